@@ -1,0 +1,7 @@
+"""``python -m joblog`` is the same as ``joblog``."""
+
+import sys
+
+from joblog.cli import main
+
+sys.exit(main())

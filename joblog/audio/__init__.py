@@ -1,0 +1,1 @@
+"""The audio room; DEVELOPERS.md says what belongs here."""

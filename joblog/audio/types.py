@@ -1,0 +1,30 @@
+"""Sound as the rest of the house sees it: 16 kHz, one channel, with its origin."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+RATE = 16_000  # samples a second everywhere behind the door of this room
+
+Samples = NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Utterance:
+    """One stretch of speech.
+
+    ``samples`` is float32, shape (n,), 16 kHz mono, nominally within -1..1; ``started`` is seconds
+    since the source was opened; ``source`` names the microphone, file or phone it came from.
+    """
+
+    samples: Samples
+    started: float = 0.0
+    source: str = ""
+
+    @property
+    def duration(self) -> float:
+        """Length in seconds."""
+        return len(self.samples) / RATE

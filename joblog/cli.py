@@ -1,0 +1,51 @@
+"""The ``joblog`` command: each subcommand is a thin door to one room.
+
+A room that has commands keeps them in its ``commands.py`` with one function
+``add_commands(subparsers)``; every subparser sets ``run`` to a function that takes the parsed
+arguments and returns an exit status.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+
+from joblog import __version__
+from joblog.errors import Exit, JoblogError
+
+ROOMS_WITH_COMMANDS = ("demo", "speech", "vision", "record", "sheet", "report", "web")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser with every room's commands."""
+    parser = argparse.ArgumentParser(
+        prog="joblog", description="Offline job log for technicians whose hands are full."
+    )
+    parser.add_argument("--version", action="version", version=f"joblog {__version__}")
+    subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for room in ROOMS_WITH_COMMANDS:
+        importlib.import_module(f"joblog.{room}.commands").add_commands(subparsers)
+    return parser
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command and return its exit status; every known failure is one sentence."""
+    args = build_parser().parse_args(argv)
+    try:
+        return int(args.run(args))
+    except JoblogError as error:
+        print(f"joblog: {error}", file=sys.stderr)
+        return int(error.exit_code)
+    except KeyboardInterrupt:
+        print("joblog: stopped by the keyboard; what was recorded is kept.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of our output has gone (`joblog ... | head`): nothing is left to tell it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return int(Exit.OK)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""The demo room; DEVELOPERS.md says what belongs here."""

@@ -1,0 +1,1 @@
+"""The job room; DEVELOPERS.md says what belongs here."""

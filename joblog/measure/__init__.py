@@ -1,0 +1,1 @@
+"""The measure room; DEVELOPERS.md says what belongs here."""

@@ -1,0 +1,1 @@
+"""The report room; DEVELOPERS.md says what belongs here."""

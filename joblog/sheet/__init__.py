@@ -1,0 +1,1 @@
+"""The sheet room; DEVELOPERS.md says what belongs here."""

@@ -1,0 +1,1 @@
+"""The speech room; DEVELOPERS.md says what belongs here."""

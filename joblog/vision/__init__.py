@@ -1,0 +1,1 @@
+"""The vision room; DEVELOPERS.md says what belongs here."""

@@ -1,0 +1,1 @@
+"""The web room; DEVELOPERS.md says what belongs here."""
