@@ -1,0 +1,211 @@
+"""What a job is at one moment, as computed by replay; nothing here is stored.
+
+The record holds entries of these kinds (``Entry.kind``) with these bodies; values are decimal
+strings, never floats. ``heard`` in a body is the id of the hearing that led to the entry.
+
+``job-opened``      sheet {key, title, revision, sha256, toml}, shop {name, address, phone},
+                    unit {type, make, model, year, vin, plate, engine, odometer, odometer_unit},
+                    customer {name, contact}, order, technician, advisor, complaint
+``heard``           text, verdict, confidence, alternatives [{text, confidence}], engine, why
+                    (media role ``audio``)
+``step-done``       step
+``torque``          step, value, unit
+``quantity``        fluid, direction, value, unit, step
+``reading``         step, name, value, unit
+``photo``           step, kind, phase, measurement {the photo command's fields}, trial
+                    (media roles ``photo`` and ``overlay``)
+``clock``           name, event (start, stop)
+``asked``           question, options [text], about
+``confirmed``       finding, reason
+``note``            text
+``disregarded``     (supersedes names the entry taken back)
+``explained``       finding, text (the advisor's words for the customer)
+``signature``       name (media role ``signature``)
+``job-closed``      how (finished, aborted), reason
+
+A corrected ``torque``, ``quantity``, ``reading`` or ``photo`` is a new entry of the same kind whose
+``supersedes`` names the old one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import StrEnum
+from fractions import Fraction
+from typing import Any
+
+from joblog.record.entry import Entry
+from joblog.sheet.model import Sheet, Step
+
+
+class StepStatus(StrEnum):
+    """Where a step stands."""
+
+    OPEN = "open"
+    DONE = "done"
+    INCOMPLETE = "incomplete"  # marked done, but a value or photo that it needs is missing
+
+
+class FindingKind(StrEnum):
+    """What the guard noticed."""
+
+    OUT_OF_ORDER = "out of order"
+    OUT_OF_SPEC = "out of specification"
+    OUTSIDE_WINDOW = "outside its time window"
+    MISSING = "missing"
+    UNSURE = "not sure"
+    CONDITION = "unsafe or unready condition"
+    MISMATCH = "quantities do not agree"
+    WRONG_UNIT = "wrong unit for this sheet"
+    OBSERVATION = "observation"  # seen in a photo or said in a note; nobody's mistake
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something the guard noticed. ``key`` is stable over replays, so entries can refer to it.
+
+    ``text`` is for the technician, ``customer`` for the customer; ``resolved`` says how it ended
+    ('' while it is open).
+    """
+
+    key: str
+    kind: FindingKind
+    text: str
+    step: str | None = None
+    entry: str | None = None  # id of the entry at which it was noticed
+    at: str | None = None
+    resolved: str = ""
+    customer: str = ""
+
+
+@dataclass(frozen=True)
+class Value:
+    """One value that counts (not superseded), beside what was specified."""
+
+    name: str
+    value: Decimal | Fraction
+    unit: str
+    entry: Entry
+    step: str | None = None
+    low: Decimal | None = None
+    high: Decimal | None = None
+    nominal: Decimal | None = None
+    within: bool | None = None  # None where nothing is specified
+    corrected_from: tuple[Entry, ...] = ()
+
+
+@dataclass(frozen=True)
+class Photo:
+    """One photo with its measurement (the fields of the photo command)."""
+
+    kind: str
+    phase: str
+    measurement: dict[str, Any]
+    entry: Entry
+    step: str | None = None
+
+    @property
+    def usable(self) -> bool:
+        """Whether the measurement counts."""
+        return bool(self.measurement.get("usable"))
+
+
+@dataclass(frozen=True)
+class StepState:
+    """A step of the sheet and what has become of it."""
+
+    step: Step
+    status: StepStatus
+    at: str | None = None
+    entry: Entry | None = None
+    values: tuple[Value, ...] = ()
+    photos: tuple[Photo, ...] = ()
+    missing: tuple[str, ...] = ()  # what is still wanted, in words: "torque", "photo of the plug"
+
+
+@dataclass(frozen=True)
+class FluidState:
+    """Sums of one fluid, exact, in the unit of its service amount."""
+
+    key: str
+    name: str
+    unit: str
+    poured_in: Fraction
+    poured_out: Fraction
+    specified: Decimal | None
+    total: Decimal | None
+    renewed: Decimal | None  # share of the fluid that is new, 0..1
+
+
+@dataclass(frozen=True)
+class ClockState:
+    """A wait or reading window since a step: all in seconds of monotonic time."""
+
+    name: str
+    step: str  # the step whose window this is
+    started_at: str
+    started_mono: Decimal
+    boot: str
+    opens: Decimal
+    closes: Decimal | None
+    stopped: bool = False
+
+
+@dataclass(frozen=True)
+class Question:
+    """What joblog has asked and waits for."""
+
+    entry: Entry
+    question: str
+    options: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class JobState:
+    """The whole job, as replayed from its entries."""
+
+    job: str
+    sheet: Sheet
+    opened: dict[str, Any]  # body of job-opened
+    opened_at: str
+    steps: tuple[StepState, ...]
+    fluids: tuple[FluidState, ...]
+    values: tuple[Value, ...]
+    photos: tuple[Photo, ...]
+    clocks: tuple[ClockState, ...]
+    findings: tuple[Finding, ...]
+    notes: tuple[Entry, ...]
+    conditions: frozenset[str]
+    question: Question | None
+    closed: str  # '', 'finished' or 'aborted'
+    entries: tuple[Entry, ...]
+    explanations: dict[str, str] = field(default_factory=dict)  # finding key -> advisor's words
+
+    @property
+    def next_step(self) -> StepState | None:
+        """The first step that is not done and whose order allows it."""
+        done = {s.step.key for s in self.steps if s.status is not StepStatus.OPEN}
+        for state in self.steps:
+            if state.status is StepStatus.OPEN and all(k in done for k in state.step.after):
+                return state
+        return None
+
+    @property
+    def final_hash(self) -> str:
+        """Hash of the last entry: the whole record in one number."""
+        return self.entries[-1].hash if self.entries else ""
+
+
+@dataclass(frozen=True)
+class Reply:
+    """joblog's answer: ``spoken`` is short enough to be said, ``shown`` may say more.
+
+    ``tone`` is 'ok', 'again', 'warn' or 'none' (ignored speech gets no answer).
+    """
+
+    spoken: str
+    shown: str
+    tone: str
+    entries: tuple[Entry, ...] = ()
+    findings: tuple[Finding, ...] = ()
