@@ -1,0 +1,232 @@
+"""Photos into the house: any picture a phone or camera makes, as upright 8-bit sRGB.
+
+Rules, in this order:
+
+1. What isn't a picture, is cut short or would need too much memory is refused with one sentence.
+2. A JPEG is decoded at the smallest of its built-in sizes that is still large enough to measure
+   in, so a 12-megapixel photo costs a tenth of a second, and a 100-megapixel panorama no more
+   memory than any other photo.
+3. The EXIF orientation is applied once; embedded colour profiles are turned into sRGB; alpha is
+   laid over white; 16 bits become 8; of an animated picture the first frame is taken, and said so.
+4. Of the picture's own notes only those in ``SAFE_EXIF`` go on: never a place, a name or a serial
+   number.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import struct
+import zlib
+from pathlib import Path
+
+import cv2
+import numpy as np
+from PIL import ExifTags, Image, ImageCms, ImageOps, UnidentifiedImageError
+
+from joblog.errors import PhotoError
+from joblog.vision.location import strip_location
+from joblog.vision.types import Photo, Rgb
+
+__all__ = ["Photo", "Rgb", "load_photo", "strip_location"]
+
+WORKING_SIDE = 1400  # pixels on the long side: enough to see 0.3 mm on a plug that fills a third
+MIN_SIDE = 32  # pixels on the short side; below it there is nothing to look at
+MAX_BYTES = 200_000_000
+MAX_PIXELS = 50_000_000  # whole decode, 150 MB
+MAX_JPEG_PIXELS = 160_000_000  # decoded reduced
+
+# Pillow's own guard warns from 89 megapixels on; ours is stricter where it matters (see above) and
+# lets a phone's panorama through, so its limit is set to ours.
+Image.MAX_IMAGE_PIXELS = MAX_JPEG_PIXELS
+
+SAFE_EXIF = (
+    "Make",
+    "Model",
+    "DateTimeOriginal",
+    "OffsetTimeOriginal",
+    "ExposureTime",
+    "FNumber",
+    "ISOSpeedRatings",
+    "FocalLength",
+    "Flash",
+)
+_EXIF_IFD = 0x8769
+_BROKEN = (OSError, SyntaxError, ValueError, TypeError, KeyError, IndexError, EOFError)
+
+
+def load_photo(source: str | Path | bytes, *, working_side: int = WORKING_SIDE) -> Photo:
+    """Read a picture file, or its bytes, for measuring.
+
+    ``working_side`` is the greatest length in pixels of the long side of ``Photo.rgb``; a smaller
+    picture is never enlarged. Raises :class:`~joblog.errors.PhotoError` for anything that isn't a
+    whole picture of a bearable size.
+    """
+    name = "the photo" if isinstance(source, bytes) else Path(source).name
+    data = source if isinstance(source, bytes) else _read(Path(source))
+    if not data:
+        raise PhotoError(f"{name} is empty: copy the photo again from the camera.")
+    try:
+        with _open(data, name) as image:
+            return _photo(image, data, name, working_side)
+    except (*_BROKEN, struct.error, zlib.error, MemoryError, OverflowError) as error:
+        raise PhotoError(
+            f"{name} is damaged or cut short: copy it again from the camera, or take a new photo."
+        ) from error
+
+
+def _read(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise PhotoError(
+                f"{path.name} is larger than {MAX_BYTES // 1_000_000} MB: "
+                "take a single photo in the camera's normal mode."
+            )
+        return path.read_bytes()
+    except OSError as error:
+        reason = error.strerror or "can't be read"
+        raise PhotoError(f"{path.name} can't be opened ({reason}): check the file.") from error
+
+
+def _open(data: bytes, name: str) -> Image.Image:
+    """Open without decoding; HEIC needs the optional reader."""
+    is_heic = data[4:8] == b"ftyp" and data[8:12] not in (b"avif", b"avis")
+    if is_heic:
+        _register_heic(name)
+    try:
+        image = Image.open(io.BytesIO(data))
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        raise _too_large(name) from error
+    except UnidentifiedImageError as error:
+        raise PhotoError(
+            f"{name} is no picture that can be read, whatever its name says: "
+            "use a JPEG, PNG or HEIC photo."
+        ) from error
+    reduced = image.format in ("JPEG", "MPO")
+    if image.width * image.height > (MAX_JPEG_PIXELS if reduced else MAX_PIXELS):
+        raise _too_large(name)
+    if min(image.size) < MIN_SIDE:
+        raise PhotoError(
+            f"{name} is only {image.width} x {image.height} pixels: "
+            "take a new photo in the camera's normal mode."
+        )
+    return image
+
+
+def _too_large(name: str) -> PhotoError:
+    return PhotoError(
+        f"{name} has too many pixels to be opened safely: "
+        "take a single photo in the camera's normal mode, not a panorama or a scan."
+    )
+
+
+def _register_heic(name: str) -> None:
+    try:
+        import pi_heif
+    except ImportError as error:
+        raise PhotoError(
+            f"{name} is a HEIC photo, which needs one more part: install joblog[heic], "
+            "or set the phone's camera to 'most compatible' (JPEG)."
+        ) from error
+    pi_heif.register_heif_opener()
+
+
+def _photo(image: Image.Image, data: bytes, name: str, working_side: int) -> Photo:
+    exif = image.getexif()
+    full = image.size
+    frames = getattr(image, "n_frames", 1) if image.format != "MPO" else 1
+    if image.format in ("JPEG", "MPO"):
+        image.draft("RGB", (working_side, working_side))
+    image.load()
+    upright = ImageOps.exif_transpose(image)
+    turned = exif.get(ExifTags.Base.Orientation, 1) in (5, 6, 7, 8) and image.format != "HEIF"
+    width, height = full[::-1] if turned else full
+    rgb = _working_size(upright, (width, height), working_side)
+    safe = _safe_exif(exif)
+    return Photo(
+        rgb=rgb,
+        sha256=hashlib.sha256(data).hexdigest(),
+        size=(width, height),
+        scale=max(width, height) / max(rgb.shape[:2]),
+        exif=safe,
+        taken_at=_taken_at(safe),
+        note=f"the first of {frames} frames was measured" if frames > 1 else None,
+        name=name,
+    )
+
+
+def _working_size(image: Image.Image, full: tuple[int, int], working_side: int) -> Rgb:
+    """Return 8-bit sRGB no larger than the working size."""
+    factor = min(1.0, working_side / max(full))
+    size = max(1, round(full[0] * factor)), max(1, round(full[1] * factor))
+    if size != image.size and image.mode in ("RGB", "L", "CMYK", "RGBA"):
+        pixels = cv2.resize(np.asarray(image), size, interpolation=cv2.INTER_AREA)
+        profile = image.info.get("icc_profile")
+        image = Image.fromarray(pixels, image.mode)
+        image.info["icc_profile"] = profile
+    pixels = np.asarray(_to_srgb(image), dtype=np.uint8)
+    if pixels.shape[1::-1] != size:
+        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA).astype(np.uint8)
+    return np.ascontiguousarray(pixels)
+
+
+def _to_srgb(image: Image.Image) -> Image.Image:
+    if image.mode.startswith(("I", "F")):
+        return _deep_grey(image)
+    if image.mode in ("P", "PA", "LA", "La", "RGBa", "1"):
+        image = image.convert("RGBA")
+    if image.mode == "RGBA":
+        white = Image.new("RGBA", image.size, "white")
+        white.alpha_composite(image)
+        white.info["icc_profile"] = image.info.get("icc_profile")
+        image = white
+    return _from_profile(image)
+
+
+def _deep_grey(image: Image.Image) -> Image.Image:
+    """Return more than 8 bits of grey as 8: by the full 16-bit range, or by its own if larger."""
+    values = np.asarray(image, dtype=np.float64)
+    top = float(values.max(initial=0.0))
+    is_float = image.mode.startswith("F")
+    full = (1.0 if top <= 1.0 else top) if is_float else max(65535.0, top)
+    return Image.fromarray(np.clip(values / full * 255.0, 0, 255).astype(np.uint8)).convert("RGB")
+
+
+def _from_profile(image: Image.Image) -> Image.Image:
+    """Return sRGB: a phone's wide-gamut profile would shift a fluid's colour by several units."""
+    profile = image.info.get("icc_profile")
+    if profile and image.mode in ("RGB", "RGBA", "CMYK"):
+        image = image.convert("RGB") if image.mode == "RGBA" else image
+        try:
+            source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            turned = ImageCms.profileToProfile(
+                image, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
+            )
+        except (ImageCms.PyCMSError, OSError):  # a profile of another kind: colours as they are
+            turned = None
+        if turned is not None:
+            return turned
+    return image.convert("RGB")
+
+
+def _safe_exif(exif: Image.Exif) -> dict[str, str]:
+    """Return the allowed notes as text."""
+    try:
+        values = {**dict(exif), **dict(exif.get_ifd(_EXIF_IFD))}
+    except (*_BROKEN, struct.error):  # notes that can't be read are no reason to refuse a photo
+        values = {}
+    named = {ExifTags.TAGS.get(tag, ""): value for tag, value in values.items()}
+    return {
+        key: str(named[key]).strip("\x00 ")
+        for key in SAFE_EXIF
+        if key in named and not isinstance(named[key], bytes)
+    }
+
+
+def _taken_at(exif: dict[str, str]) -> str | None:
+    """Return EXIF's ``2026:11:25 09:30:00`` as ISO 8601, with its offset where there is one."""
+    text = exif.get("DateTimeOriginal", "")
+    date, _, clock = text.partition(" ")
+    if len(text) != 19 or date.startswith("0000"):
+        return None
+    return f"{date.replace(':', '-')}T{clock}{exif.get('OffsetTimeOriginal', '')}"

@@ -1,0 +1,136 @@
+"""Take the place out of a picture that leaves the shop.
+
+Phones write where a photo was taken into EXIF, XMP and IPTC notes, and into further pictures or
+clips appended behind the first. So nothing is searched for: only the parts known to be needed for
+showing the picture are copied, and the picture data itself stays bit for bit. A kind of file that
+can't be taken apart like this is saved anew as JPEG.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import struct
+import zlib
+
+from PIL import ExifTags, Image, ImageOps
+
+from joblog.errors import PhotoError
+
+_JPEG_START = b"\xff\xd8"
+_PNG_START = b"\x89PNG\r\n\x1a\n"
+_PNG_KEPT = {
+    b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS",
+    b"cHRM", b"gAMA", b"iCCP", b"sBIT", b"sRGB", b"bKGD", b"pHYs",
+    b"acTL", b"fcTL", b"fdAT",
+}  # fmt: skip
+_KEPT_TAGS = (
+    ExifTags.Base.Orientation,
+    ExifTags.Base.Make,
+    ExifTags.Base.Model,
+    ExifTags.Base.DateTime,
+)
+_NEXT_MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
+_SOS, _EOI, _APP0, _APP1, _APP2, _APP14, _APP15, _COM = (
+    0xDA, 0xD9, 0xE0, 0xE1, 0xE2, 0xEE, 0xEF, 0xFE,
+)  # fmt: skip
+
+
+def strip_location(data: bytes) -> bytes:
+    """Return the picture without any note of where it was taken.
+
+    JPEG and PNG keep their picture data bit for bit, with orientation, time and camera model;
+    every other kind comes back as JPEG. Raises :class:`~joblog.errors.PhotoError` for what can't
+    be read, because it mustn't leave the shop unchecked.
+    """
+    try:
+        if data.startswith(_JPEG_START):
+            return _strip_jpeg(data)
+        if data.startswith(_PNG_START):
+            return _strip_png(data)
+        return _save_anew(data)
+    except (OSError, SyntaxError, ValueError, IndexError, KeyError, TypeError) as error:
+        raise PhotoError(_REFUSAL) from error
+    except (struct.error, zlib.error, Image.DecompressionBombError) as error:
+        raise PhotoError(_REFUSAL) from error
+
+
+_REFUSAL = (
+    "the photo can't be cleared of its location notes because it is damaged: "
+    "leave it out of what is sent, or take a new photo."
+)
+
+
+def _kept_exif(data: bytes) -> bytes:
+    """Return a new EXIF block with the harmless notes only, or nothing."""
+    with Image.open(io.BytesIO(data)) as image:
+        old = image.getexif()
+        new = Image.Exif()
+        for tag in _KEPT_TAGS:
+            if tag in old:
+                new[tag] = old[tag]
+        return new.tobytes() if len(new) else b""
+
+
+def _strip_jpeg(data: bytes) -> bytes:
+    out = [_JPEG_START]
+    exif = _kept_exif(data)
+    if exif:
+        body = exif if exif.startswith(b"Exif\x00\x00") else b"Exif\x00\x00" + exif
+        out.append(struct.pack(">BBH", 0xFF, _APP1, len(body) + 2) + body)
+    at = 2
+    while True:
+        found = _NEXT_MARKER.search(data, at)
+        if found is None:
+            raise ValueError("no end of image")
+        marker = data[found.start() + 1]
+        if marker == _EOI:  # what follows are further pictures and clips, with notes of their own
+            out.append(data[at : found.end()])
+            return b"".join(out)
+        (length,) = struct.unpack_from(">H", data, found.end())
+        end = found.end() + length
+        out.append(data[at : found.start()])  # picture data in front of the marker
+        if _is_kept(marker, data[found.end() + 2 : end]):
+            out.append(data[found.start() : end])
+        at = end
+
+
+def _is_kept(marker: int, body: bytes) -> bool:
+    if marker == _APP2:
+        return body.startswith(b"ICC_PROFILE\x00")
+    if marker in (_APP0, _APP14):  # pixel density and the colour transform
+        return body.startswith((b"JFIF", b"Adobe"))
+    return not (_APP0 <= marker <= _APP15 or marker == _COM)
+
+
+def _strip_png(data: bytes) -> bytes:
+    exif = _kept_exif(data).removeprefix(b"Exif\x00\x00")
+    out = [_PNG_START]
+    at = len(_PNG_START)
+    while at < len(data):
+        (length,) = struct.unpack_from(">I", data, at)
+        name = data[at + 4 : at + 8]
+        if name in _PNG_KEPT:
+            out.append(data[at : at + 12 + length])
+        if name == b"IHDR" and exif:
+            crc = struct.pack(">I", zlib.crc32(b"eXIf" + exif))
+            out.append(struct.pack(">I", len(exif)) + b"eXIf" + exif + crc)
+        at += 12 + length
+        if name == b"IEND":
+            return b"".join(out)
+    raise ValueError("no end of image")
+
+
+def _save_anew(data: bytes) -> bytes:
+    if data[4:8] == b"ftyp":
+        try:
+            import pi_heif
+
+            pi_heif.register_heif_opener()
+        except ImportError:
+            pass  # Pillow then says that it doesn't know the kind
+    with Image.open(io.BytesIO(data)) as image:
+        upright = ImageOps.exif_transpose(image).convert("RGB")
+        out = io.BytesIO()
+        upright.save(out, "JPEG", quality=92, icc_profile=image.info.get("icc_profile"))
+        return out.getvalue()
