@@ -245,7 +245,7 @@ class FluidReading:
     """A fluid's colour on white paper, the bare paper taken as white.
 
     ``lab`` is CIELAB under D65 (2 degree observer), ``srgb`` the same colour as 8-bit sRGB;
-    ``paper_srgb`` is the paper as the camera saw it; ``blot_outline_px`` outlines what was averaged.
+    ``paper_srgb`` is the paper as the camera saw it; ``blot_outline_px`` is what was averaged.
     """
 
     kind: ClassVar[str] = "fluid"
