@@ -1,9 +1,146 @@
-"""Command line of the record room."""
+"""Command line of the record room: verify, export, import, jobs."""
 
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from joblog.errors import Exit, InputError, RecordError
+
+if TYPE_CHECKING:
+    from joblog.record.chain import Verdict
+    from joblog.record.entry import Entry
+    from joblog.record.store import Store
+
+_DATA = "folder or database URL of the records (default: JOBLOG_DATA, or the platform's folder)"
 
 
 def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add this room's commands."""
+    verify = subparsers.add_parser(
+        "verify",
+        help="check that a record is whole and unaltered",
+        description="Check a record.jsonl, an export's folder, or a report's PDF with the record "
+        "attached. Exit status 0: whole and unaltered. 1: not; the first bad entry is named.",
+    )
+    verify.add_argument("file", type=Path, metavar="FILE")
+    verify.add_argument("--expect", metavar="HASH", help="final hash, as printed in the report")
+    verify.set_defaults(run=run_verify)
+
+    export = subparsers.add_parser("export", help="write a job's record and photos into a folder")
+    export.add_argument("job", metavar="JOB", help="id, its beginning or end, or 'last'")
+    export.add_argument("folder", type=Path, metavar="DIR")
+    export.add_argument("--data", help=_DATA)
+    export.set_defaults(run=run_export)
+
+    bring = subparsers.add_parser("import", help="verify an exported job and bring it in")
+    bring.add_argument("folder", type=Path, metavar="DIR", help="an export's folder or its record")
+    bring.add_argument("--without-media", action="store_true", help="photos may be missing")
+    bring.add_argument("--data", help=_DATA)
+    bring.set_defaults(run=run_import)
+
+    jobs = subparsers.add_parser("jobs", help="list the jobs, newest first")
+    jobs.add_argument("--data", help=_DATA)
+    jobs.set_defaults(run=run_jobs)
+
+
+def _open(args: argparse.Namespace) -> Store:
+    from joblog.record.store import open_store
+
+    return open_store(args.data)
+
+
+def run_verify(args: argparse.Namespace) -> int:
+    """Check a record; print one sentence, then what a reader needs to compare."""
+    verdict, entries, folder = _load(args.file)
+    print(verdict.sentence)
+    for remark in verdict.remarks:
+        print(f"Remark: {remark}.")
+    if verdict.job:
+        print(f"Job: {verdict.job}")
+    print(f"Final hash: {verdict.final_hash}")
+    good = verdict.whole and _media_fits(entries, folder) and _expected(args.expect, verdict)
+    return int(Exit.OK if good else Exit.FAILED)
+
+
+def _load(file: Path) -> tuple[Verdict, list[Entry], Path]:
+    from joblog.record.chain import verify_lines
+    from joblog.record.transfer import MEDIA, find_record, read_record
+
+    if file.suffix.lower() == ".pdf":
+        return (*verify_lines(_record_from_pdf(file)), file.parent / MEDIA)
+    path = find_record(file)
+    return (*read_record(path), path.parent / MEDIA)
+
+
+def _record_from_pdf(file: Path) -> bytes:
+    if not file.is_file():
+        raise InputError(f"{file} isn't there")
+    try:
+        from joblog.report import attached  # type: ignore[attr-defined, unused-ignore]
+    except ImportError as error:
+        raise RecordError("this joblog can't read the record attached to a PDF") from error
+    return bytes(attached.record_from_pdf(file))
+
+
+def _media_fits(entries: list[Entry], folder: Path) -> bool:
+    from joblog.record.transfer import check_media
+
+    check = check_media(entries, folder)
+    if check.altered:
+        print(f"The record is NOT whole: {check.altered}.")
+        return False
+    if check.good:
+        print(f"Photos and sounds: {len(check.good)} beside the record, all unaltered.")
+    if check.missing:
+        print(f"Photos and sounds: {len(check.missing)} that it names are not beside the record.")
+    return True
+
+
+def _expected(expected: str | None, verdict: Verdict) -> bool:
+    if expected is None:
+        return True
+    if expected.strip().lower() == verdict.final_hash:
+        print("The final hash is the expected one.")
+        return True
+    print(
+        f"The final hash is NOT the expected {expected}: entries are missing from the end, "
+        "or this is another record."
+    )
+    return False
+
+
+def run_export(args: argparse.Namespace) -> int:
+    """Write a job into a folder."""
+    from joblog.record.transfer import export_job
+
+    with _open(args) as store:
+        job = store.find_job(args.job)
+        path = export_job(store, job, args.folder)
+        print(f"Job {job} was written to {path}.")
+        print(f"Final hash: {store.verify(job).final_hash}")
+    return int(Exit.OK)
+
+
+def run_import(args: argparse.Namespace) -> int:
+    """Verify an exported job and bring it in."""
+    from joblog.record.transfer import import_job
+
+    with _open(args) as store:
+        done = import_job(store, args.folder, without_media=args.without_media)
+    print(f"Job {done.job}: {done.added} entries brought in, {done.held} were here already.")
+    return int(Exit.OK)
+
+
+def run_jobs(args: argparse.Namespace) -> int:
+    """List the jobs."""
+    from joblog.record.chain import JOB_CLOSED
+
+    with _open(args) as store:
+        for job in store.jobs():
+            entries = store.entries(job)
+            state = "closed" if entries and entries[-1].kind == JOB_CLOSED else "open"
+            began = entries[0].at if entries else "no entry yet"
+            print(f"{job}  {began}  {len(entries):4d} entries  {state}")
+    return int(Exit.OK)

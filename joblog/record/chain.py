@@ -1,0 +1,168 @@
+"""Is the record whole? A pure check of entries against each other.
+
+What is checked, in this order, for each entry: its form; its job is that of the first; ``seq``
+counts up from 0 without a gap; ``prev`` is the hash of the entry before; the hash fits the content;
+the id is new and carries the time that ``at`` says; ``mono`` doesn't run backwards within one
+``boot``; ``supersedes`` names an earlier entry.
+
+A chain can't know that its tail was cut off. So a finished job ends with an entry of kind
+``job-closed``, the verdict says whether the record is closed or open, and the final hash that the
+report prints can be compared (``joblog verify --expect``).
+
+Wall time may jump: that is remarked, not refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from joblog.errors import RecordError
+from joblog.record.entry import GENESIS, Entry, parse_line
+from joblog.record.times import milliseconds_since_epoch, uuid7_milliseconds
+
+JOB_CLOSED = "job-closed"  # kind of the entry that ends a job
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a check of a record found.
+
+    ``first_bad`` is the place of the first bad entry, counted from 0 as ``seq`` is; ``why`` says
+    what is wrong with it; ``final_hash`` and ``count`` are those of the good entries before it.
+    """
+
+    whole: bool
+    first_bad: int | None
+    why: str | None
+    final_hash: str
+    count: int
+    closed: bool = False
+    job: str | None = None
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def sentence(self) -> str:
+        """The verdict in one sentence."""
+        if not self.whole:
+            place = "" if self.first_bad is None else f"entry {self.first_bad} "
+            return f"The record is NOT whole: {place}{self.why}."
+        entries = "1 entry" if self.count == 1 else f"{self.count} entries"
+        state = (
+            "the job is closed"
+            if self.closed
+            else "the job is open: it has no closing entry, so entries missing from its end "
+            "can't be seen without the final hash from the report"
+        )
+        return f"The record is whole and unaltered: {entries}, {state}."
+
+
+class _Checker:
+    """Walks along the chain; ``step`` returns what is wrong with the next entry, or None."""
+
+    def __init__(self) -> None:
+        self.last: Entry | None = None
+        self.job: str | None = None
+        self.count = 0
+        self.remarks: list[str] = []
+        self._ids: set[str] = set()
+
+    def step(self, entry: Entry) -> str | None:
+        why = self._wrong(entry)
+        if why is None:
+            self._remark_wall(entry)
+            self.last, self.job = entry, entry.job
+            self.count += 1
+            self._ids.add(entry.id)
+        return why
+
+    def _wrong(self, entry: Entry) -> str | None:
+        return self._wrong_place(entry) or self._wrong_content(entry)
+
+    def _wrong_place(self, entry: Entry) -> str | None:
+        if self.job is not None and entry.job != self.job:
+            return f"belongs to job {entry.job}, the entries before it to job {self.job}"
+        if entry.seq != self.count:
+            return f"carries the number {entry.seq}: entries were removed, added or moved"
+        if entry.prev != (self.last.hash if self.last else GENESIS):
+            if self.last is None:
+                return "does not start a record: it names an entry before it"
+            return "does not carry the hash of the entry before it: one of the two was changed"
+        return None
+
+    def _wrong_content(self, entry: Entry) -> str | None:
+        if entry.computed_hash() != entry.hash:
+            return f"({_who(entry)}) was changed: its content does not fit its hash"
+        if entry.id in self._ids:
+            return f"has the id {entry.id} of an earlier entry"
+        if uuid7_milliseconds(entry.id) != milliseconds_since_epoch(entry.at):
+            return f"has an id made at another time than {entry.at}"
+        if entry.supersedes is not None and entry.supersedes not in self._ids:
+            return f"supersedes {entry.supersedes}, which is no earlier entry of this record"
+        before = self.last
+        if before and before.boot == entry.boot and Decimal(entry.mono) < Decimal(before.mono):
+            return (
+                f"has monotonic time {entry.mono} s, before the {before.mono} s of the entry before"
+            )
+        return None
+
+    def _remark_wall(self, entry: Entry) -> None:
+        if self.last is None:
+            return
+        wall = milliseconds_since_epoch(entry.at) - milliseconds_since_epoch(self.last.at)
+        if wall < 0:
+            self.remarks.append(
+                f"the wall clock went back by {-wall / 1000:.1f} s before entry {entry.seq}"
+            )
+
+    def verdict(self, why: str | None = None, *, bad: int | None = None) -> Verdict:
+        if why is None and self.count == 0:
+            why = "there is no entry in it"
+        return Verdict(
+            whole=why is None,
+            first_bad=bad,
+            why=why,
+            final_hash=self.last.hash if self.last else GENESIS,
+            count=self.count,
+            closed=why is None and self.last is not None and self.last.kind == JOB_CLOSED,
+            job=self.job,
+            remarks=tuple(self.remarks),
+        )
+
+
+def _who(entry: Entry) -> str:
+    return f"{entry.kind}, {entry.at}"
+
+
+def verify(entries: Iterable[Entry]) -> Verdict:
+    """Return whether ``entries``, in order, are the whole and unaltered start of one record."""
+    checker = _Checker()
+    for place, entry in enumerate(entries):
+        why = checker.step(entry)
+        if why:
+            return checker.verdict(why, bad=place)
+    return checker.verdict()
+
+
+def verify_lines(data: bytes) -> tuple[Verdict, list[Entry]]:
+    """Return the verdict on the bytes of a ``record.jsonl`` and its good entries.
+
+    Every byte counts: each line must be canonical JSON and end with a single line feed.
+    """
+    checker = _Checker()
+    entries: list[Entry] = []
+    lines = data.split(b"\n")
+    tail = lines.pop()
+    for place, line in enumerate(lines):
+        try:
+            entry = parse_line(line)
+        except RecordError as error:
+            return checker.verdict(str(error), bad=place), entries
+        why = checker.step(entry)
+        if why:
+            return checker.verdict(why, bad=place), entries
+        entries.append(entry)
+    if tail:
+        return checker.verdict("is cut off: its line does not end", bad=len(lines)), entries
+    return checker.verdict(), entries

@@ -1,0 +1,153 @@
+"""Opening the database: SQLite in a file by default, PostgreSQL by URL."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
+
+from joblog.errors import StoreError
+from joblog.record.schema import prepare
+
+_WRITES = "joblog_writes"
+
+
+def open_engine(where: str, timeout: float) -> Engine:
+    """Return an engine for the database URL ``where``, with tables and triggers in place.
+
+    ``timeout`` is how many seconds to wait for another program's lock.
+    Raises StoreError where the database can't be used.
+    """
+    try:
+        url = make_url(where)
+    except ArgumentError as error:
+        raise StoreError(
+            "this is no database address; give a folder, or postgresql://user@host/database"
+        ) from error
+    engine = _sqlite(url, timeout) if url.get_backend_name() == "sqlite" else _server(url, timeout)
+    try:
+        with writing(engine) as connection:
+            prepare(connection)
+    except BaseException:
+        engine.dispose()
+        raise
+    return engine
+
+
+def _sqlite(url: URL, timeout: float) -> Engine:
+    path = Path(url.database or "")
+    if not url.database or url.database == ":memory:":
+        raise StoreError("a record kept in memory would be lost; give a file or a folder")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreError(
+            f"the folder {path.parent} can't be made ({error.strerror or error}); "
+            "choose another with --data or JOBLOG_DATA"
+        ) from error
+    engine = create_engine(url, connect_args={"timeout": timeout, "check_same_thread": False})
+
+    @event.listens_for(engine, "connect")
+    def _connected(connection: sqlite3.Connection, _record: object) -> None:
+        # Python's driver would begin transactions late and never for reads; we begin them ourselves
+        connection.isolation_level = None
+        cursor = connection.cursor()
+        cursor.execute("PRAGMA foreign_keys = ON")
+        if cursor.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+            cursor.execute("PRAGMA journal_mode = WAL")  # a network disk may keep its own mode
+        cursor.execute("PRAGMA synchronous = FULL")  # NORMAL may lose the last entries on power cut
+        cursor.close()
+
+    @event.listens_for(engine, "begin")
+    def _began(connection: Connection) -> None:
+        # A writer takes its lock before it reads the chain's end, or two could read the same end.
+        writes = connection.get_execution_options().get(_WRITES, False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+def _server(url: URL, timeout: float) -> Engine:
+    if url.get_backend_name() != "postgresql":
+        raise StoreError(
+            f"the database {url.get_backend_name()!r} is not known here; "
+            "joblog keeps its record in SQLite (a folder) or PostgreSQL (postgresql://...)"
+        )
+    if url.drivername == "postgresql":
+        url = url.set(drivername="postgresql+pg8000")
+    arguments: dict[str, Any] = {"timeout": timeout} if url.get_driver_name() == "pg8000" else {}
+    try:
+        engine = create_engine(url, connect_args=arguments, pool_pre_ping=True)
+    except ModuleNotFoundError as error:
+        raise StoreError(
+            "PostgreSQL needs one more package: pip install 'joblog[postgres]'"
+        ) from error
+
+    @event.listens_for(engine, "begin")
+    def _began(connection: Connection) -> None:
+        connection.exec_driver_sql(f"SET LOCAL lock_timeout = {int(timeout * 1000)}")
+
+    return engine
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Connection]:
+    """Give a connection inside one write transaction: all of it is kept, or nothing."""
+    with told_as_store_error(engine):
+        connection = engine.connect()
+        with connection:
+            connection = connection.execution_options(**{_WRITES: True})
+            with connection.begin():
+                yield connection
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Connection]:
+    """Give a connection inside one read transaction."""
+    with told_as_store_error(engine), engine.connect() as connection, connection.begin():
+        yield connection
+
+
+@contextmanager
+def told_as_store_error(engine: Engine) -> Iterator[None]:
+    """Turn what the database says into one sentence with a remedy."""
+    try:
+        yield
+    except SQLAlchemyError as error:
+        place = engine.url.render_as_string(hide_password=True)
+        if engine.dialect.name == "sqlite":
+            place = str(engine.url.database)
+        raise StoreError(_sentence(error, place)) from error
+
+
+_SENTENCES = (
+    (
+        "locked",
+        "is locked by another program; nothing was written: close the other program, or try again",
+    ),
+    ("lock timeout", "is locked by another program; nothing was written: try again"),
+    ("full", "can't grow: the disk is full; nothing was written: free some space, then try again"),
+    ("readonly", "can't be written: the file or its folder is read-only; nothing was written"),
+    ("unable to open", "can't be opened; check that the folder exists and may be written to"),
+    ("not a database", "is not a database; move it away or choose another folder"),
+    (
+        "malformed",
+        "is damaged; restore it from a backup, or import the jobs' exports into a new one",
+    ),
+    ("disk i/o error", "can't be written: the disk or a limit refuses; nothing was written"),
+    ("only grows", "refuses: the record only grows, nothing in it is changed or deleted"),
+)
+
+
+def _sentence(error: SQLAlchemyError, place: str) -> str:
+    raw = str(error.orig) if isinstance(error, DBAPIError) else str(error)
+    for sign, sentence in _SENTENCES:
+        if sign in raw.lower():
+            return f"the store {place} {sentence}"
+    return f"the store {place} can't be used; nothing was written: {raw.splitlines()[0][:300]}"

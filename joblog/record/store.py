@@ -1,0 +1,314 @@
+"""The store: append entries, read them back, keep media. Nothing can be edited or deleted."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from sqlalchemy import Connection, Engine, insert, select
+from sqlalchemy.exc import IntegrityError
+
+from joblog.errors import InputError, RecordError, StoreError
+from joblog.record import schema
+from joblog.record.chain import Verdict, verify
+from joblog.record.clock import Clock, Moment, SystemClock
+from joblog.record.engine import open_engine, reading, told_as_store_error, writing
+from joblog.record.entry import GENESIS, Entry, MediaRef, Source, check_json, content_hash
+from joblog.record.media import MediaFolder
+from joblog.record.times import uuid7
+
+DATABASE = "joblog.db"
+MEDIA = "media"
+_TRIES = 20  # conflicts with other writers before giving up; each loses only to one that succeeded
+
+
+def default_data_dir() -> Path:
+    """Return where records are kept: JOBLOG_DATA, or the platform's folder for such data."""
+    chosen = os.environ.get("JOBLOG_DATA")
+    if chosen:
+        return Path(chosen)
+    if sys.platform == "win32":
+        return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData/Local") / "joblog"
+    if sys.platform == "darwin":
+        return Path.home() / "Library/Application Support/joblog"
+    return Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local/share") / "joblog"
+
+
+def open_store(
+    where: str | Path | None = None,
+    *,
+    media: Path | None = None,
+    clock: Clock | None = None,
+    timeout: float = 5.0,
+) -> Store:
+    """Open the store at ``where``, making it if it is new.
+
+    ``where`` is a folder (holding ``joblog.db`` and ``media/``), an SQLite file ending in .db,
+    .sqlite or .sqlite3, or a URL (sqlite:///..., postgresql://...); None is JOBLOG_DATA or the
+    platform's folder. ``media`` moves the folder of photos and sounds; for PostgreSQL it is the
+    default folder's unless given. ``timeout`` is seconds to wait for another writer.
+
+    Raises StoreError where the place can't be used.
+    """
+    if where is None:
+        where = os.environ.get("JOBLOG_DATA") or default_data_dir()
+    url, beside = _locate(where)
+    folder = media or beside / MEDIA
+    return Store(open_engine(url, timeout), MediaFolder(folder), clock or SystemClock())
+
+
+def _locate(where: str | Path) -> tuple[str, Path]:
+    """Return the database URL and the folder that media lies in by default."""
+    if isinstance(where, str) and "://" in where:
+        if where.startswith("sqlite"):
+            return where, Path(where.split(":///", 1)[-1]).parent
+        data = os.environ.get("JOBLOG_DATA", "")
+        return where, Path.home() / ".joblog" if "://" in data else default_data_dir()
+    path = Path(where)
+    if path.suffix in {".db", ".sqlite", ".sqlite3"} and not path.is_dir():
+        return f"sqlite:///{path}", path.parent
+    if path.exists() and not path.is_dir():
+        raise StoreError(f"{path} is a file; give the folder that records are to be kept in")
+    return f"sqlite:///{path / DATABASE}", path
+
+
+class Store:
+    """Entries and media of all jobs. Safe to share between threads; see ``open_store``."""
+
+    def __init__(self, engine: Engine, media: MediaFolder, clock: Clock) -> None:
+        self._engine = engine
+        self._media = media
+        self.clock = clock
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._engine.dispose()
+
+    # jobs and entries
+
+    def start_job(self, *, clock: Clock | None = None) -> str:
+        """Begin a new, empty job and return its id (UUIDv7)."""
+        job = uuid7((clock or self.clock).read().at)
+        with writing(self._engine) as connection:
+            connection.execute(insert(schema.jobs).values(id=job))
+        return job
+
+    def jobs(self) -> list[str]:
+        """Return the ids of all jobs, newest first."""
+        with reading(self._engine) as connection:
+            return list(
+                connection.scalars(select(schema.jobs.c.id).order_by(schema.jobs.c.id.desc()))
+            )
+
+    def find_job(self, start: str) -> str:
+        """Return the one job whose id begins or ends with ``start``; 'last' is the newest.
+
+        Raises InputError where there is none or more than one.
+        """
+        jobs = self.jobs()
+        if start == "last" and jobs:
+            return jobs[0]
+        found = [job for job in jobs if start and (job.startswith(start) or job.endswith(start))]
+        if len(found) != 1:
+            many = f"{len(found)} jobs match" if found else "no job matches"
+            raise InputError(f"{many} {start!r}; `joblog jobs` lists them")
+        return found[0]
+
+    def append(
+        self,
+        job: str,
+        kind: str,
+        body: Mapping[str, Any],
+        *,
+        source: Source,
+        by: str = "",
+        media: Sequence[MediaRef] = (),
+        supersedes: str | None = None,
+        clock: Clock | None = None,
+    ) -> Entry:
+        """Add one entry to the end of ``job`` and return it; it is on the disk when this returns.
+
+        ``kind`` is lower-case words with hyphens; ``body`` is JSON without floats (decimals as
+        text); ``supersedes`` is the id of the earlier entry that this one corrects; ``clock``
+        stands in for the store's own.
+
+        Raises RecordError where the entry can't be recorded, InputError for an unknown job, and
+        StoreError where the database refuses. Nothing is written then.
+        """
+        fields = {
+            "source": source,
+            "by": by,
+            "kind": kind,
+            "body": check_json(body),
+            "media": tuple(media),
+            "supersedes": supersedes,
+        }
+        for _ in range(_TRIES):
+            try:
+                with told_as_store_error(self._engine):
+                    return self._append_once(job, fields, clock or self.clock)
+            except StoreError as error:
+                if not isinstance(error.__cause__, IntegrityError):
+                    raise
+        raise StoreError("other programs keep adding to this job; nothing was written: try again")
+
+    def _append_once(self, job: str, fields: dict[str, Any], clock: Clock) -> Entry:
+        with writing(self._engine) as connection:
+            last = self._last(connection, job)
+            moment = _continued(clock.read(), last)
+            supersedes = fields["supersedes"]
+            if supersedes is not None:
+                self._must_hold(connection, job, supersedes)
+            entry = _chained(job, fields, moment, last)
+            _insert(connection, entry)
+        return entry
+
+    def _last(self, connection: Connection, job: str) -> Entry | None:
+        # FOR UPDATE makes PostgreSQL's writers queue per job; SQLite's hold the whole file already.
+        if (
+            connection.scalar(
+                select(schema.jobs.c.id).where(schema.jobs.c.id == job).with_for_update()
+            )
+            is None
+        ):
+            raise InputError(f"there is no job {job!r} here; `joblog jobs` lists them")
+        table = schema.entries.c
+        line = connection.scalar(
+            select(table.line).where(table.job == job).order_by(table.seq.desc()).limit(1)
+        )
+        return None if line is None else Entry.model_validate_json(line)
+
+    @staticmethod
+    def _must_hold(connection: Connection, job: str, entry_id: str) -> None:
+        table = schema.entries.c
+        if (
+            connection.scalar(select(table.seq).where(table.job == job, table.id == entry_id))
+            is None
+        ):
+            raise RecordError(f"there is no entry {entry_id!r} in this job that could be corrected")
+
+    def entries(self, job: str, after: int = -1) -> list[Entry]:
+        """Return the entries of ``job`` in order, those with ``seq`` above ``after``.
+
+        Raises InputError for an unknown job.
+        """
+        table = schema.entries.c
+        query = select(table.line).where(table.job == job, table.seq > after).order_by(table.seq)
+        with reading(self._engine) as connection:
+            lines = list(connection.scalars(query))
+            if not lines:
+                self._known(connection, job)
+        return [Entry.model_validate_json(line) for line in lines]
+
+    @staticmethod
+    def _known(connection: Connection, job: str) -> None:
+        if connection.scalar(select(schema.jobs.c.id).where(schema.jobs.c.id == job)) is None:
+            raise InputError(f"there is no job {job!r} here; `joblog jobs` lists them")
+
+    def verify(self, job: str) -> Verdict:
+        """Check the whole chain of ``job`` as it lies in the database."""
+        return verify(self.entries(job))
+
+    def adopt(self, job: str, entries: Iterable[Entry]) -> int:
+        """Add verified entries of another store as they are; return how many were new.
+
+        Raises RecordError where this store holds another history of the same job. All or nothing.
+        """
+        with writing(self._engine) as connection:
+            if connection.scalar(select(schema.jobs.c.id).where(schema.jobs.c.id == job)) is None:
+                connection.execute(insert(schema.jobs).values(id=job))
+            table = schema.entries.c
+            query = select(table.hash).where(table.job == job).order_by(table.seq)
+            held = list(connection.scalars(query))
+            added = 0
+            for entry in entries:
+                if entry.seq >= len(held):
+                    _insert(connection, entry)
+                    added += 1
+                elif held[entry.seq] != entry.hash:
+                    raise RecordError(
+                        f"this store holds another history of job {job} from entry {entry.seq} on; "
+                        "nothing was imported: keep both, and import this one into a new folder"
+                    )
+        return added
+
+    # media
+
+    def put_media(self, data: bytes, mime: str, role: str = "", name: str = "") -> MediaRef:
+        """Keep a photo or sound under the SHA-256 of its content; the same content is kept once."""
+        return self._media.put(data, mime, role, name)
+
+    def media_path(self, sha256: str) -> Path:
+        """Return the file that holds the content with that hash (it may be missing)."""
+        return self._media.path(sha256)
+
+    def read_media(self, sha256: str) -> bytes:
+        """Return the content with that hash; raises RecordError where it is missing or altered."""
+        return self._media.read(sha256)
+
+
+def _continued(moment: Moment, last: Entry | None) -> Moment:
+    """Return ``moment``, under a new epoch where its monotonic clock ran backwards.
+
+    That happens when a virtual machine is set back to a snapshot: the boot id stays, the clock
+    does not. Offsets across the break mean nothing, and a new epoch says so.
+    """
+    if last is None or last.boot != moment.boot or Decimal(moment.mono) >= Decimal(last.mono):
+        return moment
+    return Moment(moment.at, moment.mono, f"{moment.boot}+{uuid7(moment.at)}")
+
+
+def _chained(job: str, fields: dict[str, Any], moment: Moment, last: Entry | None) -> Entry:
+    try:
+        draft = Entry(
+            id=uuid7(moment.at),
+            job=job,
+            seq=0 if last is None else last.seq + 1,
+            at=moment.at,
+            mono=moment.mono,
+            boot=moment.boot,
+            prev=GENESIS if last is None else last.hash,
+            hash=GENESIS,
+            **fields,
+        )
+    except ValueError as error:
+        raise RecordError(f"this entry can't be recorded: {_first_reason(error)}") from error
+    return draft.model_copy(update={"hash": content_hash(draft.model_dump(mode="json"))})
+
+
+def _first_reason(error: ValueError) -> str:
+    from pydantic import ValidationError
+
+    if isinstance(error, ValidationError):
+        first = error.errors()[0]
+        return f"{'.'.join(str(part) for part in first['loc'])}: {first['msg']}"
+    return str(error)
+
+
+def _insert(connection: Connection, entry: Entry) -> None:
+    connection.execute(
+        insert(schema.entries).values(
+            job=entry.job,
+            seq=entry.seq,
+            id=entry.id,
+            prev=entry.prev,
+            hash=entry.hash,
+            line=entry.line().decode(),
+        )
+    )

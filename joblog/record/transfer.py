@@ -1,0 +1,140 @@
+"""A job out of one store and into another: ``record.jsonl`` with a ``media`` folder beside it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+from joblog.errors import InputError, RecordError
+from joblog.record.chain import Verdict, verify_lines
+from joblog.record.entry import Entry, MediaRef
+from joblog.record.media import exported_name, write_whole
+from joblog.record.store import Store
+
+RECORD = "record.jsonl"
+MEDIA = "media"
+
+
+@dataclass(frozen=True)
+class Imported:
+    """What an import did: how many entries were new and how many were held already."""
+
+    job: str
+    added: int
+    held: int
+
+
+def record_bytes(entries: Iterable[Entry]) -> bytes:
+    """Return the bytes of ``record.jsonl``: one canonical JSON line for each entry."""
+    return b"".join(entry.line() + b"\n" for entry in entries)
+
+
+def export_stream(store: Store, job: str, out: BinaryIO) -> int:
+    """Write the entries of ``job`` to a binary stream; return how many."""
+    entries = store.entries(job)
+    out.write(record_bytes(entries))
+    return len(entries)
+
+
+def export_job(store: Store, job: str, folder: Path) -> Path:
+    """Write ``record.jsonl`` and the media it names into ``folder``; return the record's path.
+
+    The record is written last, so a folder that has one is complete.
+    Raises RecordError where the record or a photo is damaged, InputError where the folder already
+    holds another job, StoreError where it can't be written.
+    """
+    entries = store.entries(job)
+    verdict = store.verify(job)
+    if not verdict.whole:
+        raise RecordError(f"{verdict.sentence} Nothing was exported")
+    target = folder / RECORD
+    data = record_bytes(entries)
+    if target.exists() and not data.startswith(target.read_bytes()):
+        raise InputError(f"{target} holds another record; choose an empty folder")
+    for ref in media_of(entries):
+        write_whole(folder / MEDIA / exported_name(ref), store.read_media(ref.sha256))
+    write_whole(target, data)
+    return target
+
+
+def media_of(entries: Iterable[Entry]) -> list[MediaRef]:
+    """Return the media that ``entries`` name, each content once, in order."""
+    seen: dict[str, MediaRef] = {}
+    for entry in entries:
+        for ref in entry.media:
+            seen.setdefault(ref.sha256, ref)
+    return list(seen.values())
+
+
+def find_record(place: Path) -> Path:
+    """Return the record that ``place`` (a file, or a folder holding one) means."""
+    record = place / RECORD if place.is_dir() else place
+    if not record.is_file():
+        raise InputError(f"{record} isn't there; give a record.jsonl or the folder of an export")
+    return record
+
+
+def read_record(path: Path) -> tuple[Verdict, list[Entry]]:
+    """Return the verdict on a ``record.jsonl`` and its good entries."""
+    try:
+        return verify_lines(path.read_bytes())
+    except OSError as error:
+        raise InputError(f"{path} can't be read ({error.strerror or error})") from error
+
+
+@dataclass(frozen=True)
+class MediaCheck:
+    """Media beside a record: how many fit, which are missing, and the first that was altered."""
+
+    good: dict[str, bytes]
+    missing: tuple[MediaRef, ...]
+    altered: str | None
+
+
+def check_media(entries: Iterable[Entry], folder: Path) -> MediaCheck:
+    """Compare the files of ``folder`` with the hashes that ``entries`` name."""
+    entries = list(entries)
+    good: dict[str, bytes] = {}
+    missing: list[MediaRef] = []
+    for ref in media_of(entries):
+        path = folder / exported_name(ref)
+        if not path.is_file():
+            missing.append(ref)
+            continue
+        data = path.read_bytes()
+        if hashlib.sha256(data).hexdigest() != ref.sha256:
+            first = next(entry.seq for entry in entries if ref in entry.media)
+            return MediaCheck(
+                good, tuple(missing), f"entry {first} rests on {path}, which was altered"
+            )
+        good[ref.sha256] = data
+    return MediaCheck(good, tuple(missing), None)
+
+
+def import_job(store: Store, place: Path, *, without_media: bool = False) -> Imported:
+    """Bring an exported job into ``store``; doing it twice changes nothing.
+
+    ``place`` is the export's folder or its ``record.jsonl``. Everything is verified before anything
+    is kept. Raises RecordError where the record or a photo is altered, or a photo is missing and
+    ``without_media`` isn't set.
+    """
+    path = find_record(place)
+    verdict, entries = read_record(path)
+    if not verdict.whole or verdict.job is None:
+        raise RecordError(f"{path}: {verdict.sentence} Nothing was imported")
+    media = check_media(entries, path.parent / MEDIA)
+    if media.altered:
+        raise RecordError(f"{media.altered}; nothing was imported")
+    if media.missing and not without_media:
+        raise RecordError(
+            f"{len(media.missing)} photos or sounds that the record names are missing from "
+            f"{path.parent / MEDIA}; nothing was imported: add them, or import with --without-media"
+        )
+    for ref in media_of(entries):
+        if ref.sha256 in media.good:
+            store.put_media(media.good[ref.sha256], ref.mime, ref.role, ref.name)
+    added = store.adopt(verdict.job, entries)
+    return Imported(verdict.job, added, len(entries) - added)
