@@ -1,0 +1,118 @@
+"""Measure a magnetic drain plug in a photo: film coverage, flakes, the magnet's size.
+
+Rules, in this order:
+
+1. The photo must be sharp and lit well enough; else it is refused with what to do.
+2. The rim of the plug's end and the magnet must both be found surely, whole and large enough.
+3. The scale comes from the rim: its major axis is the plug's known outer diameter, whatever the
+   tilt, because a circle's longest chord is never foreshortened.
+4. Film is counted on the magnet's face only; flakes of at least 0.3 mm are counted and sized by
+   their maximum Feret diameter; smaller grains are no flakes.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from joblog.errors import InputError
+from joblog.vision import quality
+from joblog.vision.ellipse import Floats, filled, to_value
+from joblog.vision.particles import flakes_in
+from joblog.vision.plug_debris import Debris, find_debris
+from joblog.vision.plug_find import PlugFace, find_plug
+from joblog.vision.types import Photo, PlugReading, Polygon
+
+LEAST_FLAKE_MM = 0.3
+SUBJECT = "plug"
+_REFERENCE_SIDE = 1024  # the long side for which the blur limit below was set
+_MOST_BLUR = 3.0
+_MOST_MM_PER_PX = 0.1  # a 0.3 mm flake must cover three pixels
+
+
+def measure_plug(photo: Photo, *, plug_diameter_mm: float) -> PlugReading:
+    """Return what is on the plug; a photo that can't be measured gives ``usable`` False and why.
+
+    ``plug_diameter_mm`` is the thread's outer diameter from the job sheet. Raises
+    :class:`~joblog.errors.InputError` where that isn't a positive length.
+    """
+    if not (np.isfinite(plug_diameter_mm) and 4.0 <= plug_diameter_mm <= 80.0):
+        raise InputError(
+            f"a plug diameter of {plug_diameter_mm} mm can't be meant: "
+            "give the thread's outer diameter in millimetres, for example 18."
+        )
+    started = time.perf_counter()
+    reading = _measure(photo, plug_diameter_mm)
+    return replace(
+        reading, plug_diameter_mm=plug_diameter_mm, seconds=time.perf_counter() - started
+    )
+
+
+def _measure(photo: Photo, plug_diameter_mm: float) -> PlugReading:
+    why = quality.exposure_fault(photo.rgb, subject=SUBJECT)
+    blur = quality.blur_width(photo.rgb) * _REFERENCE_SIDE / max(photo.rgb.shape[:2])
+    if why is None and blur > _MOST_BLUR:
+        why = quality.BLURRED.format(subject=SUBJECT)
+    if why:
+        return PlugReading(usable=False, why=why)
+    face = find_plug(photo.rgb)
+    if face is None:
+        return PlugReading(usable=False, why=quality.MISSING.format(subject=SUBJECT))
+    why = _face_fault(photo.rgb, face, plug_diameter_mm)
+    if why:
+        return PlugReading(usable=False, why=why)
+    return _reading(photo, face, find_debris(photo.rgb, face), plug_diameter_mm)
+
+
+def _face_fault(rgb: NDArray[np.uint8], face: PlugFace, plug_diameter_mm: float) -> str | None:
+    """Return what keeps a found plug from being measured."""
+    cx, cy, a = face.rim[:3]
+    height, width = rgb.shape[:2]
+    if min(cx - a, cy - a) < -0.02 * a or cx + a > width + 0.02 * a or cy + a > height + 0.02 * a:
+        return quality.CUT_OFF.format(subject=SUBJECT)
+    if plug_diameter_mm / (2 * a) > _MOST_MM_PER_PX:
+        return quality.TOO_SMALL.format(subject=SUBJECT)
+    magnet = filled(face.magnet, rgb.shape[:2])
+    return quality.exposure_fault(
+        rgb, filled(face.rim, rgb.shape[:2]), SUBJECT
+    ) or quality.glare_fault(rgb, magnet, SUBJECT)
+
+
+def _reading(photo: Photo, face: PlugFace, debris: Debris, plug_diameter_mm: float) -> PlugReading:
+    mm_per_px = plug_diameter_mm / (2 * face.rim[2])
+    aspect = float(face.rim[3] / face.rim[2])
+    return PlugReading(
+        usable=True,
+        film_coverage=debris.coverage,
+        flakes=flakes_in(
+            debris.flakes,
+            photo,
+            mm_per_px=mm_per_px,
+            tilt=(aspect, float(face.rim[4])),
+            least_mm=LEAST_FLAKE_MM,
+        ),
+        magnet_diameter_mm=float(2 * face.magnet[2] * mm_per_px),
+        mm_per_px=mm_per_px / photo.scale,
+        tilt_deg=float(np.rad2deg(np.arccos(min(1.0, aspect)))),
+        rim=to_value(face.rim, photo.scale),
+        magnet=to_value(face.magnet, photo.scale),
+        film_outlines_px=_outlines(debris.film & debris.magnet, photo),
+        notes=(photo.note,) if photo.note else (),
+    )
+
+
+def _outlines(mask: NDArray[np.bool_], photo: Photo, least_px: float = 12.0) -> tuple[Polygon, ...]:
+    """Return the outlines of a mask's larger pieces, in the original's pixels."""
+    found, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    drawn = [cv2.approxPolyDP(c, 1.0, closed=True)[:, 0] for c in found]
+    kept = [shape for shape in drawn if cv2.contourArea(shape) >= least_px]
+    return tuple(photo.polygon_to_original(shape.tolist()) for shape in kept)
+
+
+def face_plane(face: PlugFace) -> Floats:
+    """Return the tilt of the face as (minor / major, angle of the major axis in radians)."""
+    return np.array([face.rim[3] / face.rim[2], face.rim[4]])

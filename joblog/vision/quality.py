@@ -1,0 +1,71 @@
+"""Is a photo good enough to measure in? Asked before anything is measured.
+
+Each check returns None where all is well, else one sentence that a technician can act on. The
+checks look at a region of 8-bit sRGB; ``mask`` (h, w) marks the subject in it. Limits are our own,
+set on rendered pictures.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+TOO_DARK = "too dark: light the {subject} from the side and take the photo again"
+WASHED_OUT = "washed out: move the light away or turn the {subject} and take the photo again"
+GLARE = "glare hides the {subject}: light it from the side, without flash, and take it again"
+BLURRED = "blurred: hold still, wipe the lens, tap the {subject} to focus, and take it again"
+CUT_OFF = "the {subject} is cut off: step back until all of it is in the picture"
+TOO_SMALL = "too small to measure: go closer until the {subject} fills a third of the picture"
+MISSING = "no {subject} found: put it in the middle of the picture, on a plain cloth"
+
+
+def exposure_fault(
+    rgb: NDArray[np.uint8], mask: NDArray[np.bool_] | None = None, subject: str = "part"
+) -> str | None:
+    """Return what is wrong with the light on a region: too dark or washed out."""
+    grey = luma(rgb)
+    values = grey[mask] if mask is not None else grey.ravel()
+    low, middle, high = np.percentile(values, (10, 50, 95))
+    if high < 30 or (middle < 12 and high < 45):
+        return TOO_DARK.format(subject=subject)
+    if low > 225 or float((values > 250).mean()) > 0.6:
+        return WASHED_OUT.format(subject=subject)
+    return None
+
+
+def glare_fault(
+    rgb: NDArray[np.uint8], mask: NDArray[np.bool_], subject: str = "part", most: float = 0.35
+) -> str | None:
+    """Return the glare sentence where more than ``most`` of the subject is burnt out."""
+    burnt = (rgb.min(axis=2) >= 250) & mask
+    if float(burnt.sum()) > most * max(1, int(mask.sum())):
+        return GLARE.format(subject=subject)
+    return None
+
+
+def blur_width(rgb: NDArray[np.uint8]) -> float:
+    """Return about how wide (standard deviation, pixels) the sharpest edges of a region are.
+
+    The strongest gradients of a picture and of a copy blurred by a known amount are compared: an
+    edge of width s, blurred by t, loses the factor s / sqrt(s^2 + t^2).
+    """
+    grey = cv2.GaussianBlur(luma(rgb).astype(np.float32), (0, 0), 1.0)
+    added = 2.0
+    again = cv2.GaussianBlur(grey, (0, 0), added)
+    sharp, soft = _gradient(grey), _gradient(again)
+    strong = sharp >= np.percentile(sharp, 99.0)
+    ratio = float(np.median(soft[strong] / np.maximum(sharp[strong], 1e-3)))
+    ratio = min(max(ratio, 0.05), 0.995)
+    return float(np.sqrt(max(added**2 * ratio**2 / (1 - ratio**2) - 1.0, 0.0)))
+
+
+def luma(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the 8-bit grey picture."""
+    return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.uint8)
+
+
+def _gradient(grey: NDArray[np.float32]) -> NDArray[np.float32]:
+    gx = cv2.Sobel(grey, cv2.CV_32F, 1, 0, ksize=3)
+    gy = cv2.Sobel(grey, cv2.CV_32F, 0, 1, ksize=3)
+    return np.asarray(np.hypot(gx, gy), np.float32)
