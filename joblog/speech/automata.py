@@ -9,7 +9,7 @@ on a tie).
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 Tags = tuple[str, ...]
@@ -141,7 +141,7 @@ def _determinised(flat: Flat, ends: dict[int, Way], first: int) -> Automaton:
                 total = owed + weight
                 if target not in ways or total > ways[target][0] + 1e-12:
                     ways[target] = (total, owed_tags + tags)
-        edges: dict[str, Edge] = {}
+        leaving: dict[str, Edge] = {}
         for word, ways in moves.items():
             weight = max(way[0] for way in ways.values())
             tags = _common(way[1] for way in ways.values())
@@ -155,8 +155,8 @@ def _determinised(flat: Flat, ends: dict[int, Way], first: int) -> Automaton:
                 owing = max(len(owed) for _, _, owed in rest)
                 if len(todo) > MAX_STATES or owing > MAX_OWED_TAGS:
                     raise TooManyStates
-            edges[word] = (weight, tags, numbers[rest])
-        result.edges.append(edges)
+            leaving[word] = (weight, tags, numbers[rest])
+        result.edges.append(leaving)
         if best_end is not None:
             result.ends[len(result.edges) - 1] = best_end
     return result
@@ -165,7 +165,7 @@ def _determinised(flat: Flat, ends: dict[int, Way], first: int) -> Automaton:
 def _kept_as_is(flat: Flat, ends: dict[int, Way], first: int) -> Automaton:
     order = [first, *(state for state in flat if state != first)]
     number = {state: index for index, state in enumerate(order)}
-    edges: list[dict[str, Edge]] = []
+    edges = []
     for state in order:
         keyed: dict[str, Edge] = {}
         for index, (word, weight, tags, target) in enumerate(flat[state]):
@@ -188,7 +188,7 @@ def _trimmed(automaton: Automaton) -> Automaton:
         wave.extend(new)
     kept = [0, *(state for state in range(1, len(before)) if state in alive)]
     number = {state: index for index, state in enumerate(kept)}
-    edges = [
+    kept_edges = [
         {
             word: (weight, tags, number[target])
             for word, (weight, tags, target) in automaton.edges[state].items()
@@ -197,7 +197,7 @@ def _trimmed(automaton: Automaton) -> Automaton:
         for state in kept
     ]
     ends = {number[state]: way for state, way in automaton.ends.items()}
-    return Automaton(edges, ends, automaton.deterministic)
+    return Automaton(kept_edges, ends, automaton.deterministic)
 
 
 def _backwards(automaton: Automaton) -> list[int]:
@@ -286,7 +286,7 @@ def _minimised(automaton: Automaton) -> Automaton:
     return _quotient(automaton, [classes[merged[state]] for state in range(len(edges))])
 
 
-def _numbered(keys: dict[int, object]) -> Iterable[tuple[int, int]]:
+def _numbered(keys: Mapping[int, object]) -> Iterable[tuple[int, int]]:
     numbers: dict[object, int] = {}
     return [(state, numbers.setdefault(key, len(numbers))) for state, key in keys.items()]
 

@@ -273,8 +273,8 @@ class _Reader:
                 raise self._fail(lexeme.line, "a quoted token needs at least one word")
             return Words(words)
         if lexeme.kind == "rule":
-            special = {"<NULL>": NOTHING, "<VOID>": Void()}.get(lexeme.text)
-            return special or Reference(lexeme.text[1:-1], lexeme.line)
+            specials: dict[str, Node] = {"<NULL>": NOTHING, "<VOID>": Void()}
+            return specials.get(lexeme.text) or Reference(lexeme.text[1:-1], lexeme.line)
         body = self._alternatives()
         if lexeme.text == "(":
             self._expect("sign", ")")
