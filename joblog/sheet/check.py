@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from joblog.measure.units import dimension
 from joblog.errors import InputError
+from joblog.measure.units import unit_of
 from joblog.sheet.locate import FieldPath
 from joblog.sheet.model import Amount, Sheet
 
@@ -97,6 +97,7 @@ def _cycles(sheet: Sheet) -> Iterator[Complaint]:
                 ("steps", i, "after"),
                 f"the order goes round in a circle: {' after '.join(loop)}; take one 'after' out",
             )
+            return  # every step on the circle would tell the same story again
 
 
 def _loop_from(start: str, earlier: dict[str, set[str]], done: set[str]) -> list[str]:
@@ -105,7 +106,7 @@ def _loop_from(start: str, earlier: dict[str, set[str]], done: set[str]) -> list
     stack = [(start, iter(sorted(earlier.get(start, ()))))]
     trail.append(start)
     while stack:
-        node, rest = stack[-1]
+        _, rest = stack[-1]
         following = next(rest, None)
         if following is None:
             stack.pop()
@@ -121,7 +122,7 @@ def _loop_from(start: str, earlier: dict[str, set[str]], done: set[str]) -> list
 def _units(sheet: Sheet) -> Iterator[Complaint]:
     def wrong(unit: str, wanted: str, path: FieldPath) -> Iterator[Complaint]:
         try:
-            found = dimension(unit)
+            found = unit_of(unit).dimension
         except InputError as error:
             yield Complaint(path, str(error))
             return

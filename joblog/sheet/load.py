@@ -7,7 +7,6 @@ import tomllib
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
@@ -32,11 +31,13 @@ class Problem:
     def __str__(self) -> str:
         """Return 'file:line: field: sentence'."""
         where = f"{self.file}:{self.line}"
-        return f"{where}: {self.field}: {self.sentence}" if self.field else f"{where}: {self.sentence}"
+        return (
+            f"{where}: {self.field}: {self.sentence}" if self.field else f"{where}: {self.sentence}"
+        )
 
 
 def problems_in(text: str, name: str) -> tuple[Sheet | None, list[Problem]]:
-    """Return the sheet written in ``text`` (None where it has no valid form) and all its mistakes."""
+    """Return the sheet in ``text`` (None where it has no valid form) and all its mistakes."""
     try:
         data = tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
@@ -50,7 +51,7 @@ def problems_in(text: str, name: str) -> tuple[Sheet | None, list[Problem]]:
         sheet = Sheet.model_validate(data)
     except ValidationError as error:
         details = error.errors(include_url=False)
-        return None, [at(tuple(d["loc"]), _form_sentence(d, data)) for d in details]
+        return None, [at(tuple(d["loc"]), _form_sentence(d)) for d in details]
     return sheet, [at(c.path, c.sentence) for c in check(sheet)]
 
 
@@ -104,7 +105,7 @@ def _toml_problem(error: tomllib.TOMLDecodeError, name: str) -> Problem:
     return Problem(name, line, "", f"is not TOML here: {said[0].lower()}{said[1:]}")
 
 
-def _form_sentence(detail: ErrorDetails, data: dict[str, Any]) -> str:
+def _form_sentence(detail: ErrorDetails) -> str:
     """Say one pydantic complaint in a sheet author's words."""
     kind = detail["type"]
     field = str(detail["loc"][-1]) if detail["loc"] else ""

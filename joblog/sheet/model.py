@@ -200,7 +200,9 @@ class Sheet(Part):
 
     sheet: Identity
     applies: Applies = Applies()
-    conditions: dict[Key, Text] = {}  # key -> how it is said aloud: raised = "the vehicle is raised"
+    conditions: dict[
+        Key, Text
+    ] = {}  # key -> how it is said aloud: raised = "the vehicle is raised"
     initially: tuple[Key, ...] = ()  # conditions that hold when the job starts
     cautions: tuple[Caution, ...] = ()
     parts: tuple[SparePart, ...] = ()
