@@ -152,3 +152,13 @@ def astm_colour_is_valid(value: float) -> bool:
     against coloured glasses: no such number is ever given for a photo or for dyed fluid.
     """
     return 0.5 <= value <= 8.0 and value * 2 == int(value * 2)
+
+
+def astm_colour_between(lower: float, upper: float) -> tuple[float, str]:
+    """Return what is reported for a match between two neighbouring glasses, such as 3.5, 'L3.5'.
+
+    The higher of the two [standard: ASTM D1500-12(2017)]; the prefix [from memory, unverified].
+    """
+    if not (astm_colour_is_valid(lower) and upper == lower + 0.5 and astm_colour_is_valid(upper)):
+        raise InputError(f"{lower} and {upper} are no neighbouring glasses of ASTM D1500")
+    return upper, f"L{upper:.1f}"

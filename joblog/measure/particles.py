@@ -32,11 +32,13 @@ _ISO4406_HUNDREDTHS = (
 )  # fmt: skip
 _ISO4406_UPPER = tuple(Fraction(hundredths, 100) for hundredths in _ISO4406_HUNDREDTHS)
 
-# Upper limits of the concentration levels 00 to 17 (00, 0, 10, 12 and 17 read in secondary texts,
-# the others doubled between them [from memory, unverified]).
-_LEVELS = {"00": 0} | {str(n): 2**n for n in range(10)}
-_LEVELS |= {"10": 1000, "11": 2000, "12": 4000, "13": 8000, "14": 16000, "15": 32000}
-_LEVELS |= {"16": 64000, "17": 130_000}
+# Upper limits of the concentration levels 00 to 17: 00, 0, 10, 12 and 17 read in secondary texts,
+# the others doubled between them as ISO does [from memory, unverified].
+_LEVEL_LIMITS = (
+    0, 1, 2, 4, 8, 16, 32, 64, 130, 250, 500, 1000, 2000, 4000, 8000, 16_000, 32_000, 64_000,
+    130_000,
+)  # fmt: skip
+_LEVELS = dict(zip(("00", *map(str, range(18))), _LEVEL_LIMITS, strict=True))
 
 _BASES = {
     "A": "A: per 1000 cm2 wetted area",
