@@ -77,6 +77,8 @@ Node = Words | Void | Reference | Sequence | Alternatives | Repeat | Tagged
 
 NOTHING = Words(())
 
+MAX_DEPTH = 100  # of groups in groups; far from the interpreter's own limit
+
 
 @dataclass(frozen=True, eq=False)
 class Rule:
@@ -105,7 +107,7 @@ class _Lexeme:
     line: int
 
 
-_HEADER = re.compile(r"\ufeff?#JSGF\s+V1\.0(?:[^\S\n]+[^\s;]+){0,2}[^\S\n]*;")
+_HEADER = re.compile(r"\ufeff?#JSGF\s+[Vv]1\.0(?:[^\S\n]+[^\s;]+){0,2}[^\S\n]*;")
 _NAME = re.compile(r"[^\W\d][\w$]*(?:\.[^\W\d][\w$]*)*\Z")
 _LEXEMES = re.compile(
     r"""(?P<blank>\s+|//[^\n]*|/\*.*?\*/)
@@ -162,6 +164,7 @@ class _Reader:
     def __init__(self, lexemes: Seq[_Lexeme], source: str) -> None:
         self._lexemes = lexemes
         self._at = 0
+        self._depth = 0
         self._source = source
 
     def file(self) -> JsgfFile:
@@ -275,7 +278,12 @@ class _Reader:
         if lexeme.kind == "rule":
             specials: dict[str, Node] = {"<NULL>": NOTHING, "<VOID>": Void()}
             return specials.get(lexeme.text) or Reference(lexeme.text[1:-1], lexeme.line)
+        self._depth += 1
+        if self._depth > MAX_DEPTH:
+            why = f"groups are nested deeper than {MAX_DEPTH}; split the rule"
+            raise self._fail(lexeme.line, why)
         body = self._alternatives()
+        self._depth -= 1
         if lexeme.text == "(":
             self._expect("sign", ")")
             return body

@@ -48,12 +48,7 @@ class Linked:
 
 def link(text: str, source: str, imports: Finder | None) -> Linked:
     """Read ``text`` and everything that it imports."""
-    try:
-        return _Linker(imports).link(read_jsgf(text, source))
-    except RecursionError:
-        raise GrammarError(
-            f"{source}: the grammar is nested too deeply; split it into rules."
-        ) from None
+    return _Linker(imports).link(read_jsgf(text, source))
 
 
 class _Linker:
@@ -246,7 +241,7 @@ def decode_file(path: Path) -> str:
     except OSError as error:
         raise GrammarError(f"{path}: can't be read: {error.strerror or error}.") from None
     head = raw[:200].split(b"\n")[0].decode("latin-1")
-    stated = re.search(r"#JSGF\s+V1\.0\s+([^\s;]+)", head)
+    stated = re.search(r"#JSGF\s+[Vv]1\.0\s+([^\s;]+)", head)
     encoding = stated.group(1) if stated else "utf-8"
     if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         encoding = "utf-16"

@@ -34,6 +34,7 @@ class SurfaceGraph:
     finals: Mapping[int, float]
     arcs: tuple[tuple[SurfaceArc, ...], ...]
     origin: tuple[int, ...]
+    final_tags: Mapping[int, tuple[str, ...]]
 
     @property
     def arc_count(self) -> int:
@@ -124,7 +125,12 @@ class _Expander:
             for (state, mode), number in self._numbers.items()
             if state in self._graph.finals and mode not in (Mode.GLUE, Mode.OWED)
         }
-        return SurfaceGraph(start, finals, tuple(arcs), tuple(s for s, _ in self._queue))
+        owed = self._graph.final_tags
+        final_tags = {
+            number: owed[state] for (state, _), number in self._numbers.items() if state in owed
+        }
+        origin = tuple(state for state, _ in self._queue)
+        return SurfaceGraph(start, finals, tuple(arcs), origin, final_tags)
 
     def _number(self, state: int, mode: Mode) -> int:
         key = (state, mode)
