@@ -22,6 +22,14 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``explained``       finding, text (the advisor's words for the customer)
 ``signature``       name (media role ``signature``)
 ``job-closed``      how (finished, aborted), reason
+``answered``        question (id of the ``asked`` entry), answer
+
+Numbers are decimal strings ("3.3") or exact fractions ("1/3"). A ``torque`` of a step with several
+fasteners carries ``which`` ("all", or "1", "2" ...). ``photo`` measurements keep their floats as
+decimal strings, since a record holds no floats; ``Photo.measurement`` has them as numbers again.
+``asked`` says in ``about`` what hangs on it: ``hearing`` (an unclear sentence), ``value`` (an
+ambiguous or absurd number), ``note`` (the next utterance is the note), ``close`` (the job can't be
+closed yet); its ``options`` are sentences that the grammar understands.
 
 A corrected ``torque``, ``quantity``, ``reading`` or ``photo`` is a new entry of the same kind whose
 ``supersedes`` names the old one.
@@ -77,6 +85,7 @@ class Finding:
     at: str | None = None
     resolved: str = ""
     customer: str = ""
+    spoken: str = ""  # ``text`` in words that can be spoken, numbers digit by digit
 
 
 @dataclass(frozen=True)
@@ -93,6 +102,8 @@ class Value:
     nominal: Decimal | None = None
     within: bool | None = None  # None where nothing is specified
     corrected_from: tuple[Entry, ...] = ()
+    spec_unit: str = ""  # unit of low, high and nominal; '' where nothing is specified
+    in_spec_unit: Fraction | None = None  # ``value`` converted exactly, None where it can't be
 
 
 @dataclass(frozen=True)
@@ -159,6 +170,23 @@ class Question:
     entry: Entry
     question: str
     options: tuple[str, ...]
+    about: str = "hearing"
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One moment at which a step counted as done, and what held just before it.
+
+    ``entry`` is the entry that counts; its time is that of ``root``, the entry first recorded
+    before any correction.
+    """
+
+    step: str
+    entry: Entry
+    root: Entry
+    conditions: frozenset[str]
+    done: frozenset[str]
+    first: bool  # the step was not done before
 
 
 @dataclass(frozen=True)
@@ -181,6 +209,12 @@ class JobState:
     closed: str  # '', 'finished' or 'aborted'
     entries: tuple[Entry, ...]
     explanations: dict[str, str] = field(default_factory=dict)  # finding key -> advisor's words
+    marks: tuple[Mark, ...] = ()
+    questions: tuple[
+        Question, ...
+    ] = ()  # all that are open, oldest first; ``question`` is the last
+    fan_cycles: int = 0
+    signatures: tuple[Entry, ...] = ()
 
     @property
     def next_step(self) -> StepState | None:
@@ -190,6 +224,21 @@ class JobState:
             if state.status is StepStatus.OPEN and all(k in done for k in state.step.after):
                 return state
         return None
+
+    @property
+    def open_findings(self) -> tuple[Finding, ...]:
+        """Findings that are not resolved; observations are nobody's mistake and don't count."""
+        return tuple(
+            f for f in self.findings if not f.resolved and f.kind is not FindingKind.OBSERVATION
+        )
+
+    def step(self, key: str) -> StepState | None:
+        """The state of the step ``key``, or None."""
+        return next((s for s in self.steps if s.step.key == key), None)
+
+    def finding(self, key: str) -> Finding | None:
+        """The finding ``key``, or None."""
+        return next((f for f in self.findings if f.key == key), None)
 
     @property
     def final_hash(self) -> str:
@@ -209,3 +258,4 @@ class Reply:
     tone: str
     entries: tuple[Entry, ...] = ()
     findings: tuple[Finding, ...] = ()
+    wants_photo: tuple[str, str] | None = None  # (kind, phase or '') that should be taken now

@@ -1,0 +1,99 @@
+"""Answers to questions about the job: what is next, how much is in, how long, what is missing."""
+
+from __future__ import annotations
+
+from joblog.job.clocks import ClockReading, Phase, clock_reading
+from joblog.job.drafts import Plan, answer
+from joblog.job.types import JobState, StepState, StepStatus
+from joblog.job.wording import capital, listed, said, shown, step_name
+from joblog.record.clock import Moment
+
+
+def answer_next(state: JobState) -> Plan:
+    """Name the next step with its value, and the cautions that belong to it."""
+    step = state.next_step
+    if step is None:
+        return answer("That was the last step. Say job complete.")
+    spoken = f"Next: {step_name(step.step)}."
+    lines = [f"Next: {step.step.title}."]
+    torque = step.step.torque
+    if torque:
+        spoken += f" Torque, {said(torque.value, torque.unit)}."
+        lines.append(f"Torque {shown(torque.value, torque.unit)} ± {torque.tolerance}.")
+    lines += [f"Caution: {c.text}" for c in state.sheet.cautions if step.step.key in c.steps]
+    return answer(spoken, " ".join(lines))
+
+
+def answer_how_much(state: JobState) -> Plan:
+    """Give the sum that went in of every fluid that was touched, beside the sheet's amount."""
+    sums = [f for f in state.fluids if f.poured_in or f.poured_out] or list(state.fluids[:1])
+    if not sums:
+        return answer("No fluid on this sheet.")
+    spoken, lines = [], []
+    for fluid in sums:
+        of = f" of {said(fluid.specified, fluid.unit)}" if fluid.specified is not None else ""
+        spoken.append(f"{capital(said(fluid.poured_in, fluid.unit))} in{of}.")
+        wanted = f" of {shown(fluid.specified, fluid.unit)}" if fluid.specified is not None else ""
+        lines.append(f"{fluid.name}: {shown(fluid.poured_in, fluid.unit)} in{wanted}")
+        if fluid.poured_out:
+            lines[-1] += f", {shown(fluid.poured_out, fluid.unit)} came out"
+    return answer(" ".join(spoken), "; ".join(lines) + ".")
+
+
+def answer_read_back(state: JobState) -> Plan:
+    """Read the value recorded last back."""
+    if not state.values:
+        return answer("No value yet.")
+    value = max(state.values, key=lambda v: v.entry.seq)
+    name = capital(value.name)
+    if value.entry.kind == "quantity":
+        name = "Drained" if value.entry.body.get("direction") == "out" else "In"
+    spoken = f"{name}, {said(value.value, value.unit)}."
+    return answer(spoken, f"{capital(value.name)}: {shown(value.value, value.unit)}.")
+
+
+def answer_missing(state: JobState) -> Plan:
+    """Name the values and photos that steps already done still want, and open findings."""
+    lacking = [s for s in state.steps if s.status is StepStatus.INCOMPLETE]
+    lines = [f"{s.step.title}: {listed(list(s.missing))}" for s in lacking]
+    spoken = [f"{capital(listed(list(s.missing)))}, {step_name(s.step)}." for s in lacking[:2]]
+    if state.open_findings:
+        lines += [f.text.rstrip(".") for f in state.open_findings]
+        spoken.append(state.open_findings[-1].spoken)
+    if not lines:
+        return answer("Nothing is missing.")
+    return answer(" ".join(spoken), "; ".join(lines) + ".")
+
+
+def answer_time(state: JobState, now: Moment | None) -> Plan:
+    """Give the time until the running window opens or closes."""
+    if now is None:
+        return answer("No clock is running.")
+    readings = [clock_reading(clock, now) for clock in state.clocks if not clock.stopped]
+    running = [r for r in readings if r.phase is not Phase.STOPPED]
+    if not running:
+        return answer("No clock is running.")
+    return answer(" ".join(time_spoken(state, r) for r in running))
+
+
+def time_spoken(state: JobState, reading: ClockReading) -> str:
+    """Return where a window stands, in words."""
+    name = capital(step_name(_step(state, reading).step))
+    if reading.phase is Phase.WAITING:
+        return f"{name} opens in {seconds(reading.opens_in)}."
+    if reading.phase is Phase.CLOSED:
+        return f"{name}: the window is closed."
+    if reading.closes_in is None:
+        return f"{name}: the window is open."
+    return f"{name}: {seconds(reading.closes_in)} left."
+
+
+def seconds(value: object) -> str:
+    """Return a time in whole seconds, rounded down, in words."""
+    from decimal import Decimal
+
+    return said(Decimal(int(Decimal(str(value)))), "s")
+
+
+def _step(state: JobState, reading: ClockReading) -> StepState:
+    return next(s for s in state.steps if s.step.key == reading.clock.step)

@@ -1,0 +1,42 @@
+"""What the job expects to hear next: a small bonus for the recogniser, never a wall."""
+
+from __future__ import annotations
+
+from joblog.job.types import JobState, StepState, StepStatus
+
+NEXT = 0.6  # natural log; a phrase twice as likely as another gets 0.69
+LACKING = 0.5
+ANSWER = 0.8
+
+
+def expected_tags(state: JobState) -> dict[str, float]:
+    """Return tags of the grammar with log-probability bonuses for the state of the job."""
+    bonus: dict[str, float] = {}
+    if state.question is not None:
+        for tag in ("affirm", "negative", "first", "second"):
+            bonus[f"control:{tag}"] = ANSWER
+    for step in state.steps:
+        if step.status is not StepStatus.DONE and _ready(state, step):
+            for tag, value in _wanted(step):
+                bonus[tag] = max(bonus.get(tag, 0.0), value)
+    return bonus
+
+
+def _ready(state: JobState, step: StepState) -> bool:
+    done = {s.step.key for s in state.steps if s.status is not StepStatus.OPEN}
+    return set(step.step.after) <= done
+
+
+def _wanted(state: StepState) -> list[tuple[str, float]]:
+    step = state.step
+    wanted = [(f"step:{step.key}", NEXT)] if state.status is StepStatus.OPEN else []
+    if step.torque and not state.values:
+        wanted += [(f"torque:{step.key}", LACKING), ("torque:here", LACKING)]
+    if step.pour:
+        tags = ("in", "more", "share") if step.pour.direction == "in" else ("out",)
+        wanted += [(f"{tag}:{key}", LACKING) for tag in tags for key in (step.pour.fluid, "here")]
+    if step.reading and not state.values:
+        wanted.append((f"reading:{step.key}", LACKING))
+    if step.photo and state.missing:
+        wanted.append((f"photo:{step.photo.kind}", LACKING))
+    return wanted

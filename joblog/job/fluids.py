@@ -1,0 +1,84 @@
+"""Sums of the fluids, exact, in the unit of the sheet."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+
+from joblog.job.history import History
+from joblog.job.numbers import number
+from joblog.job.types import FluidState
+from joblog.job.values import converted
+from joblog.record.entry import Entry
+from joblog.sheet.model import Fluid, Sheet
+
+
+def fluids_of(sheet: Sheet, history: History) -> tuple[FluidState, ...]:
+    """Return what went in and came out of every fluid of the sheet."""
+    return tuple(_fluid(fluid, history) for fluid in sheet.fluids)
+
+
+def fluid_unit(fluid: Fluid) -> str:
+    """Return the unit in which ``fluid`` is counted."""
+    for amount in (fluid.service, fluid.container, fluid.total):
+        if amount:
+            return amount.unit
+    return "L"
+
+
+def _fluid(fluid: Fluid, history: History) -> FluidState:
+    unit = fluid_unit(fluid)
+    entries = [e.entry for e in history.of("quantity") if e.entry.body.get("fluid") == fluid.key]
+    poured_in, poured_out = (_sum(entries, direction, unit) for direction in ("in", "out"))
+    total = _in_unit(fluid.total.value, fluid.total.unit, unit) if fluid.total else None
+    specified = fluid.service
+    return FluidState(
+        key=fluid.key,
+        name=fluid.name,
+        unit=unit,
+        poured_in=poured_in,
+        poured_out=poured_out,
+        specified=specified.value if specified else None,
+        total=total,
+        renewed=renewed_share(poured_in, poured_out, total),
+    )
+
+
+def _sum(entries: list[Entry], direction: str, unit: str) -> Fraction:
+    total = Fraction(0)
+    for entry in entries:
+        if entry.body.get("direction") == direction:
+            total += entry_amount(entry, unit) or 0
+    return total
+
+
+def entry_amount(entry: Entry, unit: str) -> Fraction | None:
+    """Return the amount of a ``quantity`` entry in ``unit``, None where it can't be read."""
+    try:
+        value = number(str(entry.body["value"]))
+    except (KeyError, ValueError, ZeroDivisionError):
+        return None
+    return converted(value, str(entry.body.get("unit", "")), unit)
+
+
+def _in_unit(value: Decimal, unit: str, to: str) -> Decimal | None:
+    exact = converted(value, unit, to)
+    return None if exact is None else Decimal(exact.numerator) / Decimal(exact.denominator)
+
+
+def renewed_share(
+    poured_in: Fraction, poured_out: Fraction, total: Decimal | None
+) -> Decimal | None:
+    """Return the share of new fluid (0..1, four places) once all has mixed, or None.
+
+    New fluid over all fluid then in the unit: in / (total - out + in). Where nothing was measured
+    coming out, as much is taken to have come out as went in.
+    """
+    if not total or poured_in <= 0:
+        return None
+    out = poured_out or poured_in
+    held = Fraction(total) - out + poured_in
+    if held <= 0 or out > Fraction(total):
+        return None
+    share = min(poured_in / held, Fraction(1))
+    return (Decimal(share.numerator) / Decimal(share.denominator)).quantize(Decimal("0.0001"))

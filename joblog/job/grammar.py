@@ -1,0 +1,52 @@
+"""The phrase grammar of a job, generated from the one list of phrases."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from joblog.job.controls import REASONS, Phrase
+from joblog.job.phrases import phrases_of
+from joblog.job.said_units import value_rules
+from joblog.sheet.model import Sheet
+from joblog.speech.grammar import Grammar
+
+
+def grammar_text(sheet: Sheet) -> str:
+    """Return the JSGF text (W3C Note 2000) of everything that can be said on a job of ``sheet``."""
+    phrases = phrases_of(sheet)
+    rules = [f"<p{i}> = {phrase.pattern};" for i, phrase in enumerate(phrases)]
+    plain = [f"<p{i}> {{{phrase.tag}}}" for i, phrase in enumerate(phrases)]
+    corrections = [plain[i] for i, phrase in enumerate(phrases) if phrase.correctable]
+    lines = [
+        "#JSGF V1.0 UTF-8 en;",
+        f"grammar {sheet.sheet.key.replace('-', '_')};",
+        "",
+        "public <command> =",
+        "    " + "\n  | ".join([*plain, "<correction> {correction}"]) + ";",
+        "",
+        *rules,
+        f"<correction> = correction ({' | '.join([*corrections, '<bare-value> {bare}'])});",
+        f"<reason> = {_reasons()};",
+        "",
+        *value_rules(sheet),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _reasons() -> str:
+    return " | ".join(f"({pattern}) {{reason:{key}}}" for key, (pattern, _) in REASONS.items())
+
+
+def grammar_for_sheet(sheet: Sheet) -> Grammar:
+    """Return the compiled grammar of ``sheet``; the same sheet is compiled once."""
+    return _compiled(grammar_text(sheet), sheet.sheet.key)
+
+
+@lru_cache(maxsize=16)
+def _compiled(text: str, name: str) -> Grammar:
+    return Grammar.from_text(text, source=f"grammar of sheet '{name}'")
+
+
+def phrase_for(sheet: Sheet, tag: str) -> Phrase | None:
+    """Return the phrase that carries ``tag``, or None."""
+    return next((phrase for phrase in phrases_of(sheet) if phrase.tag == tag), None)

@@ -1,0 +1,64 @@
+"""The guard: everything that is noticed, computed from the job alone.
+
+A finding never stops the technician. It ends by being corrected, by the missing thing being done
+afterwards, by a photo being retaken, or by somebody confirming it with a reason; the report says
+which. Findings that exist only once the job is to be closed (what is still missing) appear when
+that is first asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+
+from joblog.job.guard_order import condition_findings, order_findings
+from joblog.job.guard_photos import photo_findings
+from joblog.job.guard_quantity import quantity_findings
+from joblog.job.guard_time import clock_findings, window_findings
+from joblog.job.guard_unit import unit_findings
+from joblog.job.guard_values import value_findings
+from joblog.job.guard_wanted import missing_findings, unsure_findings
+from joblog.job.history import History
+from joblog.job.types import Finding, JobState
+
+Rule = Callable[[JobState, History], Iterable[Finding]]
+
+RULES: tuple[Rule, ...] = (
+    unit_findings,
+    order_findings,
+    condition_findings,
+    value_findings,
+    quantity_findings,
+    window_findings,
+    photo_findings,
+    unsure_findings,
+    missing_findings,
+    clock_findings,
+)
+
+
+def guard(state: JobState, history: History) -> JobState:
+    """Return ``state`` with what the rules find, in the order in which it was noticed."""
+    found: dict[str, Finding] = {}
+    for rule in RULES:
+        for finding in rule(state, history):
+            found.setdefault(finding.key, finding)
+    confirmed = _confirmations(history)
+    seqs = {entry.id: entry.seq for entry in state.entries}
+    findings = sorted(found.values(), key=lambda f: seqs.get(f.entry or "", -1))
+    return replace(state, findings=tuple(_resolved(f, confirmed) for f in findings))
+
+
+def _confirmations(history: History) -> dict[str, str]:
+    confirmed = {}
+    for event in history.of("confirmed"):
+        reason = str(event.entry.body.get("reason", "")).strip() or "no reason given"
+        key = str(event.entry.body.get("finding", ""))
+        confirmed[key] = f"confirmed by {event.entry.by or 'technician'}: {reason}"
+    return confirmed
+
+
+def _resolved(finding: Finding, confirmed: dict[str, str]) -> Finding:
+    if finding.resolved or finding.key not in confirmed:
+        return finding
+    return replace(finding, resolved=confirmed[finding.key])

@@ -1,0 +1,116 @@
+"""Order of the steps, and the conditions that must, or must not, hold at them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from joblog.job.history import History
+from joblog.job.types import Finding, FindingKind, JobState, Mark
+from joblog.job.values import step_named
+from joblog.job.wording import capital, step_name
+from joblog.sheet.model import Step
+
+
+def order_findings(state: JobState, _: History) -> Iterator[Finding]:
+    """Steps done before what must come first, or after what they must come before."""
+    done_now = {mark.step for mark in state.marks}
+    for mark in state.marks:
+        step = step_named(state.sheet, mark.step)
+        if step is None or not mark.first:
+            continue
+        for key in step.after:
+            if key not in mark.done:
+                yield _too_early(state, step, key, mark, key in done_now)
+        for key in step.before:
+            if key in mark.done:
+                yield _too_late(state, step, key, mark)
+        yield from _overtaken(state, step, mark, done_now)
+
+
+def _overtaken(state: JobState, step: Step, mark: Mark, done_now: set[str]) -> Iterator[Finding]:
+    """Steps that had to come before this one (their ``before``) and are not done."""
+    for other in state.sheet.steps:
+        if step.key in other.before and other.key not in mark.done and not other.optional:
+            if other.key not in done_now and other.key not in step.after:
+                yield _too_early(state, step, other.key, mark, done_later=False)
+
+
+def _too_early(state: JobState, step: Step, key: str, mark: Mark, done_later: bool) -> Finding:
+    other = step_named(state.sheet, key)
+    first = step_name(other) if other else key
+    name = step_name(step)
+    title = other.title if other else key
+    return Finding(
+        key=f"order:{step.key}:{key}",
+        kind=FindingKind.OUT_OF_ORDER,
+        text=f"{capital(name)}, but {first} must come first.",
+        spoken=f"{capital(name)}, but {first} must come first.",
+        step=step.key,
+        entry=mark.entry.id,
+        at=mark.root.at,
+        resolved="done afterwards" if done_later else "",
+        customer=f"“{step.title}” was reported before “{title}”, which comes first.",
+    )
+
+
+def _too_late(state: JobState, step: Step, key: str, mark: Mark) -> Finding:
+    other = step_named(state.sheet, key)
+    later = step_name(other) if other else key
+    name = step_name(step)
+    title = other.title if other else key
+    return Finding(
+        key=f"order:{step.key}:{key}",
+        kind=FindingKind.OUT_OF_ORDER,
+        text=f"{capital(name)} should have come before {later}.",
+        spoken=f"{capital(name)} should have come before {later}.",
+        step=step.key,
+        entry=mark.entry.id,
+        at=mark.root.at,
+        customer=f"“{step.title}” was reported after “{title}”, which should follow it.",
+    )
+
+
+def condition_findings(state: JobState, _: History) -> Iterator[Finding]:
+    """Steps done while a condition did not allow them."""
+    counts: dict[str, int] = {}
+    for mark in state.marks:
+        step = step_named(state.sheet, mark.step)
+        if step is None:
+            continue
+        counts[mark.step] = counts.get(mark.step, 0) + 1
+        suffix = "" if counts[mark.step] == 1 else f":{counts[mark.step]}"
+        for key in step.only_when:
+            if key not in mark.conditions:
+                yield _condition(state, step, key, mark, suffix, wanted=True)
+        for key in step.not_while:
+            if key in mark.conditions:
+                yield _condition(state, step, key, mark, suffix, wanted=False)
+
+
+def _condition(
+    state: JobState, step: Step, key: str, mark: Mark, suffix: str, *, wanted: bool
+) -> Finding:
+    said = state.sheet.conditions.get(key, key)
+    name = capital(step_name(step))
+    text = f"{name} only when {said}." if wanted else f"{name} not while {said}."
+    how = "it had not been reported that" if wanted else "it was still reported that"
+    return Finding(
+        key=f"condition:{step.key}:{key}{suffix}",
+        kind=FindingKind.CONDITION,
+        text=text,
+        spoken=text,
+        step=step.key,
+        entry=mark.entry.id,
+        at=mark.root.at,
+        resolved=_set_afterwards(state, key, mark) if wanted else "",
+        customer=f"At “{step.title}” {how} {said}.",
+    )
+
+
+def _set_afterwards(state: JobState, key: str, mark: Mark) -> str:
+    """A condition reported only later was perhaps true all along: said so, not hidden."""
+    for later in state.marks:
+        step = step_named(state.sheet, later.step)
+        if later.root.seq > mark.root.seq and step and key in step.sets:
+            return "done afterwards"
+    return ""

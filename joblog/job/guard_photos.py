@@ -1,0 +1,119 @@
+"""Photos that can't be used, and what the plug's photo shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from joblog.job.history import History
+from joblog.job.types import Finding, FindingKind, JobState, Photo
+from joblog.job.values import step_named
+from joblog.sheet.model import DebrisLimits
+
+FLAKE_COUNTED_MM = 0.3  # smaller bright spots are dust and reflections; common practice, no source
+
+
+def photo_findings(state: JobState, _: History) -> Iterator[Finding]:
+    """Unusable photos not retaken, level outside its marks, debris that means something."""
+    for photo in state.photos:
+        if not photo.usable:
+            yield _unusable(state, photo)
+        elif photo.kind == "plug" and photo.phase != "after":
+            yield from _debris(state.sheet.debris, photo)
+        elif photo.kind == "dipstick" and photo.phase != "before":
+            yield from _level(photo, _retaken(state, photo))
+
+
+def _retaken(state: JobState, photo: Photo) -> bool:
+    return any(
+        p.usable and p.kind == photo.kind and p.step == photo.step
+        for p in state.photos
+        if p.entry.seq > photo.entry.seq
+    )
+
+
+def _unusable(state: JobState, photo: Photo) -> Finding:
+    why = str(photo.measurement.get("why") or "it can't be measured").strip().rstrip(".")
+    step = step_named(state.sheet, photo.step)
+    return Finding(
+        key=f"photo:{photo.entry.id}",
+        kind=FindingKind.UNSURE,
+        text=f"Photo of the {photo.kind} not usable: {why}.",
+        spoken=f"Photo {photo.kind} not usable. Take it again.",
+        step=photo.step,
+        entry=photo.entry.id,
+        at=photo.entry.at,
+        resolved="photo retaken" if _retaken(state, photo) else "",
+        customer=f"One photo{f' for “{step.title}”' if step else ''} could not be used: {why}.",
+    )
+
+
+def _debris(limits: DebrisLimits, photo: Photo) -> Iterator[Finding]:
+    flakes = [float(f["length_mm"]) for f in photo.measurement.get("flakes") or () if _sized(f)]
+    longest = max(flakes, default=0.0)
+    counted = sum(1 for length in flakes if length >= FLAKE_COUNTED_MM)
+    film = photo.measurement.get("film_coverage")
+    if longest >= float(limits.flake_mm):
+        yield _observation(
+            photo,
+            "flake",
+            f"A flake of {longest:.1f} mm on the plug: {limits.flake_mm} mm and more is shown to "
+            "the customer.",
+            f"The magnet had caught a metal flake {longest:.1f} mm long. Fine grey film is normal "
+            "wear; a piece that the eye can see is not, and its cause should be looked for.",
+        )
+    if counted >= limits.flakes:
+        yield _observation(
+            photo,
+            "flakes",
+            f"{counted} flakes of {FLAKE_COUNTED_MM} mm and more on the plug.",
+            f"The magnet had caught {counted} metal flakes of {FLAKE_COUNTED_MM} mm and more.",
+        )
+    if isinstance(film, float) and film > float(limits.film_coverage):
+        yield _observation(
+            photo,
+            "film",
+            f"Film covers {film * 100:.0f} % of the magnet; compare with the last service.",
+            f"Fine metal film covered {film * 100:.0f} % of the magnet, which is much; the next "
+            "service will show whether it grows.",
+        )
+
+
+def _sized(flake: Any) -> bool:
+    return isinstance(flake, dict) and isinstance(flake.get("length_mm"), int | float)
+
+
+def _observation(photo: Photo, what: str, text: str, customer: str) -> Finding:
+    return Finding(
+        key=f"debris:{what}:{photo.entry.id}",
+        kind=FindingKind.OBSERVATION,
+        text=text,
+        spoken="Flakes on the plug." if what != "film" else "Much film on the plug.",
+        step=photo.step,
+        entry=photo.entry.id,
+        at=photo.entry.at,
+        customer=customer,
+    )
+
+
+def _level(photo: Photo, retaken: bool) -> Iterator[Finding]:
+    level = photo.measurement.get("level_fraction")
+    if not isinstance(level, int | float):
+        return
+    doubt = photo.measurement.get("level_uncertainty") or 0.0
+    if 0.0 <= level <= 1.0:
+        return
+    side = "above the upper" if level > 1.0 else "below the lower"
+    # Within its uncertainty of the mark the photo can't tell: not sure rather than wrong.
+    near = -doubt <= level <= 1.0 + doubt
+    yield Finding(
+        key=f"level:{photo.entry.id}",
+        kind=FindingKind.UNSURE if near else FindingKind.OUT_OF_SPEC,
+        text=f"Level {side} mark ({level:.2f}; 0 is the lower mark, 1 the upper).",
+        spoken=f"Level {side} mark.",
+        step=photo.step,
+        entry=photo.entry.id,
+        at=photo.entry.at,
+        resolved="photo retaken" if retaken else "",
+        customer=f"The photo shows the fluid level {side} mark.",
+    )

@@ -1,0 +1,100 @@
+"""Readings outside their time window, and wall clocks that were set."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from joblog.job.clocks import Elapsed, Phase, clock_jumps, elapsed, window_phase
+from joblog.job.history import Event, History
+from joblog.job.types import Finding, FindingKind, JobState, Mark
+from joblog.job.wording import capital, said, step_name
+from joblog.record.entry import Entry
+from joblog.sheet.model import Step, Window
+
+
+def window_findings(state: JobState, history: History) -> Iterator[Finding]:
+    """Readings, photos and steps that came before their window opened or after it closed."""
+    for step in state.sheet.steps:
+        if step.window is None:
+            continue
+        events = [e for e in history.events if _counts(step, e.entry)]
+        judged = [(e, _start(state, step.window, e)) for e in events]
+        good = [e for e, start in judged if start and _phase(step.window, start, e) is Phase.OPEN]
+        for event, start in judged:
+            if start is None or (event in good and elapsed(start.root, event.root).sure):
+                continue
+            later = any(g.root.seq > event.root.seq for g in good)
+            yield _finding(step, step.window, start, event, later)
+
+
+def _counts(step: Step, entry: Entry) -> bool:
+    if entry.body.get("step") != step.key:
+        return False
+    if entry.kind == "photo":
+        return bool((entry.body.get("measurement") or {}).get("usable"))
+    # Where a photo or a reading is the evidence, saying the step is only its label.
+    asks_for_more = step.reading is not None or (step.photo is not None and step.photo.required)
+    return entry.kind == "reading" or (entry.kind == "step-done" and not asks_for_more)
+
+
+def _start(state: JobState, window: Window, event: Event) -> Mark | None:
+    before = [m for m in state.marks if m.step == window.since and m.root.seq < event.root.seq]
+    return before[-1] if before else None
+
+
+def _phase(window: Window, start: Mark, event: Event) -> Phase:
+    return window_phase(elapsed(start.root, event.root).seconds, window.opens, window.closes)
+
+
+def _finding(step: Step, window: Window, start: Mark, event: Event, later: bool) -> Finding:
+    passed = elapsed(start.root, event.root)
+    phase = _phase(window, start, event)
+    whole = Decimal(int(passed.seconds))
+    name = capital(step_name(step))
+    early = {Phase.WAITING: "too early", Phase.CLOSED: "too late"}.get(phase, "not sure")
+    resolved = "read again inside the window" if later else ""
+    return Finding(
+        key=f"window:{event.entry.id}",
+        kind=FindingKind.OUTSIDE_WINDOW if passed.sure else FindingKind.UNSURE,
+        text=f"{name} {whole} s after {start.step.replace('-', ' ')}: {early}; "
+        f"{_limits(window)}.{_doubt(passed)}",
+        spoken=f"{name}, {said(whole, 's')}, is {early}."
+        if passed.sure
+        else f"{name}, time not sure.",
+        step=step.key,
+        entry=event.entry.id,
+        at=event.root.at,
+        resolved=resolved,
+        customer=f"“{step.title}” was done {whole} seconds after its clock started; "
+        f"it counts {_limits(window)}.{_doubt(passed)}",
+    )
+
+
+def _limits(window: Window) -> str:
+    if window.closes is None:
+        return f"from {window.opens} s on"
+    return f"between {window.opens} and {window.closes} s"
+
+
+def _doubt(passed: Elapsed) -> str:
+    if passed.sure:
+        return ""
+    return " The machine was restarted in between, so that this time is not sure."
+
+
+def clock_findings(state: JobState, _: History) -> Iterator[Finding]:
+    """The wall clock was set while the job ran: noticed, and nothing is judged by it."""
+    for entry, jump in clock_jumps(state.entries):
+        way = "forward" if jump > 0 else "back"
+        amount = f"{abs(jump):.0f} s"
+        yield Finding(
+            key=f"clock:{entry.id}",
+            kind=FindingKind.OBSERVATION,
+            text=f"The wall clock was set {way} by {amount}; windows go by the other clock.",
+            spoken=f"The clock was set {way}.",
+            entry=entry.id,
+            at=entry.at,
+            customer=f"The computer's clock was set {way} by {amount} during the job; "
+            "measured times do not depend on it.",
+        )

@@ -1,0 +1,84 @@
+"""Is this the right sheet for this unit?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
+
+from joblog.job.history import History
+from joblog.job.types import Finding, FindingKind, JobState
+from joblog.sheet.model import Sheet
+
+
+def unit_findings(state: JobState, _: History) -> Iterator[Finding]:
+    """Reasons why the sheet does not apply to the unit that the job was opened for."""
+    opened = next((e for e in state.entries if e.kind == "job-opened"), None)
+    if opened is None:
+        return
+    for key, text in unit_reasons(state.sheet, opened.body.get("unit") or {}):
+        yield Finding(
+            key=f"unit:{key}",
+            kind=FindingKind.WRONG_UNIT,
+            text=text,
+            spoken="Wrong unit for this sheet.",
+            entry=opened.id,
+            at=opened.at,
+            customer=text,
+        )
+
+
+def unit_reasons(sheet: Sheet, unit: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return (key, sentence) for each reason why ``sheet`` is not for ``unit``; [] where it is.
+
+    ``unit`` is the body of ``job-opened``: type, engine, vin. What is not given is not judged,
+    except that a sheet for certain units wants to know the unit.
+    """
+    reasons: list[tuple[str, str]] = []
+    kind = str(unit.get("type") or "").strip()
+    applies = sheet.applies
+    excluded = next((e for e in applies.not_to if _same(e.unit, kind)), None)
+    if excluded:
+        use = f" Use the sheet '{excluded.use}'." if excluded.use else " Use the sheet for it."
+        reasons.append(("type", f"'{sheet.sheet.title}' is not for {kind}: {excluded.why}.{use}"))
+    elif applies.to and not kind:
+        reasons.append(
+            ("type", f"'{sheet.sheet.title}' is for {_any_of(applies.to)}; say which unit it is.")
+        )
+    elif applies.to and not any(_same(one, kind) for one in applies.to):
+        reasons.append(
+            ("type", f"'{sheet.sheet.title}' is for {_any_of(applies.to)}, not for {kind}.")
+        )
+    engine = str(unit.get("engine") or "").strip()
+    if applies.engines and engine and not any(_same(one, engine) for one in applies.engines):
+        reasons.append(
+            (
+                "engine",
+                f"'{sheet.sheet.title}' is for engine {_any_of(applies.engines)}, "
+                f"not for {engine}.",
+            )
+        )
+    vin = str(unit.get("vin") or "").strip().upper()
+    if applies.vin and vin and not re.match(applies.vin, vin):
+        reasons.append(("vin", f"The VIN {vin} is not one that '{sheet.sheet.title}' is for."))
+    return reasons
+
+
+def applying(sheets: Iterable[Sheet], unit: Mapping[str, Any]) -> list[Sheet]:
+    """Return the sheets that name this type of unit as theirs and don't exclude it."""
+    kind = str(unit.get("type") or "")
+    return [
+        sheet
+        for sheet in sheets
+        if any(_same(one, kind) for one in sheet.applies.to) and not unit_reasons(sheet, unit)
+    ]
+
+
+def _same(one: str, other: str) -> bool:
+    """Compare names of units as people write them: 'KT-6F', 'kt 6f' and 'KT6F' are one."""
+    plain = re.compile(r"[^a-z0-9]")
+    return plain.sub("", one.lower()) == plain.sub("", other.lower())
+
+
+def _any_of(names: Iterable[str]) -> str:
+    return " or ".join(names)

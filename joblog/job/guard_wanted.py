@@ -1,0 +1,72 @@
+"""What is still missing when the job is to be closed, and what stayed unclear."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from joblog.job.history import History
+from joblog.job.types import Finding, FindingKind, JobState, StepState, StepStatus
+from joblog.job.wording import step_name
+
+
+def missing_findings(state: JobState, history: History) -> Iterator[Finding]:
+    """Steps, values and photos that are missing, from the first wish to close the job on."""
+    wish = next(
+        (
+            e.entry
+            for e in history.of("asked", "job-closed")
+            if e.entry.kind == "job-closed" or e.entry.body.get("about") == "close"
+        ),
+        None,
+    )
+    if wish is None or state.closed == "aborted":
+        return
+    for step in state.steps:
+        if step.status is StepStatus.OPEN and not step.step.optional:
+            yield _missing(step, "step", wish.id, wish.at)
+        elif step.status is StepStatus.INCOMPLETE:
+            for what in step.missing:
+                yield _missing(step, what, wish.id, wish.at)
+
+
+def _missing(step: StepState, what: str, entry: str, at: str) -> Finding:
+    name = step_name(step.step)
+    whole = what == "step"
+    return Finding(
+        key=f"missing:{step.step.key}:{what.replace(' ', '-')}",
+        kind=FindingKind.MISSING,
+        text=f"{step.step.title}: not done." if whole else f"{step.step.title}: {what} missing.",
+        spoken=f"Missing: {name}." if whole else f"Missing: {what}, {name}.",
+        step=step.step.key,
+        entry=entry,
+        at=at,
+        customer=f"“{step.step.title}” was not reported as done."
+        if whole
+        else f"For “{step.step.title}” the {what} is missing.",
+    )
+
+
+def unsure_findings(state: JobState, history: History) -> Iterator[Finding]:
+    """Every unclear value that led to a question, and how it was answered."""
+    answers = {
+        str(e.entry.body.get("question")): str(e.entry.body.get("answer", ""))
+        for e in history.of("answered")
+    }
+    for event in history.of("asked"):
+        entry = event.entry
+        if entry.body.get("about", "hearing") not in ("hearing", "value"):
+            continue
+        options = [str(option) for option in entry.body.get("options", ())]
+        question = str(entry.body.get("question", ""))
+        answer = answers.get(entry.id)
+        yield Finding(
+            key=f"unsure:{entry.id}",
+            kind=FindingKind.UNSURE,
+            text=f"Not sure: {' or '.join(options) or question}?",
+            spoken=question,
+            entry=entry.id,
+            at=entry.at,
+            resolved=f"answered: {answer}" if answer else "",
+            customer="One spoken line was unclear; the program asked"
+            + (" and was answered." if answer else "."),
+        )

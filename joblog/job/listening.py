@@ -1,0 +1,147 @@
+"""From a hearing to a plan: questions about unclear speech, and their answers.
+
+An unclear sentence is never recorded as fact. It becomes an ``asked`` entry with the best two
+sentences that mean different things; *affirm*, *negative*, *first*, *second* or the sentence said
+again settle it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from joblog.audio.types import Utterance
+from joblog.job.drafts import Draft, Plan
+from joblog.job.meaning import Meaning, meaning_of
+from joblog.job.plan import plan
+from joblog.job.plan_controls import answered, question_for, settle
+from joblog.job.types import JobState, Question
+from joblog.job.wording import capital
+from joblog.sheet.model import Sheet
+from joblog.speech.types import Engine, Hearing, Verdict
+
+LIKELY = 0.05  # an alternative less likely than this is not worth asking about
+NOTE_SECONDS = 1.2  # 'note' alone is shorter; a note with its words is longer
+
+
+def heard_body(hearing: Hearing) -> dict[str, Any]:
+    """Return the body of a ``heard`` entry; confidences are text, for a record holds no floats."""
+    return {
+        "text": hearing.text,
+        "verdict": hearing.verdict.value,
+        "confidence": f"{hearing.confidence:.4f}",
+        "alternatives": [
+            {"text": a.text, "confidence": f"{a.confidence:.4f}"} for a in hearing.alternatives
+        ],
+        "engine": hearing.engine,
+        "why": hearing.why or "",
+        "seconds": f"{hearing.seconds:.3f}",
+        "duration": f"{hearing.duration:.3f}",
+    }
+
+
+def question_plan(state: JobState, sheet: Sheet, hearing: Hearing) -> Plan:
+    """Return the question that an unclear hearing leads to."""
+    options = distinct_options(sheet, hearing)
+    if not options:
+        return Plan(spoken="Say again.", shown=hearing.why or "That was not clear.", tone="again")
+    first = options[0]
+    question = f"First, {first}, or second, {options[1]}?" if len(options) > 1 else f"{first}?"
+    answers = "" if len(options) > 1 else " Affirm or negative."
+    body = {"question": question, "options": options, "about": "hearing"}
+    spoken = capital(question) + answers
+    return Plan((Draft("asked", body),), spoken=spoken, shown=spoken, tone="again")
+
+
+def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:
+    """Return at most two sentences that could have been said and mean different things."""
+    texts = [hearing.text, *(a.text for a in hearing.alternatives if a.confidence >= LIKELY)]
+    options: list[str] = []
+    gists: list[object] = []
+    for text in texts:
+        meaning = meaning_of(text, sheet) if text else None
+        if meaning is not None and meaning.gist not in gists:
+            options.append(text)
+            gists.append(meaning.gist)
+    return options[:2]
+
+
+def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) -> Plan | None:
+    """Return what settles the pending question where ``said`` repeats one of its options.
+
+    Another value for the same thing settles it too: then the new value counts. None where ``said``
+    has nothing to do with the question, or there is none.
+    """
+    question = question_for(state, by)
+    if question is None:
+        return None
+    if isinstance(said, Hearing):
+        meaning = meaning_of(said.text, sheet) if said.text else None
+        return None if meaning is None else _repeated(question, sheet, meaning)
+    repeated = _repeated(question, sheet, said)
+    if repeated is not None:
+        return repeated
+    if said.act != "control" and said.tag in _tags(question, sheet):
+        made = plan(state, said, by=by)
+        closing = Draft("answered", answered(question, said.text).body)
+        return Plan((closing, *made.drafts), made.spoken, made.shown, made.tone, replan=made.replan)
+    return None
+
+
+def _repeated(question: Question, sheet: Sheet, meaning: Meaning) -> Plan | None:
+    drafts = question.entry.body.get("drafts") or []
+    for index, option in enumerate(question.options):
+        if drafts:
+            if index < len(drafts) and _same_value(drafts[index]["body"], meaning):
+                if meaning.tag == question.entry.body.get("tag"):
+                    return settle(question, index)
+            continue
+        other = meaning_of(option, sheet)
+        if other is not None and other.gist == meaning.gist:
+            return settle(question, index)
+    return None
+
+
+def _same_value(body: dict[str, Any], meaning: Meaning) -> bool:
+    from joblog.job.numbers import number
+
+    if meaning.value is None:
+        return False
+    return number(str(body.get("value", "0"))) == meaning.value
+
+
+def _tags(question: Question, sheet: Sheet) -> set[str]:
+    tags = {str(question.entry.body.get("tag", ""))}
+    for option in question.options:
+        meaning = meaning_of(option, sheet)
+        if meaning is not None:
+            tags.add(meaning.tag)
+    return tags - {""}
+
+
+def note_pending(state: JobState, by: str) -> str | None:
+    """Return the id of the question after which the next utterance of ``by`` is a note."""
+    for question in reversed(state.questions):
+        if question.about == "note" and question.entry.by == by:
+            return question.entry.id
+    return None
+
+
+def dictated_note(engine: Engine, utterance: Utterance, hearing: Hearing) -> str:
+    """Return the words after 'note' where the utterance is a note in one breath, else ''.
+
+    The grammar can't hold free words, so such an utterance fits nothing well: only then is the
+    unrestricted path asked, and only what it hears beginning with 'note' counts.
+    """
+    if hearing.verdict is Verdict.ACCEPT and hearing.text != "note":
+        return ""
+    if utterance.duration < NOTE_SECONDS:
+        return ""
+    return note_words(engine.dictate(utterance.samples))
+
+
+def note_words(text: str) -> str:
+    """Return what follows a leading 'note', else ''."""
+    head, _, rest = text.strip().partition(" ")
+    if head.lower().strip(".,:;!") not in ("note", "notes"):
+        return ""
+    return rest.strip(" ,:;.-")

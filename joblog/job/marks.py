@@ -1,0 +1,73 @@
+"""When each step counted as done, and what held just before.
+
+A step is marked by being said (``step-done``), and by a value that can only be had by doing it: its
+torque, its reading, the quantity that came out of it, and its photo where the photo is all that the
+step asks for.
+"""
+
+from __future__ import annotations
+
+from joblog.job.history import Event, History
+from joblog.job.types import Mark
+from joblog.job.values import pour_step, step_named
+from joblog.record.entry import Entry
+from joblog.sheet.model import Sheet, Step
+
+
+def marked_step(sheet: Sheet, entry: Entry) -> Step | None:
+    """Return the step that ``entry`` marks as done, or None."""
+    step = step_named(sheet, entry.body.get("step"))
+    if entry.kind == "step-done":
+        return step
+    if entry.kind == "torque":
+        return step if step and step.torque and _all_tight(step, entry) else None
+    if entry.kind == "reading":
+        return step if step and step.reading else None
+    if entry.kind == "quantity" and entry.body.get("direction") == "out":
+        return step or pour_step(sheet, str(entry.body.get("fluid", "")), "out")
+    if entry.kind == "photo" and step and step.photo and _only_photo(step):
+        return step
+    return None
+
+
+def _all_tight(step: Step, entry: Entry) -> bool:
+    """One of several fasteners doesn't finish the step; saying all of them does."""
+    return step.torque is not None and (
+        step.torque.count == 1 or entry.body.get("which") in ("all", str(step.torque.count))
+    )
+
+
+def _only_photo(step: Step) -> bool:
+    return not (step.torque or step.pour or step.reading or step.sets or step.clears)
+
+
+def marks_of(sheet: Sheet, history: History) -> tuple[Mark, ...]:
+    """Return every mark in the order in which things happened."""
+    conditions = frozenset(sheet.initially)
+    done: frozenset[str] = frozenset()
+    marks: list[Mark] = []
+    for event in history.events:
+        step = marked_step(sheet, event.entry)
+        if step is None or _adds_nothing(event, step, done):
+            continue
+        marks.append(
+            Mark(step.key, event.entry, event.root, conditions, done, step.key not in done)
+        )
+        conditions = conditions - set(step.clears) | set(step.sets)
+        done |= {step.key}
+    return tuple(marks)
+
+
+def _adds_nothing(event: Event, step: Step, done: frozenset[str]) -> bool:
+    """A value for a step already done isn't a second doing of it."""
+    return event.entry.kind != "step-done" and step.key in done
+
+
+def conditions_after(sheet: Sheet, marks: tuple[Mark, ...]) -> frozenset[str]:
+    """Return the conditions that hold after the last mark."""
+    if not marks:
+        return frozenset(sheet.initially)
+    last = step_named(sheet, marks[-1].step)
+    if last is None:
+        return marks[-1].conditions
+    return marks[-1].conditions - set(last.clears) | set(last.sets)

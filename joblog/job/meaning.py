@@ -1,0 +1,93 @@
+"""What a sentence of the job's grammar means."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from fractions import Fraction
+
+from joblog.job.grammar import grammar_for_sheet
+from joblog.job.said_units import VALUE_RULES, SaidValue, said_values
+from joblog.sheet.model import Sheet
+from joblog.speech.grammar import Parse
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """A sentence understood.
+
+    ``act`` is the tag before its first colon: step, torque, in, out, more, share, reading, photo,
+    clock, control, note, bare; ``target`` what follows it. ``values`` are the readings that the
+    spoken number allows (one, unless it is ambiguous); their unit is '' where none was said.
+    ``correction`` is set by the word 'correction'.
+    """
+
+    act: str
+    target: str
+    text: str
+    values: tuple[SaidValue, ...] = ()
+    correction: bool = False
+    reason: str = ""
+    phase: str = ""
+    which: str = ""
+
+    @property
+    def tag(self) -> str:
+        """The tag of the phrase, as the grammar carries it."""
+        return f"{self.act}:{self.target}" if self.target else self.act
+
+    @property
+    def value(self) -> Decimal | Fraction | None:
+        """The value where there is exactly one reading of it."""
+        return self.values[0].value if len(self.values) == 1 else None
+
+    @property
+    def unit(self) -> str:
+        """The unit that was said, '' where none was."""
+        return self.values[0].unit if self.values else ""
+
+    def with_value(self, value: SaidValue) -> Meaning:
+        """Return the same meaning with one reading of its number chosen."""
+        return replace(self, values=(value,))
+
+    @property
+    def gist(self) -> tuple[object, ...]:
+        """What distinguishes two sentences that say different things from two that don't."""
+        values = tuple((Fraction(v.value), v.unit) for v in self.values)
+        return (self.tag, values, self.correction, self.reason, self.phase, self.which)
+
+
+def meaning_of(sentence: str, sheet: Sheet) -> Meaning | None:
+    """Return what ``sentence`` (lower-case words) means on ``sheet``, None where it means nothing."""
+    parse = grammar_for_sheet(sheet).parse(sentence)
+    return None if parse is None else _from_parse(parse)
+
+
+def _from_parse(parse: Parse) -> Meaning | None:
+    fields: dict[str, str] = {}
+    act, target, correction = "", "", False
+    for tag in parse.tags:
+        head, _, rest = tag.partition(":")
+        if tag == "correction":
+            correction = True
+        elif head in ("reason", "phase", "which"):
+            fields[head] = rest
+        elif not act:
+            act, target = head, rest
+    if not act:
+        return None
+    return Meaning(
+        act=act,
+        target=target,
+        text=" ".join(parse.words),
+        values=_values(parse),
+        correction=correction,
+        **fields,
+    )
+
+
+def _values(parse: Parse) -> tuple[SaidValue, ...]:
+    for span in parse.spans:
+        if span.rule in VALUE_RULES:
+            return said_values(parse.words[span.start : span.end], span.rule)
+    return ()

@@ -1,0 +1,88 @@
+"""A photo brought to an entry: which step it documents, what it measures, what is kept."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from joblog.errors import InputError
+from joblog.job.numbers import without_floats
+from joblog.job.photos import photo_step
+from joblog.job.types import JobState, StepStatus
+from joblog.job.values import step_named
+from joblog.sheet.model import PhotoWanted, Step
+
+KINDS = ("plug", "dipstick", "fluid", "label", "other")
+MEASURED = ("plug", "dipstick", "fluid")
+
+
+@dataclass(frozen=True)
+class Part:
+    """Bytes to be kept as media."""
+
+    data: bytes
+    mime: str
+    role: str
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A photo ready to be recorded."""
+
+    body: dict[str, Any]
+    parts: tuple[Part, ...]
+
+
+def measured_photo(
+    state: JobState, data: bytes, kind: str, step: str | None, phase: str | None, name: str
+) -> Shot:
+    """Measure ``data`` and return what to record.
+
+    Raises PhotoError where it is no photo, InputError for an unknown kind or step.
+    """
+    if kind not in KINDS:
+        raise InputError(f"'{kind}' is no kind of photo; use one of {', '.join(KINDS)}")
+    found = _step(state, kind, step, phase)
+    wanted = found.photo if found else None
+    measurement, overlay = _measure(data, kind, wanted)
+    body = {
+        "step": found.key if found else None,
+        "kind": kind,
+        "phase": wanted.phase if wanted else (phase or "once"),
+        "measurement": without_floats(measurement),
+    }
+    parts = [Part(data, mime_of(data), "photo", name)]
+    if overlay is not None:
+        parts.append(Part(overlay, mime_of(overlay), "overlay"))
+    return Shot(body, tuple(parts))
+
+
+def _step(state: JobState, kind: str, step: str | None, phase: str | None) -> Step | None:
+    if step is not None:
+        found = step_named(state.sheet, step)
+        if found is None:
+            raise InputError(f"there is no step '{step}' in this job's sheet")
+        return found
+    done = frozenset(s.step.key for s in state.steps if s.status is not StepStatus.OPEN)
+    return photo_step(state.sheet, state.photos, done, kind, phase)
+
+
+def _measure(
+    data: bytes, kind: str, wanted: PhotoWanted | None
+) -> tuple[dict[str, Any], bytes | None]:
+
+    raise NotImplementedError
+
+
+def mime_of(data: bytes) -> str:
+    """Return the media type by the first bytes of a picture."""
+    if data.startswith(b"\xff\xd8"):
+        return "image/jpeg"
+    if data.startswith(b"\x89PNG"):
+        return "image/png"
+    if data[4:8] == b"ftyp":
+        return "image/heic"
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "image/webp"
+    return "application/octet-stream"

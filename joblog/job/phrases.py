@@ -1,0 +1,201 @@
+"""The one list of what can be said on a job.
+
+Grammar, parser, help card and tests all come from :func:`phrases_of`; nothing else knows a phrase.
+Each phrase carries the tag that names its meaning::
+
+    step:KEY  torque:KEY  torque:here  in:FLUID  in:here  out:FLUID  out:here  more:FLUID
+    share:FLUID  reading:KEY  photo:KIND  clock:NAME  control:NAME  note
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from joblog.job.controls import CONTROLS, Phrase
+from joblog.job.fragments import spoken_form
+from joblog.job.said_units import dimension_rule, example_unit, unit_words
+from joblog.job.wording import capital, step_name
+from joblog.measure.units import unit_of
+from joblog.sheet.model import Fluid, Sheet, Step
+
+DONE = "[is] [now] (done | complete | finished) | okay"
+_NOT_WORDS = re.compile(r"[^a-z' -]+")
+
+
+def words_of(text: str) -> str:
+    """Return ``text`` (a name on the sheet) as plain words that a grammar may hold."""
+    return " ".join(_NOT_WORDS.sub(" ", text.lower()).replace("-", " ").split())
+
+
+def phrases_of(sheet: Sheet) -> tuple[Phrase, ...]:
+    """Return everything that can be said on a job of ``sheet``."""
+    found = [
+        *_step_phrases(sheet),
+        *_torque_phrases(sheet),
+        *_quantity_phrases(sheet),
+        *_reading_phrases(sheet),
+        *_photo_phrases(sheet),
+        *CONTROLS,
+    ]
+    return tuple(found)
+
+
+def help_card(sheet: Sheet) -> dict[str, list[Phrase]]:
+    """Return the phrases under their headings, in the order of the list."""
+    card: dict[str, list[Phrase]] = {}
+    for phrase in phrases_of(sheet):
+        card.setdefault(phrase.group, []).append(phrase)
+    return card
+
+
+def _either(patterns: tuple[str, ...] | list[str]) -> str:
+    return " | ".join(f"({pattern})" for pattern in dict.fromkeys(patterns))
+
+
+def _step_phrases(sheet: Sheet) -> Iterator[Phrase]:
+    for step in sheet.steps:
+        yield Phrase(
+            tag=f"step:{step.key}",
+            pattern=f"({_either(step.say)}) [{DONE}]",
+            example=step_name(step),
+            does=f"marks: {step.title}",
+            group="Steps",
+        )
+
+
+def fastener_words(step: Step) -> str:
+    """Return what the fastener of ``step`` is called aloud, with its stage where it has several."""
+    assert step.torque is not None
+    name = words_of(step.torque.fastener)
+    return name if step.torque.stage == 1 else f"{name} stage {_ORDINALS[step.torque.stage]}"
+
+
+_ORDINALS = {1: "one", 2: "two", 3: "three", 4: "four", 5: "five"}
+
+
+def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
+    steps = [step for step in sheet.steps if step.torque]
+    for step in steps:
+        assert step.torque is not None
+        name, value = fastener_words(step), "<torque-value>"
+        many = "[(all | each) [the]] " if step.torque.count > 1 else ""
+        name = name if step.torque.count == 1 else f"({name} | {plural(name)}) [<which-number>]"
+        yield Phrase(
+            tag=f"torque:{step.key}",
+            pattern=f"{many}{name} [is | are] [torqued | torque | tight] [to | at] {value}"
+            f" | torque {many}{name} [to | is | at] {value}"
+            f" | ({_either(step.say)}) [and] (torqued | torque | at) [to | at] {value}",
+            example=f"{fastener_words(step)} torqued to three six {unit_words(step.torque.unit)}",
+            does=f"records the torque: {step.title}",
+            group="Values",
+            correctable=True,
+        )
+    if steps:
+        yield Phrase(
+            tag="torque:here",
+            pattern="(torque | torqued) [to | is | at] <torque-value>",
+            example=f"torque three six {example_unit(sheet, 'torque')}",
+            does="records the torque of the step at hand",
+            group="Values",
+            correctable=True,
+        )
+
+
+def plural(name: str) -> str:
+    """Return the plural of a fastener's name."""
+    return name if name.endswith("s") else f"{name}s"
+
+
+def fluid_words(fluid: Fluid) -> list[str]:
+    """Return what ``fluid`` is called aloud."""
+    return list(fluid.say) or [words_of(fluid.name)]
+
+
+def _quantity_phrases(sheet: Sheet) -> Iterator[Phrase]:
+    poured = {(s.pour.fluid, s.pour.direction) for s in sheet.steps if s.pour}
+    for fluid in sheet.fluids:
+        name = f"[of] ({_either(fluid_words(fluid))})"
+        if (fluid.key, "in") in poured:
+            yield from _in_phrases(fluid.key, name, fluid.name)
+        if (fluid.key, "out") in poured:
+            yield _out_phrase(fluid.key, name, fluid.name)
+    if any(direction == "in" for _, direction in poured):
+        yield from _in_phrases("here", "", "the fluid at hand")
+    if any(direction == "out" for _, direction in poured):
+        yield _out_phrase("here", "", "the fluid at hand")
+
+
+def _in_phrases(key: str, name: str, label: str) -> Iterator[Phrase]:
+    into = "(in | added | poured in | went in | gone in)"
+    yield Phrase(
+        tag=f"in:{key}",
+        pattern=f"<volume-value> {name} {into} | (add | added | pour | poured | filled [with])"
+        f" <volume-value> {name} [in]",
+        example="one quart in",
+        does=f"adds to the sum that went in: {label}",
+        group="Values",
+        correctable=True,
+    )
+    yield Phrase(
+        tag=f"more:{key}",
+        pattern=f"another <more-value> {name} [{into}] | another [one | bottle | container] {name}"
+        f" [{into}]",
+        example="another quart",
+        does=f"adds one more: {label}",
+        group="Values",
+    )
+    yield Phrase(
+        tag=f"share:{key}",
+        pattern=f"<share-value> [of] (this | that) (one | bottle | container) {name} [{into}]",
+        example="a third of this one",
+        does=f"adds a share of one container: {label}",
+        group="Values",
+    )
+
+
+def _out_phrase(key: str, name: str, label: str) -> Phrase:
+    return Phrase(
+        tag=f"out:{key}",
+        pattern=f"(drained | drain) <volume-value> {name}"
+        f" | <volume-value> {name} (out | drained | came out | drained out)",
+        example="drained three point one quarts",
+        does=f"records what came out: {label}",
+        group="Values",
+        correctable=True,
+    )
+
+
+def _reading_phrases(sheet: Sheet) -> Iterator[Phrase]:
+    for step in sheet.steps:
+        if step.reading is None:
+            continue
+        value = f"<{dimension_rule(unit_of(step.reading.unit).dimension)}>"
+        name = words_of(step.reading.name)
+        yield Phrase(
+            tag=f"reading:{step.key}",
+            pattern=f"{name} [is | at | reads] {value} | ({_either(step.say)}) [at | is] {value}",
+            example=f"{name} eight zero {unit_words(step.reading.unit)}",
+            does=f"records the reading: {step.title}",
+            group="Values",
+            correctable=True,
+        )
+
+
+def _photo_phrases(sheet: Sheet) -> Iterator[Phrase]:
+    kinds = dict.fromkeys(s.photo.kind for s in sheet.steps if s.photo)
+    for kind in kinds:
+        word = "picture" if kind == "other" else kind
+        yield Phrase(
+            tag=f"photo:{kind}",
+            pattern=f"(photo | picture) [of] [the] {word} [before {{phase:before}} | after "
+            "{phase:after}]",
+            example=f"photo {word}",
+            does=f"takes a photo: {capital(word)}",
+            group="Photos",
+        )
+
+
+def example_sentence(phrase: Phrase) -> str:
+    """Return a sentence that the phrase's pattern allows, for help and tests."""
+    return phrase.example or spoken_form(phrase.pattern)

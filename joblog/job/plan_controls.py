@@ -1,0 +1,181 @@
+"""Procedure words and questions: what they lead to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from joblog.job.answers import (
+    answer_how_much,
+    answer_missing,
+    answer_next,
+    answer_read_back,
+    answer_time,
+)
+from joblog.job.controls import REASONS
+from joblog.job.drafts import Draft, Plan, refusal
+from joblog.job.meaning import Meaning
+from joblog.job.types import Finding, JobState, Question
+from joblog.job.wording import said, step_name
+from joblog.record.clock import Moment
+from joblog.record.entry import Entry
+
+TAKEABLE = (
+    "step-done",
+    "torque",
+    "quantity",
+    "reading",
+    "photo",
+    "clock",
+    "note",
+    "confirmed",
+)
+
+
+def plan_control(
+    state: JobState, meaning: Meaning, *, by: str = "", now: Moment | None = None
+) -> Plan:
+    """Return what a procedure word leads to."""
+    word = meaning.target
+    if word in ("affirm", "negative", "first", "second"):
+        return plan_answer(state, word, by)
+    if word == "confirm":
+        return plan_confirm(state, meaning)
+    if word == "disregard":
+        return plan_disregard(state, by)
+    if word == "complete":
+        return plan_complete(state)
+    if word == "say-again":
+        return Plan(say_again=True)
+    if word == "time":
+        return answer_time(state, now)
+    simple: dict[str, Callable[[JobState], Plan]] = {
+        "read-back": answer_read_back,
+        "next": answer_next,
+        "how-much": answer_how_much,
+        "missing": answer_missing,
+    }
+    if word in simple:
+        return simple[word](state)
+    return Plan(spoken="", shown="Standing by.", tone="none")
+
+
+def question_for(state: JobState, by: str) -> Question | None:
+    """Return the question that an answer by ``by`` is for: theirs, else the last one."""
+    waiting = [q for q in state.questions if q.about in ("hearing", "value")]
+    mine = [q for q in waiting if q.entry.by == by]
+    found = mine or waiting
+    return found[-1] if found else None
+
+
+def plan_answer(state: JobState, word: str, by: str) -> Plan:
+    """Return what affirm, negative, first or second leads to."""
+    question = question_for(state, by)
+    if question is None:
+        return refusal("There was no question.", "There is no question to answer.")
+    if word == "negative":
+        closing = answered(question, "negative")
+        return Plan(
+            (closing,), spoken="Say again.", shown="Taken back; say it again.", tone="again"
+        )
+    if word == "affirm" and len(question.options) > 1 and question.about == "value":
+        return Plan(spoken="First, or second?", tone="again")
+    index = 1 if word == "second" else 0
+    if index >= len(question.options):
+        return Plan(spoken="Affirm or negative?", tone="again")
+    return settle(question, index)
+
+
+def settle(question: Question, index: int) -> Plan:
+    """Return the plan that takes option ``index`` of ``question`` as meant."""
+    chosen = question.options[index]
+    drafts = question.entry.body.get("drafts") or []
+    if index < len(drafts):
+        return Plan((answered(question, chosen), Draft.from_json(drafts[index])))
+    return Plan((answered(question, chosen),), replan=chosen)
+
+
+def answered(question: Question, text: str) -> Draft:
+    """Return the entry that closes ``question``."""
+    return Draft("answered", {"question": question.entry.id, "answer": text})
+
+
+def plan_confirm(state: JobState, meaning: Meaning) -> Plan:
+    """Return what 'confirm because ...' leads to: the latest open finding stands, with a reason."""
+    finding = latest_open(state)
+    if finding is None:
+        return refusal("Nothing to confirm.", "There is no open finding to confirm.")
+    if not meaning.reason:
+        return Plan(
+            spoken="Say confirm because, and the reason.",
+            shown="Say 'confirm because' and one of: "
+            + "; ".join(pattern.split(" |")[0] for pattern, _ in REASONS.values())
+            + ".",
+            tone="again",
+        )
+    reason = REASONS[meaning.reason][1]
+    return Plan((Draft("confirmed", {"finding": finding.key, "reason": reason}),))
+
+
+def latest_open(state: JobState) -> Finding | None:
+    """Return the open finding that was noticed last; questions are answered, not confirmed."""
+    open_ones = [f for f in state.open_findings if not f.key.startswith("unsure:")]
+    return open_ones[-1] if open_ones else None
+
+
+def plan_disregard(state: JobState, by: str) -> Plan:
+    """Return what 'disregard' leads to: an open question is dropped, else the last entry undone."""
+    question = question_for(state, by)
+    note = next((q for q in state.questions if q.about == "note"), None)
+    if question or note:
+        return Plan((answered(question or note, "disregarded"),), spoken="Disregarded.")  # type: ignore[arg-type]
+    entry = last_takeable(state, by)
+    if entry is None:
+        return refusal("Nothing to disregard.", "There is nothing yet that could be taken back.")
+    return Plan((Draft("disregarded", {}, supersedes=entry.id),))
+
+
+def last_takeable(state: JobState, by: str) -> Entry | None:
+    """Return the entry that 'disregard' takes back: the last one of ``by``, else of anybody."""
+    gone = {e.supersedes for e in state.entries if e.kind == "disregarded"}
+    left = [e for e in state.entries if e.kind in TAKEABLE and e.id not in gone]
+    left = [e for e in left if e.source != "clock"]
+    mine = [e for e in left if e.by == by]
+    found = mine or left
+    return found[-1] if found else None
+
+
+def plan_complete(state: JobState) -> Plan:
+    """Return what 'job complete' leads to: the end, or what still stands in its way."""
+    if state.closed:
+        return refusal("The job is closed.")
+    if not in_the_way(state):
+        return Plan((Draft("job-closed", {"how": "finished", "reason": ""}),))
+    if any(q.about == "close" for q in state.questions):
+        return not_complete(state)
+    body = {"question": "The job is not complete.", "options": [], "about": "close"}
+    return Plan((Draft("asked", body),))
+
+
+def not_complete(state: JobState) -> Plan:
+    """Return the answer that names what still stands in the way."""
+    found = state.open_findings
+    more = f" And {said(len(found) - 1, '')} more." if len(found) > 1 else ""
+    spoken = f"Not complete. {found[-1].spoken}{more} Confirm with a reason, or disregard."
+    return refusal(spoken, f"Not complete: {' '.join(f.text for f in found)}")
+
+
+def in_the_way(state: JobState) -> list[str]:
+    """Return in words what must be done or confirmed before the job can be closed."""
+    wanting = [
+        step_name(s.step)
+        for s in state.steps
+        if not _settled(state, s.step.key) and (s.missing if s.entry else not s.step.optional)
+    ]
+    others = [f.text for f in state.open_findings if not f.key.startswith("missing:")]
+    return [*wanting, *others]
+
+
+def _settled(state: JobState, step: str) -> bool:
+    """All that was missing at the step has been confirmed with a reason."""
+    missing = [f for f in state.findings if f.key.startswith(f"missing:{step}:")]
+    return bool(missing) and all(f.resolved for f in missing)

@@ -1,0 +1,153 @@
+"""The job at one moment, computed from its entries alone.
+
+``replay`` is pure: no clock, no file, no chance. The same entries give the same job today and in
+ten years. Entries of a kind that this version doesn't know are kept in ``state.entries`` and
+otherwise left alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from joblog.job.clocks import clocks_of
+from joblog.job.fluids import fluids_of
+from joblog.job.guard import guard
+from joblog.job.history import History, history_of
+from joblog.job.marks import conditions_after, marks_of
+from joblog.job.photos import photos_of
+from joblog.job.types import (
+    ClockState,
+    JobState,
+    Mark,
+    Photo,
+    Question,
+    StepState,
+    StepStatus,
+    Value,
+)
+from joblog.job.values import values_of
+from joblog.record.entry import Entry
+from joblog.sheet.model import Sheet, Step
+
+
+def replay(sheet: Sheet, entries: Sequence[Entry]) -> JobState:
+    """Return the job that ``entries`` (oldest first) make of ``sheet``."""
+    history = history_of(entries)
+    marks = marks_of(sheet, history)
+    values = values_of(sheet, history)
+    photos = photos_of(history)
+    questions = _open_questions(entries, history)
+    opened = next((e for e in entries if e.kind == "job-opened"), None)
+    closed = history.of("job-closed")
+    state = JobState(
+        job=entries[0].job if entries else "",
+        sheet=sheet,
+        opened=opened.body if opened else {},
+        opened_at=opened.at if opened else "",
+        steps=tuple(_step(step, marks, values, photos) for step in sheet.steps),
+        fluids=fluids_of(sheet, history),
+        values=values,
+        photos=photos,
+        clocks=_clocks(sheet, history, marks),
+        findings=(),
+        notes=tuple(e.entry for e in history.of("note")),
+        conditions=conditions_after(sheet, marks),
+        question=questions[-1] if questions else None,
+        closed=str(closed[-1].entry.body.get("how", "finished")) if closed else "",
+        entries=tuple(entries),
+        explanations=_explanations(history),
+        marks=marks,
+        questions=questions,
+        fan_cycles=sum(1 for e in history.of("clock") if e.entry.body.get("name") == "fan-cycle"),
+        signatures=tuple(e.entry for e in history.of("signature")),
+    )
+    return guard(state, history)
+
+
+def _step(
+    step: Step, marks: Sequence[Mark], values: Sequence[Value], photos: Sequence[Photo]
+) -> StepState:
+    mine = [mark for mark in marks if mark.step == step.key]
+    own_values = tuple(v for v in values if v.step == step.key)
+    own_photos = tuple(p for p in photos if p.step == step.key)
+    missing = _missing(step, own_values, own_photos)
+    status = StepStatus.OPEN
+    if mine:
+        status = StepStatus.INCOMPLETE if missing else StepStatus.DONE
+    return StepState(
+        step=step,
+        status=status,
+        at=mine[-1].root.at if mine else None,
+        entry=mine[-1].entry if mine else None,
+        values=own_values,
+        photos=own_photos,
+        missing=missing,
+    )
+
+
+def _missing(step: Step, values: Sequence[Value], photos: Sequence[Photo]) -> tuple[str, ...]:
+    """Return what the step still wants, in words."""
+    missing: list[str] = []
+    kinds = [value.entry.kind for value in values]
+    if step.torque:
+        missing += _missing_torques(step, values)
+    if step.pour and "quantity" not in kinds:
+        missing.append("quantity drained" if step.pour.direction == "out" else "quantity filled")
+    if step.reading and step.reading.required and "reading" not in kinds:
+        missing.append(step.reading.name)
+    if step.photo and step.photo.required and not any(photo.usable for photo in photos):
+        missing.append(f"photo of the {step.photo.kind}")
+    return tuple(missing)
+
+
+def _missing_torques(step: Step, values: Sequence[Value]) -> list[str]:
+    torques = [v for v in values if v.entry.kind == "torque"]
+    count = step.torque.count if step.torque else 0
+    if any(v.entry.body.get("which") == "all" for v in torques) or len(torques) >= count:
+        return []
+    return ["torque"] if count == 1 else [f"torque {len(torques)} of {count}"]
+
+
+def _clocks(sheet: Sheet, history: History, marks: Sequence[Mark]) -> tuple[ClockState, ...]:
+    read = set()
+    for step in sheet.steps:
+        start = step.window and next(
+            (m for m in reversed(marks) if step.window and m.step == step.window.since), None
+        )
+        if start and any(
+            e.root.seq > start.root.seq and _reads(step, e.entry) for e in history.events
+        ):
+            read.add(step.key)
+    return clocks_of(sheet, marks, frozenset(read))
+
+
+def _reads(step: Step, entry: Entry) -> bool:
+    """Say whether ``entry`` is the reading for which the window of ``step`` exists."""
+    if entry.body.get("step") != step.key:
+        return False
+    if entry.kind == "photo":
+        return bool((entry.body.get("measurement") or {}).get("usable"))
+    if entry.kind == "reading":
+        return True
+    return entry.kind == "step-done" and not (step.photo and step.photo.required)
+
+
+def _open_questions(entries: Sequence[Entry], history: History) -> tuple[Question, ...]:
+    answered = {e.body.get("question") for e in entries if e.kind == "answered"}
+    return tuple(
+        Question(
+            entry=e.entry,
+            question=str(e.entry.body.get("question", "")),
+            options=tuple(str(option) for option in e.entry.body.get("options", ())),
+            about=str(e.entry.body.get("about", "hearing")),
+        )
+        for e in history.of("asked")
+        if e.entry.id not in answered
+    )
+
+
+def _explanations(history: History) -> dict[str, str]:
+    return {
+        str(e.entry.body.get("finding", "")): str(e.entry.body.get("text", ""))
+        for e in history.of("explained")
+    }

@@ -1,0 +1,355 @@
+"""A job being done: the one place where sentences, sounds and photos become entries.
+
+Everything that is decided is decided by pure functions on the replayed state; a session only reads
+clocks, calls the recogniser and the measurements, and appends. Several sessions (a bay screen, a
+phone, two people) may run on one job at once: each reads what the others appended before it acts.
+
+    session = JobSession.start(store, sheet_text, {"unit": {"type": "KT-6F"}, "technician": "..."})
+    reply = session.type_in("fill plug loose", by="Imani Okafor")
+    reply = session.hear(utterance, by="Imani Okafor")
+    reply = session.photo(data, "plug", phase="before", by="Imani Okafor")
+    for reply in session.tick(): ...
+    session.state, session.grammar, session.close("finished")
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from joblog.audio.encode import MIME, flac_bytes
+from joblog.audio.types import Utterance
+from joblog.errors import InputError, ModelError
+from joblog.job.closing import closing_drafts
+from joblog.job.drafts import Draft, Plan
+from joblog.job.expected import expected_tags
+from joblog.job.grammar import grammar_for_sheet
+from joblog.job.guard_unit import unit_reasons
+from joblog.job.listening import (
+    dictated_note,
+    heard_body,
+    note_pending,
+    question_plan,
+    settled_by,
+)
+from joblog.job.meaning import Meaning, meaning_of
+from joblog.job.opening import opening_body, refuse_wrong_unit, sheet_of
+from joblog.job.photographing import measured_photo
+from joblog.job.plan import plan
+from joblog.job.replay import replay
+from joblog.job.replies import reply_for
+from joblog.job.ticking import due_announcements
+from joblog.job.typed import note_in, typed_words, why_not_understood
+from joblog.job.types import JobState, Reply
+from joblog.record.clock import Clock
+from joblog.record.entry import Entry, MediaRef, Source
+from joblog.record.store import Store
+from joblog.sheet.load import sheet_from_text
+from joblog.sheet.model import Sheet
+from joblog.speech.grammar import Grammar
+from joblog.speech.types import Engine, Hearing, Verdict
+
+IGNORED = Reply("", "", "none")
+
+
+class JobSession:
+    """One job, open for work. Safe to share between threads."""
+
+    def __init__(
+        self,
+        store: Store,
+        job: str,
+        engine: Engine | None = None,
+        clock: Clock | None = None,
+    ) -> None:
+        self.store = store
+        self.job = job
+        self.engine = engine
+        self.clock: Clock = clock or store.clock
+        self._entries: list[Entry] = store.entries(job)
+        self.sheet: Sheet = sheet_of(self._entries, job)
+        self._state: JobState | None = None
+        self._last = IGNORED
+        self._lock = threading.RLock()
+
+    @classmethod
+    def start(
+        cls,
+        store: Store,
+        sheet_text: str,
+        opening: Mapping[str, Any],
+        engine: Engine | None = None,
+        clock: Clock | None = None,
+        *,
+        name: str = "sheet",
+    ) -> JobSession:
+        """Open a new job with the sheet's TOML text.
+
+        ``opening`` has shop, unit, customer, order, technician, advisor, complaint (see
+        :mod:`joblog.job.types`); ``override`` is the reason for using the sheet on a unit that it
+        is not for, which otherwise raises InputError naming the sheet that is. Raises SheetError
+        for a sheet with mistakes.
+        """
+        sheet = sheet_from_text(sheet_text, name)
+        unit = opening.get("unit") or {}
+        override = str(opening.get("override") or "").strip()
+        if not override:
+            refuse_wrong_unit(sheet, unit)
+        job = store.start_job(clock=clock)
+        by = str(opening.get("technician") or "")
+        body = opening_body(sheet, sheet_text, opening)
+        store.append(job, "job-opened", body, source="hand", by=by, clock=clock)
+        for key, _ in unit_reasons(sheet, unit) if override else ():
+            confirmed = {"finding": f"unit:{key}", "reason": override}
+            store.append(job, "confirmed", confirmed, source="hand", by=by, clock=clock)
+        return cls(store, job, engine, clock)
+
+    @classmethod
+    def resume(
+        cls,
+        store: Store,
+        job: str,
+        engine: Engine | None = None,
+        clock: Clock | None = None,
+    ) -> JobSession:
+        """Go on with a job, with the sheet as it was when the job was opened."""
+        return cls(store, job, engine, clock)
+
+    @property
+    def state(self) -> JobState:
+        """The job as it stands, other sessions' entries included."""
+        with self._lock:
+            new = self.store.entries(self.job, after=len(self._entries) - 1)
+            if new or self._state is None:
+                self._entries += new
+                self._state = replay(self.sheet, self._entries)
+            return self._state
+
+    @property
+    def grammar(self) -> Grammar:
+        """What can be said on this job."""
+        return grammar_for_sheet(self.sheet)
+
+    @property
+    def last_reply(self) -> Reply:
+        """The last reply that was not silence."""
+        return self._last
+
+    # what comes in
+
+    def hear(self, utterance: Utterance, by: str = "") -> Reply:
+        """Listen to one utterance: keep its sound, understand it, act on it or ask back.
+
+        Raises ModelError where the session has no recogniser.
+        """
+        if self.engine is None:
+            raise ModelError("no recogniser is loaded; type the phrase, or start with a model")
+        with self._lock:
+            return self._hear(self.engine, utterance, by)
+
+    def _hear(self, engine: Engine, utterance: Utterance, by: str) -> Reply:
+        state = self.state
+        sound = self.store.put_media(flac_bytes(utterance.samples), MIME, role="audio")
+        pending = note_pending(state, by)
+        if pending is not None:
+            text = engine.dictate(utterance.samples).strip()
+            return self._note(text, "voice", by, media=(sound,), question=pending)
+        hearing = engine.hear(utterance.samples, self.grammar, expected=expected_tags(state))
+        heard = self._append(Draft("heard", heard_body(hearing)), "voice", by, media=(sound,))
+        note = dictated_note(engine, utterance, hearing)
+        if note:
+            return self._note(note, "voice", by, heard=heard.id)
+        return self._understood(hearing, by, heard.id)
+
+    def _understood(self, hearing: Hearing, by: str, heard: str) -> Reply:
+        if hearing.verdict is Verdict.REJECT:
+            return IGNORED
+        state = self.state
+        if hearing.verdict is Verdict.ASK:
+            settled = settled_by(state, self.sheet, hearing, by)
+            if settled is None:
+                return self._carry_out(
+                    question_plan(state, self.sheet, hearing), "voice", by, heard
+                )
+            return self._carry_out(settled, "voice", by, heard)
+        meaning = meaning_of(hearing.text, self.sheet)
+        return IGNORED if meaning is None else self._act(meaning, "voice", by, heard)
+
+    def type_in(self, text: str, by: str = "", source: Source = "hand") -> Reply:
+        """Take a phrase as typed text ('drain plug torqued to 41 ft lb'); act on it or say why not.
+
+        What the grammar doesn't know changes nothing; the reply says what would be understood.
+        """
+        with self._lock:
+            pending = note_pending(self.state, by)
+            note = text.strip() if pending is not None else note_in(text)
+            if note:
+                return self._note(note, source, by, question=pending)
+            words = typed_words(text)
+            meaning = meaning_of(words, self.sheet)
+            if meaning is None:
+                why = why_not_understood(words, self.sheet)
+                return self._remember(Reply("Say again.", why, "again"))
+            return self._act(meaning, source, by)
+
+    def photo(
+        self,
+        data: bytes,
+        kind: str,
+        step: str | None = None,
+        *,
+        phase: str | None = None,
+        by: str = "",
+        name: str = "",
+    ) -> Reply:
+        """Keep a photo (the bytes of a JPEG, PNG or HEIC file), measure it, and say what it shows.
+
+        ``kind`` is plug, dipstick, fluid, label or other; without ``step`` it documents the step
+        that wants such a photo next. Raises PhotoError where it is no photo; nothing is kept then.
+        """
+        with self._lock:
+            state = self.state
+            shot = measured_photo(state, data, kind, step, phase, name)
+            media = [
+                self.store.put_media(part.data, part.mime, part.role, part.name)
+                for part in shot.parts
+            ]
+            draft = Draft("photo", shot.body)
+            return self._carry_out(Plan((draft,)), "photo", by, media=tuple(media))
+
+    def tick(self) -> list[Reply]:
+        """Return the announcements that are due now ('reading window open'), each only once.
+
+        They are entries too, so that a restarted program doesn't announce twice. Call it about
+        every second.
+        """
+        with self._lock:
+            replies = []
+            for due in due_announcements(self.state, self.clock.read()):
+                entry = self._append(due.draft, "clock", "")
+                replies.append(self._remember(Reply(due.spoken, due.shown, "ok", (entry,))))
+            return replies
+
+    def confirm(self, finding: str, reason: str, by: str = "") -> Reply:
+        """Let the finding stand, for a reason. Raises InputError for an unknown key."""
+        with self._lock:
+            if self.state.finding(finding) is None:
+                raise InputError(f"there is no finding '{finding}' on this job")
+            if not reason.strip():
+                raise InputError("a finding is confirmed with a reason; give one")
+            draft = Draft("confirmed", {"finding": finding, "reason": reason.strip()})
+            return self._carry_out(Plan((draft,)), "hand", by)
+
+    def explain(self, finding: str, text: str, by: str = "") -> Reply:
+        """Add the advisor's words for the customer to a finding."""
+        with self._lock:
+            if self.state.finding(finding) is None:
+                raise InputError(f"there is no finding '{finding}' on this job")
+            entry = self._append(
+                Draft("explained", {"finding": finding, "text": text.strip()}), "hand", by
+            )
+            return Reply("", "Explanation kept.", "ok", (entry,))
+
+    def sign(self, name: str, image: bytes, mime: str = "image/png", by: str = "") -> Reply:
+        """Keep a signature (the bytes of a picture) with the name of who signed."""
+        with self._lock:
+            media = self.store.put_media(image, mime, role="signature")
+            entry = self._append(Draft("signature", {"name": name}), "hand", by, media=(media,))
+            return Reply("", f"Signed by {name}.", "ok", (entry,))
+
+    def close(self, how: str = "finished", reason: str = "", by: str = "") -> Reply:
+        """Close the job: ``how`` is 'finished' or 'aborted'.
+
+        A job with something missing or open is not finished: the reply says what. With a
+        ``reason`` everything open is confirmed with it first. Raises InputError for another
+        ``how``, and for aborting without a reason.
+        """
+        with self._lock:
+            made = closing_drafts(self.state, how, reason.strip())
+            reply = self._carry_out(made, "hand", by)
+            if how == "finished" and reason.strip() and not self.state.closed:
+                # Asking to close is what shows what is missing: now it can be confirmed, too.
+                reply = self._carry_out(closing_drafts(self.state, how, reason.strip()), "hand", by)
+            return reply
+
+    # what goes out
+
+    def _act(self, meaning: Meaning, source: Source, by: str, heard: str | None = None) -> Reply:
+        state = self.state
+        repeated = settled_by(state, self.sheet, meaning, by)
+        made = repeated or plan(state, meaning, by=by, now=self.clock.read())
+        return self._carry_out(made, source, by, heard)
+
+    def _carry_out(
+        self,
+        made: Plan,
+        source: Source,
+        by: str,
+        heard: str | None = None,
+        media: tuple[MediaRef, ...] = (),
+    ) -> Reply:
+        if made.say_again:
+            return self._last
+        before = self.state
+        entries = [self._append(draft, source, by, heard, media) for draft in made.drafts]
+        if made.replan:
+            meaning = meaning_of(made.replan, self.sheet)
+            if meaning is not None:
+                follow = plan(self.state, meaning, by=by, now=self.clock.read())
+                return self._carry_out(follow, source, by, heard)
+        return self._remember(self._reply(made, before, entries))
+
+    def _reply(self, made: Plan, before: JobState, entries: Sequence[Entry]) -> Reply:
+        if made.wants_photo:
+            kind, phase = made.wants_photo
+            text = f"Photo {kind}."
+            return Reply(text, f"Take the photo: {kind}.", "ok", wants_photo=(kind, phase))
+        if made.spoken or made.tone == "none":
+            return Reply(made.spoken, made.shown or made.spoken, made.tone, tuple(entries))
+        return reply_for(before, self.state, entries)
+
+    def _note(
+        self,
+        text: str,
+        source: Source,
+        by: str,
+        *,
+        media: tuple[MediaRef, ...] = (),
+        heard: str | None = None,
+        question: str | None = None,
+    ) -> Reply:
+        before = self.state
+        if question is not None:
+            closing = Draft("answered", {"question": question, "answer": text or "nothing"})
+            self._append(closing, source, by)
+        if not text:
+            return self._remember(Reply("Say again.", "No words were heard.", "again"))
+        body = {"text": text, "dictated": source == "voice"}
+        entry = self._append(Draft("note", body), source, by, heard, media)
+        return self._remember(reply_for(before, self.state, [entry]))
+
+    def _append(
+        self,
+        draft: Draft,
+        source: Source,
+        by: str,
+        heard: str | None = None,
+        media: tuple[MediaRef, ...] = (),
+    ) -> Entry:
+        body = draft.body if heard is None else {**draft.body, "heard": heard}
+        return self.store.append(
+            self.job,
+            draft.kind,
+            body,
+            source=source,
+            by=by,
+            media=media,
+            supersedes=draft.supersedes,
+            clock=self.clock,
+        )
+
+    def _remember(self, reply: Reply) -> Reply:
+        if reply.spoken:
+            self._last = reply
+        return reply

@@ -1,0 +1,76 @@
+"""What 'torque', 'one quart in' and 'correction' refer to when nothing is named."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from joblog.job.fluids import fluid_unit
+from joblog.job.types import JobState, StepStatus, Value
+from joblog.job.values import pour_step, step_named
+from joblog.measure.units import unit_of
+from joblog.sheet.model import Amount, Sheet, Step
+
+
+def torque_at_hand(state: JobState) -> Step | None:
+    """Return the step whose torque is meant: the last one done that lacks it, else the next."""
+    for mark in reversed(state.marks):
+        done = state.step(mark.step)
+        if done and done.step.torque and any(m.startswith("torque") for m in done.missing):
+            return done.step
+    following = state.next_step
+    if following and following.step.torque:
+        return following.step
+    open_steps = [s.step for s in state.steps if s.step.torque and s.status is StepStatus.OPEN]
+    ready = [step for step in open_steps if set(step.after) <= _done(state)]
+    if len(ready) == 1:
+        return ready[0]
+    wanting = [s.step for s in state.steps if s.step.torque]
+    return wanting[0] if len(wanting) == 1 else None
+
+
+def _done(state: JobState) -> set[str]:
+    return {s.step.key for s in state.steps if s.status is not StepStatus.OPEN}
+
+
+def fluid_at_hand(state: JobState, direction: str) -> str | None:
+    """Return the fluid that is being poured ``direction``, or None where it can't be told."""
+    pours = [s for s in state.steps if s.step.pour and s.step.pour.direction == direction]
+    fluids = list(dict.fromkeys(s.step.pour.fluid for s in pours if s.step.pour))
+    if len(fluids) == 1:
+        return fluids[0]
+    ready = [
+        s.step.pour.fluid
+        for s in pours
+        if s.step.pour and s.status is not StepStatus.DONE and set(s.step.after) <= _done(state)
+    ]
+    return ready[0] if len(set(ready)) == 1 else None
+
+
+def container_of(sheet: Sheet, fluid: str) -> Amount:
+    """Return the container in which ``fluid`` comes; one unit of it where the sheet has none."""
+    found = next(f for f in sheet.fluids if f.key == fluid)
+    return found.container or Amount(value=Decimal(1), unit=fluid_unit(found))
+
+
+def reading_step(state: JobState, key: str) -> Step | None:
+    """Return the step of a reading; of several steps that want the same one, the one at hand."""
+    step = step_named(state.sheet, key)
+    if step is None or step.reading is None:
+        return step
+    alike = [s for s in state.steps if s.step.reading and s.step.reading.name == step.reading.name]
+    lacking = [s.step for s in alike if not s.values and set(s.step.after) <= _done(state)]
+    return lacking[0] if len(alike) > 1 and lacking else step
+
+
+def last_value(state: JobState, units: list[str]) -> Value | None:
+    """Return the value recorded last, of the dimension of ``units`` where one was said."""
+    dimensions = {unit_of(unit).dimension for unit in units}
+    for value in sorted(state.values, key=lambda v: v.entry.seq, reverse=True):
+        if not dimensions or unit_of(value.unit).dimension in dimensions:
+            return value
+    return None
+
+
+def drain_step(state: JobState, fluid: str) -> Step | None:
+    """Return the step at which ``fluid`` comes out."""
+    return pour_step(state.sheet, fluid, "out")

@@ -1,0 +1,71 @@
+"""Typed text brought to the words of the grammar, and why it was not understood."""
+
+from __future__ import annotations
+
+import re
+from difflib import get_close_matches
+
+from joblog.job.grammar import grammar_for_sheet
+from joblog.job.listening import note_words
+from joblog.job.phrases import phrases_of
+from joblog.sheet.model import Sheet
+
+_UNITS = {
+    "lbf·ft": "foot pounds", "lbf.ft": "foot pounds", "ft-lbf": "foot pounds",
+    "ft-lb": "foot pounds", "ft-lbs": "foot pounds", "lb-ft": "foot pounds", "ftlb": "foot pounds",
+    "lbf·in": "inch pounds", "lbf.in": "inch pounds", "in-lb": "inch pounds",
+    "n·m": "newton metres", "n.m": "newton metres", "nm": "newton metres",
+    "kgf·m": "kilogram metres", "kgf.m": "kilogram metres", "qt": "quarts", "qts": "quarts",
+    "pt": "pints", "gal": "gallons", "l": "litres", "ml": "millilitres", "°c": "celsius",
+    "°f": "fahrenheit", "degc": "celsius", "degf": "fahrenheit", "%": "percent",
+    "mm": "millimetres",
+    "kpa": "kilopascals", "psi": "p s i", "rpm": "r p m", "mi": "miles", "km": "kilometres",
+    "s": "seconds", "°": "degrees", "oz": "fluid ounces",
+}  # fmt: skip
+_NAMES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+_DIGITS = dict(zip("0123456789", _NAMES, strict=True))
+_FIGURE = re.compile(r"(-?)(\d[\d,]*)(?:\.(\d+))?(.*)", re.DOTALL)
+
+
+def typed_words(text: str) -> str:
+    """Return typed text as the lower-case words of the grammar: figures and symbols spelled out."""
+    words: list[str] = []
+    for token in text.lower().replace("’", "'").split():
+        words += _token_words(token.strip(',;:!?"“”') if len(token) > 1 else token)
+    return " ".join(words)
+
+
+def _token_words(token: str) -> list[str]:
+    plain = token.rstrip(".")
+    if plain in _UNITS:
+        return _UNITS[plain].split()
+    match = _FIGURE.fullmatch(plain)
+    if match is None:
+        return re.sub(r"[^a-z' -]", " ", plain).replace("-", " ").split()
+    sign, whole, decimals, rest = match.groups()
+    words = ["minus"] if sign else []
+    words += [_DIGITS[d] for d in whole.replace(",", "")]
+    if decimals:
+        words += ["point", *(_DIGITS[d] for d in decimals)]
+    return words + (_token_words(rest) if rest else [])
+
+
+def note_in(text: str) -> str:
+    """Return the note in typed text that begins with 'note', as it was typed, else ''."""
+    return note_words(text)
+
+
+def why_not_understood(words: str, sheet: Sheet) -> str:
+    """Return one sentence that says what can't be understood and what would be."""
+    known = grammar_for_sheet(sheet).vocabulary
+    strange = [word for word in words.split() if word not in known]
+    examples = [phrase.example for phrase in phrases_of(sheet)]
+    near = get_close_matches(words, examples, n=2, cutoff=0.5)
+    hint = f" Did you mean {' or '.join(repr(one) for one in near)}?" if near else ""
+    if not words:
+        return "Nothing was said."
+    if strange:
+        return (
+            f"The words {', '.join(repr(w) for w in strange)} are not in this job's grammar.{hint}"
+        )
+    return f"'{words}' is no phrase of this job.{hint}"

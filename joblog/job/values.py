@@ -1,0 +1,128 @@
+"""Values of the job beside what the sheet specifies; all arithmetic is exact."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+
+from joblog.errors import InputError
+from joblog.job.history import Event, History
+from joblog.job.numbers import number
+from joblog.job.types import Value
+from joblog.measure.units import Quantity, convert
+from joblog.record.entry import Entry
+from joblog.sheet.model import Sheet, Step
+
+
+def step_named(sheet: Sheet, key: str | None) -> Step | None:
+    """Return the step ``key`` of ``sheet``, or None."""
+    return next((step for step in sheet.steps if step.key == key), None)
+
+
+def pour_step(sheet: Sheet, fluid: str, direction: str) -> Step | None:
+    """Return the first step at which ``fluid`` goes ``in`` or comes ``out``, or None."""
+    for step in sheet.steps:
+        if step.pour and step.pour.fluid == fluid and step.pour.direction == direction:
+            return step
+    return None
+
+
+def converted(value: Decimal | Fraction, unit: str, to: str) -> Fraction | None:
+    """Return ``value`` in ``to``, exactly, or None where the units measure different things."""
+    try:
+        return convert(Quantity(value, unit), to).exact
+    except InputError:
+        return None
+
+
+def values_of(sheet: Sheet, history: History) -> tuple[Value, ...]:
+    """Return every torque, quantity and reading that counts; what can't be read is left out."""
+    made = (
+        value_of(sheet, event.entry, event.corrected_from)
+        for event in history.of("torque", "quantity", "reading")
+    )
+    return tuple(value for value in made if value is not None)
+
+
+def value_of(sheet: Sheet, entry: Entry, corrected: tuple[Entry, ...] = ()) -> Value | None:
+    """Return the value that ``entry`` holds, or None where its body holds none."""
+    try:
+        said = number(str(entry.body["value"]))
+    except (KeyError, ValueError, ZeroDivisionError):
+        return None
+    unit = str(entry.body.get("unit", ""))
+    step = step_named(sheet, entry.body.get("step"))
+    if entry.kind == "torque":
+        return _torque(entry, said, unit, step, corrected)
+    if entry.kind == "quantity":
+        return _quantity(sheet, entry, said, unit, corrected)
+    return _reading(entry, said, unit, step, corrected)
+
+
+def _torque(
+    entry: Entry, said: Decimal | Fraction, unit: str, step: Step | None, old: tuple[Entry, ...]
+) -> Value:
+    wanted = step.torque if step else None
+    if step is None or wanted is None:
+        return Value("torque", said, unit, entry, entry.body.get("step"), corrected_from=old)
+    low, high = wanted.value - wanted.tolerance, wanted.value + wanted.tolerance
+    exact = converted(said, unit, wanted.unit)
+    return Value(
+        name=f"torque {wanted.fastener}",
+        value=said,
+        unit=unit,
+        entry=entry,
+        step=step.key,
+        low=low,
+        high=high,
+        nominal=wanted.value,
+        within=exact is not None and low <= exact <= high,
+        corrected_from=old,
+        spec_unit=wanted.unit,
+        in_spec_unit=exact,
+    )
+
+
+def _quantity(
+    sheet: Sheet, entry: Entry, said: Decimal | Fraction, unit: str, old: tuple[Entry, ...]
+) -> Value:
+    fluid, direction = str(entry.body.get("fluid", "")), str(entry.body.get("direction", ""))
+    name = next((f.name for f in sheet.fluids if f.key == fluid), fluid)
+    step = step_named(sheet, entry.body.get("step")) or pour_step(sheet, fluid, direction)
+    label = f"{name} {'drained' if direction == 'out' else 'filled'}"
+    return Value(label, said, unit, entry, step.key if step else None, corrected_from=old)
+
+
+def _reading(
+    entry: Entry, said: Decimal | Fraction, unit: str, step: Step | None, old: tuple[Entry, ...]
+) -> Value:
+    name = str(entry.body.get("name", "reading"))
+    wanted = step.reading if step else None
+    if step is None or wanted is None:
+        return Value(name, said, unit, entry, entry.body.get("step"), corrected_from=old)
+    exact = converted(said, unit, wanted.unit)
+    within = None
+    if wanted.low is not None or wanted.high is not None:
+        within = exact is not None and _between(exact, wanted.low, wanted.high)
+    return Value(
+        name=wanted.name,
+        value=said,
+        unit=unit,
+        entry=entry,
+        step=step.key,
+        low=wanted.low,
+        high=wanted.high,
+        within=within,
+        corrected_from=old,
+        spec_unit=wanted.unit,
+        in_spec_unit=exact,
+    )
+
+
+def _between(exact: Fraction, low: Decimal | None, high: Decimal | None) -> bool:
+    return (low is None or exact >= low) and (high is None or exact <= high)
+
+
+def root_entry(value: Value, events: tuple[Event, ...]) -> Entry:
+    """Return the entry at whose moment ``value`` was first taken."""
+    return next((e.root for e in events if e.entry.id == value.entry.id), value.entry)
