@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from itertools import pairwise
 from typing import Protocol
 
 from joblog.job.types import ClockState, Mark
@@ -142,7 +143,7 @@ def announcement_due(reading: ClockReading) -> str:
 def clock_jumps(entries: Sequence[Entry]) -> tuple[tuple[Entry, Decimal], ...]:
     """Return the entries before which the wall clock was set, and by how many seconds."""
     jumps = []
-    for before, after in zip(entries, entries[1:], strict=False):
+    for before, after in pairwise(entries):
         if before.boot != after.boot:
             continue
         wall = milliseconds_since_epoch(after.at) - milliseconds_since_epoch(before.at)

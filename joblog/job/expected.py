@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from joblog.job.order import ready
 from joblog.job.types import JobState, StepState, StepStatus
 
 NEXT = 0.6  # natural log; a phrase twice as likely as another gets 0.69
@@ -12,19 +13,14 @@ ANSWER = 0.8
 def expected_tags(state: JobState) -> dict[str, float]:
     """Return tags of the grammar with log-probability bonuses for the state of the job."""
     bonus: dict[str, float] = {}
-    if state.question is not None:
+    if state.question is not None and state.question.about in ("hearing", "value"):
         for tag in ("affirm", "negative", "first", "second"):
             bonus[f"control:{tag}"] = ANSWER
     for step in state.steps:
-        if step.status is not StepStatus.DONE and _ready(state, step):
+        if step.status is not StepStatus.DONE and ready(state.sheet, step.step, state.done):
             for tag, value in _wanted(step):
                 bonus[tag] = max(bonus.get(tag, 0.0), value)
     return bonus
-
-
-def _ready(state: JobState, step: StepState) -> bool:
-    done = {s.step.key for s in state.steps if s.status is not StepStatus.OPEN}
-    return set(step.step.after) <= done
 
 
 def _wanted(state: StepState) -> list[tuple[str, float]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from joblog.job.history import History
+from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind, JobState, Mark
 from joblog.job.values import step_named
 from joblog.job.wording import capital, step_name
@@ -18,21 +19,13 @@ def order_findings(state: JobState, _: History) -> Iterator[Finding]:
         step = step_named(state.sheet, mark.step)
         if step is None or not mark.first:
             continue
-        for key in step.after:
+        for key in required_before(state.sheet, step):
             if key not in mark.done:
                 yield _too_early(state, step, key, mark, key in done_now)
-        for key in step.before:
-            if key in mark.done:
-                yield _too_late(state, step, key, mark)
-        yield from _overtaken(state, step, mark, done_now)
-
-
-def _overtaken(state: JobState, step: Step, mark: Mark, done_now: set[str]) -> Iterator[Finding]:
-    """Steps that had to come before this one (their ``before``) and are not done."""
-    for other in state.sheet.steps:
-        if step.key in other.before and other.key not in mark.done and not other.optional:
-            if other.key not in done_now and other.key not in step.after:
-                yield _too_early(state, step, other.key, mark, done_later=False)
+        if step.optional:
+            for key in step.before:
+                if key in mark.done:
+                    yield _too_late(state, step, key, mark)
 
 
 def _too_early(state: JobState, step: Step, key: str, mark: Mark, done_later: bool) -> Finding:

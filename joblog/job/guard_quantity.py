@@ -22,7 +22,7 @@ def quantity_findings(state: JobState, history: History) -> Iterator[Finding]:
             continue
         entry = _last_entry(history, fluid.key)
         if _overfilled(sums, fluid):
-            yield _against_spec(state, fluid, sums, step, entry)
+            yield _against_spec(fluid, sums, step, entry)
             continue
         if not _filling_over(state, step):
             continue
@@ -30,7 +30,7 @@ def quantity_findings(state: JobState, history: History) -> Iterator[Finding]:
             if abs(sums.poured_in - sums.poured_out) > tolerance(fluid, sums.poured_out, sums.unit):
                 yield _against_drained(fluid, sums, step, entry)
         elif sums.specified is not None and not _in_spec(sums, fluid):
-            yield _against_spec(state, fluid, sums, step, entry)
+            yield _against_spec(fluid, sums, step, entry)
 
 
 def step_drains(state: JobState, fluid: str) -> bool:
@@ -70,9 +70,7 @@ def _last_entry(history: History, fluid: str) -> str | None:
     return ids[-1] if ids else None
 
 
-def _against_spec(
-    state: JobState, fluid: Fluid, sums: FluidState, step: Step, entry: str | None
-) -> Finding:
+def _against_spec(fluid: Fluid, sums: FluidState, step: Step, entry: str | None) -> Finding:
     specified = sums.specified if sums.specified is not None else Fraction(sums.poured_out)
     side = "above" if sums.poured_in > specified else "below"
     total, wanted = shown(sums.poured_in, sums.unit), shown(specified, sums.unit)

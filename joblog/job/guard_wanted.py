@@ -46,7 +46,7 @@ def _missing(step: StepState, what: str, entry: str, at: str) -> Finding:
     )
 
 
-def unsure_findings(state: JobState, history: History) -> Iterator[Finding]:
+def unsure_findings(_: JobState, history: History) -> Iterator[Finding]:
     """Every unclear value that led to a question, and how it was answered."""
     answers = {
         str(e.entry.body.get("question")): str(e.entry.body.get("answer", ""))

@@ -73,7 +73,7 @@ def _taken_back(entries: Sequence[Entry], by_id: dict[str, Entry]) -> set[str]:
 
 
 def _replaced(entry: Entry, by_id: dict[str, Entry]) -> Entry | None:
-    """Return the earlier entry that ``entry`` corrects; a nonsensical reference corrects nothing."""
+    """Return the earlier entry that ``entry`` corrects, None where the reference makes no sense."""
     old = by_id.get(entry.supersedes or "")
     if old is None or entry.kind not in CORRECTABLE:
         return None

@@ -39,7 +39,7 @@ def heard_body(hearing: Hearing) -> dict[str, Any]:
     }
 
 
-def question_plan(state: JobState, sheet: Sheet, hearing: Hearing) -> Plan:
+def question_plan(sheet: Sheet, hearing: Hearing) -> Plan:
     """Return the question that an unclear hearing leads to."""
     options = distinct_options(sheet, hearing)
     if not options:
@@ -91,9 +91,9 @@ def _repeated(question: Question, sheet: Sheet, meaning: Meaning) -> Plan | None
     drafts = question.entry.body.get("drafts") or []
     for index, option in enumerate(question.options):
         if drafts:
-            if index < len(drafts) and _same_value(drafts[index]["body"], meaning):
-                if meaning.tag == question.entry.body.get("tag"):
-                    return settle(question, index)
+            same = index < len(drafts) and _same_value(drafts[index]["body"], meaning)
+            if same and meaning.tag == question.entry.body.get("tag"):
+                return settle(question, index)
             continue
         other = meaning_of(option, sheet)
         if other is not None and other.gist == meaning.gist:

@@ -46,9 +46,9 @@ class Meaning:
         """The unit that was said, '' where none was."""
         return self.values[0].unit if self.values else ""
 
-    def with_value(self, value: SaidValue) -> Meaning:
-        """Return the same meaning with one reading of its number chosen."""
-        return replace(self, values=(value,))
+    def with_values(self, values: tuple[SaidValue, ...]) -> Meaning:
+        """Return the same meaning with other values."""
+        return replace(self, values=values)
 
     @property
     def gist(self) -> tuple[object, ...]:
@@ -58,7 +58,7 @@ class Meaning:
 
 
 def meaning_of(sentence: str, sheet: Sheet) -> Meaning | None:
-    """Return what ``sentence`` (lower-case words) means on ``sheet``, None where it means nothing."""
+    """Return what ``sentence`` (lower-case words) means on ``sheet``, None for nothing."""
     parse = grammar_for_sheet(sheet).parse(sentence)
     return None if parse is None else _from_parse(parse)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from joblog.errors import InputError, JoblogError, RecordError
@@ -40,7 +40,7 @@ def opening_body(sheet: Sheet, text: str, opening: Mapping[str, Any]) -> dict[st
 
 
 def refuse_wrong_unit(sheet: Sheet, unit: Mapping[str, Any]) -> None:
-    """Raise InputError with the reason, and the sheet to use, where ``sheet`` is not for ``unit``."""
+    """Raise InputError, naming the sheet to use, where ``sheet`` is not for ``unit``."""
     reasons = unit_reasons(sheet, unit)
     if not reasons:
         return
@@ -72,8 +72,3 @@ def sheet_of(entries: Iterable[Entry], job: str = "") -> Sheet:
             if isinstance(text, str):
                 return sheet_from_text(text, f"sheet of job {job or entry.job}")
     raise RecordError(f"job {job or 'without entries'} was never opened with a sheet")
-
-
-def first_seq(entries: Sequence[Entry]) -> int:
-    """Return the number of the last entry, -1 where there is none."""
-    return entries[-1].seq if entries else -1

@@ -35,7 +35,13 @@ class Shot:
 
 
 def measured_photo(
-    state: JobState, data: bytes, kind: str, step: str | None, phase: str | None, name: str
+    state: JobState,
+    data: bytes,
+    kind: str,
+    step: str | None,
+    *,
+    phase: str | None = None,
+    name: str = "",
 ) -> Shot:
     """Measure ``data`` and return what to record.
 
@@ -71,8 +77,24 @@ def _step(state: JobState, kind: str, step: str | None, phase: str | None) -> St
 def _measure(
     data: bytes, kind: str, wanted: PhotoWanted | None
 ) -> tuple[dict[str, Any], bytes | None]:
+    """Return the photo command's fields and the picture with the measurement drawn on it."""
+    from joblog.vision.load import load_photo
+    from joblog.vision.measure_photo import measure_photo
 
-    raise NotImplementedError
+    photo = load_photo(data)
+    if kind not in MEASURED:
+        return {"usable": True, "why": None}, None
+    diameter = wanted.plug_diameter_mm if wanted else None
+    if kind == "plug" and diameter is None:
+        return {"usable": False, "why": "the sheet doesn't give the plug's diameter"}, None
+    distance = wanted.mark_distance_mm if wanted else None
+    reading = measure_photo(
+        photo,
+        kind,
+        plug_diameter_mm=None if diameter is None else float(diameter),
+        mark_distance_mm=None if distance is None else float(distance),
+    )
+    return reading.to_json(), None
 
 
 def mime_of(data: bytes) -> str:

@@ -36,27 +36,23 @@ def plan_control(
 ) -> Plan:
     """Return what a procedure word leads to."""
     word = meaning.target
-    if word in ("affirm", "negative", "first", "second"):
-        return plan_answer(state, word, by)
-    if word == "confirm":
-        return plan_confirm(state, meaning)
-    if word == "disregard":
-        return plan_disregard(state, by)
-    if word == "complete":
-        return plan_complete(state)
-    if word == "say-again":
-        return Plan(say_again=True)
-    if word == "time":
-        return answer_time(state, now)
-    simple: dict[str, Callable[[JobState], Plan]] = {
-        "read-back": answer_read_back,
-        "next": answer_next,
-        "how-much": answer_how_much,
-        "missing": answer_missing,
+    simple: dict[str, Callable[[], Plan]] = {
+        "affirm": lambda: plan_answer(state, word, by),
+        "negative": lambda: plan_answer(state, word, by),
+        "first": lambda: plan_answer(state, word, by),
+        "second": lambda: plan_answer(state, word, by),
+        "confirm": lambda: plan_confirm(state, meaning),
+        "disregard": lambda: plan_disregard(state, by),
+        "complete": lambda: plan_complete(state),
+        "say-again": lambda: Plan(say_again=True),
+        "time": lambda: answer_time(state, now),
+        "read-back": lambda: answer_read_back(state),
+        "next": lambda: answer_next(state),
+        "how-much": lambda: answer_how_much(state),
+        "missing": lambda: answer_missing(state),
+        "stand-by": lambda: Plan(shown="Standing by.", tone="none"),
     }
-    if word in simple:
-        return simple[word](state)
-    return Plan(spoken="", shown="Standing by.", tone="none")
+    return simple[word]()
 
 
 def question_for(state: JobState, by: str) -> Question | None:

@@ -7,7 +7,7 @@ back digit by digit. What is shown may say more.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 
 from joblog.job.types import Finding, FindingKind, JobState, Reply, StepState, StepStatus, Value
@@ -20,33 +20,40 @@ HOW_ON = "Confirm with a reason, or disregard."
 
 def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Reply:
     """Return the reply to what ``entries`` changed between two states of the job."""
-    known = {f.key for f in before.findings}
-    new = [f for f in after.findings if f.key not in known and not f.resolved]
-    spoken: list[str] = []
-    lines: list[str] = []
-    for entry in entries:
-        say, show = echo(after, before, entry)
-        spoken += [say] if say else []
-        lines += [show] if show else []
-    grave = [f for f in new if f.kind is not FindingKind.OBSERVATION]
-    lines += [f.text for f in new]
     if any(e.kind == "asked" and e.body.get("about") == "close" for e in entries):
-        return _not_complete(list(after.open_findings), entries)
+        return _not_complete(after.open_findings, entries)
+    known = {f.key for f in before.findings}
+    new = tuple(f for f in after.findings if f.key not in known and not f.resolved)
+    echoes = list(dict.fromkeys(echo(after, entry) for entry in entries))
+    grave = [f for f in new if f.kind is not FindingKind.OBSERVATION]
+    lines = [show for _, show in echoes if show] + [f.text for f in new]
     if grave:
-        spoken += [f.spoken for f in grave[:2]] + [HOW_ON]
-        return Reply(
-            " ".join(spoken), " ".join([*lines, HOW_ON]), "warn", tuple(entries), tuple(new)
-        )
-    spoken += [f.spoken for f in new[:1]]
-    say, show = _wanted_or_next(before, after, entries)
-    spoken += [say] if say else []
-    lines += [show] if show else []
-    lines += _resolved_lines(before, after)
+        more = f" And {said(len(grave) - 1, '')} more." if len(grave) > 1 else ""
+        spoken = f"{grave[0].spoken}{more} {HOW_ON}"
+        return Reply(spoken, " ".join([*lines, HOW_ON]), "warn", tuple(entries), new)
+    follow, follow_shown = _follow(before, after, entries)
+    says = [say for say, _ in echoes if say] + [f.spoken for f in new[:1]] + [follow]
+    lines += [follow_shown, *_resolved_lines(before, after, entries)]
     tone = "warn" if new else "ok"
-    return Reply(" ".join(spoken), " ".join(lines), tone, tuple(entries), tuple(new))
+    return Reply(_joined(says), _joined(lines), tone, tuple(entries), new)
 
 
-def _not_complete(findings: list[Finding], entries: Sequence[Entry]) -> Reply:
+def _joined(parts: Sequence[str]) -> str:
+    return " ".join(part for part in dict.fromkeys(parts) if part)
+
+
+def _follow(before: JobState, after: JobState, entries: Sequence[Entry]) -> tuple[str, str]:
+    """What comes after the echo: what is still wanted or open, or the next step."""
+    if any(e.kind == "confirmed" for e in entries) and not after.closed:
+        left = after.open_findings
+        if left:
+            return left[-1].spoken, f"Still open: {left[-1].text}"
+        if any(q.about == "close" for q in after.questions):
+            return "Say job complete.", "Nothing is open; say job complete."
+    return _wanted_or_next(before, after, entries)
+
+
+def _not_complete(findings: Sequence[Finding], entries: Sequence[Entry]) -> Reply:
     count = len(findings)
     spoken = f"Not complete. {findings[-1].spoken}"
     if count > 1:
@@ -57,41 +64,46 @@ def _not_complete(findings: list[Finding], entries: Sequence[Entry]) -> Reply:
     )
 
 
-def _resolved_lines(before: JobState, after: JobState) -> list[str]:
+def _resolved_lines(before: JobState, after: JobState, entries: Sequence[Entry]) -> list[str]:
+    confirmed = {e.body.get("finding") for e in entries if e.kind == "confirmed"}
     open_before = {f.key for f in before.findings if not f.resolved}
     return [
         f"Settled ({f.resolved}): {f.text}"
         for f in after.findings
-        if f.resolved and f.key in open_before
+        if f.resolved and f.key in open_before and f.key not in confirmed
     ]
 
 
-def echo(after: JobState, before: JobState, entry: Entry) -> tuple[str, str]:
-    """Return what is said and shown of one entry."""
-    if entry.kind == "step-done":
-        step = step_named(after.sheet, entry.body.get("step"))
-        return (f"{capital(step_name(step))}.", f"{step.title}: done.") if step else ("", "")
-    if entry.kind in ("torque", "quantity", "reading"):
-        value = next((v for v in after.values if v.entry.id == entry.id), None)
-        return _value_echo(after, value) if value else ("", "")
-    if entry.kind == "disregarded":
-        return _disregarded(after, entry)
-    if entry.kind == "confirmed":
-        reason = str(entry.body.get("reason", ""))
-        return "Confirmed.", f"Confirmed: {reason}."
-    if entry.kind == "clock":
-        return _clock_echo(after, entry)
-    if entry.kind == "note":
-        return "Noted.", f"Noted: {entry.body.get('text', '')}"
-    if entry.kind == "job-closed":
-        finished = entry.body.get("how") == "finished"
-        return ("Job complete.",) * 2 if finished else ("Job stopped.",) * 2
-    if entry.kind == "photo":
-        return _photo_echo(entry)
-    return "", ""
+def echo(state: JobState, entry: Entry) -> tuple[str, str]:
+    """Return what is said and shown of one entry; nothing for kinds that need no echo."""
+    made = _ECHOES.get(entry.kind)
+    return made(state, entry) if made else ("", "")
 
 
-def _value_echo(state: JobState, value: Value) -> tuple[str, str]:
+def _step_echo(state: JobState, entry: Entry) -> tuple[str, str]:
+    step = step_named(state.sheet, entry.body.get("step"))
+    return (f"{capital(step_name(step))}.", f"{step.title}: done.") if step else ("", "")
+
+
+def _confirmed_echo(state: JobState, entry: Entry) -> tuple[str, str]:
+    finding = state.finding(str(entry.body.get("finding", "")))
+    about = f": {finding.text}" if finding else "."
+    return "Confirmed.", f"Confirmed ({entry.body.get('reason', '')}){about}"
+
+
+def _note_echo(_: JobState, entry: Entry) -> tuple[str, str]:
+    return "Noted.", f"Noted: {entry.body.get('text', '')}"
+
+
+def _closed_echo(_: JobState, entry: Entry) -> tuple[str, str]:
+    finished = entry.body.get("how") == "finished"
+    return ("Job complete.",) * 2 if finished else ("Job stopped.",) * 2
+
+
+def _value_echo(state: JobState, entry: Entry) -> tuple[str, str]:
+    value = next((v for v in state.values if v.entry.id == entry.id), None)
+    if value is None:
+        return "", ""
     number, text = said(value.value, value.unit), shown(value.value, value.unit)
     corrected = bool(value.corrected_from)
     if value.entry.kind == "quantity":
@@ -143,12 +155,26 @@ def _clock_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     return ("Clock started.",) * 2 if started else ("Clock stopped.",) * 2
 
 
-def _photo_echo(entry: Entry) -> tuple[str, str]:
+def _photo_echo(_: JobState, entry: Entry) -> tuple[str, str]:
     kind = str(entry.body.get("kind", ""))
     measurement = entry.body.get("measurement") or {}
     if not measurement.get("usable"):
         return "", ""  # the finding says it
     return f"Photo {kind}, good.", f"Photo of the {kind} measured."
+
+
+_ECHOES: dict[str, Callable[[JobState, Entry], tuple[str, str]]] = {
+    "step-done": _step_echo,
+    "torque": _value_echo,
+    "quantity": _value_echo,
+    "reading": _value_echo,
+    "disregarded": _disregarded,
+    "confirmed": _confirmed_echo,
+    "clock": _clock_echo,
+    "note": _note_echo,
+    "job-closed": _closed_echo,
+    "photo": _photo_echo,
+}
 
 
 def _wanted_or_next(before: JobState, after: JobState, entries: Sequence[Entry]) -> tuple[str, str]:

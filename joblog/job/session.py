@@ -169,9 +169,7 @@ class JobSession:
         if hearing.verdict is Verdict.ASK:
             settled = settled_by(state, self.sheet, hearing, by)
             if settled is None:
-                return self._carry_out(
-                    question_plan(state, self.sheet, hearing), "voice", by, heard
-                )
+                return self._carry_out(question_plan(self.sheet, hearing), "voice", by, heard)
             return self._carry_out(settled, "voice", by, heard)
         meaning = meaning_of(hearing.text, self.sheet)
         return IGNORED if meaning is None else self._act(meaning, "voice", by, heard)
@@ -210,7 +208,7 @@ class JobSession:
         """
         with self._lock:
             state = self.state
-            shot = measured_photo(state, data, kind, step, phase, name)
+            shot = measured_photo(state, data, kind, step, phase=phase, name=name)
             media = [
                 self.store.put_media(part.data, part.mime, part.role, part.name)
                 for part in shot.parts

@@ -43,6 +43,7 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import Any
 
+from joblog.job.order import overtaken, ready
 from joblog.record.entry import Entry
 from joblog.sheet.model import Sheet, Step
 
@@ -218,12 +219,25 @@ class JobState:
 
     @property
     def next_step(self) -> StepState | None:
-        """The first step that is not done and whose order allows it."""
-        done = {s.step.key for s in self.steps if s.status is not StepStatus.OPEN}
+        """The first step that is not done and whose order allows it.
+
+        A step that others have overtaken is no longer proposed: its moment has passed.
+        """
+        done = self.done
         for state in self.steps:
-            if state.status is StepStatus.OPEN and all(k in done for k in state.step.after):
+            key = state.step.key
+            if (
+                state.status is StepStatus.OPEN
+                and ready(self.sheet, state.step, done)
+                and not overtaken(self.sheet, key, done)
+            ):
                 return state
         return None
+
+    @property
+    def done(self) -> frozenset[str]:
+        """Keys of the steps that were done, perhaps with something missing."""
+        return frozenset(s.step.key for s in self.steps if s.status is not StepStatus.OPEN)
 
     @property
     def open_findings(self) -> tuple[Finding, ...]:

@@ -1,0 +1,31 @@
+"""Which steps must come before which: ``after`` and ``before`` of a sheet read together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from joblog.sheet.model import Sheet, Step
+
+
+def required_before(sheet: Sheet, step: Step) -> tuple[str, ...]:
+    """Return the keys of the steps that must be done before ``step``, in the sheet's order.
+
+    They are its own ``after`` and every step that names it under ``before``. A step that may be
+    left out altogether is not required.
+    """
+    return tuple(
+        other.key
+        for other in sheet.steps
+        if not other.optional and (other.key in step.after or step.key in other.before)
+    )
+
+
+def overtaken(sheet: Sheet, key: str, done: Iterable[str]) -> bool:
+    """Say whether a step that should have come after ``key`` is already done."""
+    finished = set(done)
+    return any(s.key in finished and key in required_before(sheet, s) for s in sheet.steps)
+
+
+def ready(sheet: Sheet, step: Step, done: Iterable[str]) -> bool:
+    """Say whether everything that must come before ``step`` is done."""
+    return set(required_before(sheet, step)) <= set(done)

@@ -1,0 +1,50 @@
+"""Whether a number can be meant at all on this sheet, before anyone records it."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+
+from joblog.job.said_units import SaidValue
+from joblog.job.types import FluidState
+from joblog.job.values import converted
+from joblog.sheet.model import ReadingWanted, Torque
+
+TOO_MUCH = 2  # times the specification: beyond it a torque or quantity is asked, not believed
+
+
+def torque_plausible(value: SaidValue, wanted: Torque) -> bool:
+    """Judge a torque: from half to twice the specification it may be wrong, but can be meant."""
+    exact = converted(value.value, value.unit or wanted.unit, wanted.unit)
+    if exact is None:
+        return False
+    # The same number in the other common unit is a mix-up to be told, not a number to be doubted.
+    return wanted.value / TOO_MUCH <= exact <= wanted.value * TOO_MUCH
+
+
+def quantity_plausible(
+    value: SaidValue, sums: FluidState, direction: str, correction: bool
+) -> bool:
+    """Judge an amount: the sum may not pass what the unit holds, or twice what the sheet says."""
+    exact = converted(value.value, value.unit or sums.unit, sums.unit)
+    if exact is None:
+        return False
+    before = sums.poured_out if direction == "out" else sums.poured_in
+    after = exact if correction else before + exact
+    ceiling = [Fraction(sums.total)] if sums.total else []
+    if sums.specified:
+        ceiling.append(Fraction(sums.specified) * TOO_MUCH)
+    return not ceiling or after <= min(ceiling)
+
+
+def reading_plausible(value: SaidValue, wanted: ReadingWanted) -> bool:
+    """Judge by the sheet's limits, generously: a reading may well be out of specification."""
+    exact = converted(value.value, value.unit or wanted.unit, wanted.unit)
+    if exact is None:
+        return False
+    low = wanted.low if wanted.low is not None else Decimal(0)
+    high = wanted.high if wanted.high is not None else max(low * TOO_MUCH, low)
+    if wanted.low is None and wanted.high is None:
+        return True
+    room = max(abs(high - low), abs(high), abs(low))
+    return low - room <= exact <= high + room
