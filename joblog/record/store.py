@@ -70,9 +70,13 @@ def _locate(where: str | Path) -> tuple[str, Path]:
         data = os.environ.get("JOBLOG_DATA", "")
         return where, Path.home() / ".joblog" if "://" in data else default_data_dir()
     path = Path(where)
-    if path.suffix in {".db", ".sqlite", ".sqlite3"} and not path.is_dir():
+    try:
+        exists, is_folder = path.exists(), path.is_dir()
+    except OSError as error:
+        raise StoreError(f"{path} can't be opened ({error.strerror or error})") from error
+    if path.suffix in {".db", ".sqlite", ".sqlite3"} and not is_folder:
         return f"sqlite:///{path}", path.parent
-    if path.exists() and not path.is_dir():
+    if exists and not is_folder:
         raise StoreError(f"{path} is a file; give the folder that records are to be kept in")
     return f"sqlite:///{path / DATABASE}", path
 
