@@ -80,6 +80,7 @@ def _measure(
     """Return the photo command's fields and the picture with the measurement drawn on it."""
     from joblog.vision.load import load_photo
     from joblog.vision.measure_photo import measure_photo
+    from joblog.vision.overlay import overlay_jpeg
 
     photo = load_photo(data)
     if kind not in MEASURED:
@@ -94,7 +95,7 @@ def _measure(
         plug_diameter_mm=None if diameter is None else float(diameter),
         mark_distance_mm=None if distance is None else float(distance),
     )
-    return reading.to_json(), None
+    return reading.to_json(), overlay_jpeg(photo, reading)
 
 
 def mime_of(data: bytes) -> str:

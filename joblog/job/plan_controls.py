@@ -14,7 +14,7 @@ from joblog.job.answers import (
 from joblog.job.controls import REASONS
 from joblog.job.drafts import Draft, Plan, refusal
 from joblog.job.meaning import Meaning
-from joblog.job.types import Finding, JobState, Question
+from joblog.job.types import Finding, FindingKind, JobState, Question
 from joblog.job.wording import said, step_name
 from joblog.record.clock import Moment
 from joblog.record.entry import Entry
@@ -96,9 +96,9 @@ def answered(question: Question, text: str) -> Draft:
 
 
 def plan_confirm(state: JobState, meaning: Meaning) -> Plan:
-    """Return what 'confirm because ...' leads to: the latest open finding stands, with a reason."""
-    finding = latest_open(state)
-    if finding is None:
+    """Return what 'confirm because ...' leads to: the latest open findings stand, with a reason."""
+    findings = latest_open(state)
+    if not findings:
         return refusal("Nothing to confirm.", "There is no open finding to confirm.")
     if not meaning.reason:
         return Plan(
@@ -109,13 +109,21 @@ def plan_confirm(state: JobState, meaning: Meaning) -> Plan:
             tone="again",
         )
     reason = REASONS[meaning.reason][1]
-    return Plan((Draft("confirmed", {"finding": finding.key, "reason": reason}),))
+    return Plan(tuple(Draft("confirmed", {"finding": f.key, "reason": reason}) for f in findings))
 
 
-def latest_open(state: JobState) -> Finding | None:
-    """Return the open finding that was noticed last; questions are answered, not confirmed."""
+def latest_open(state: JobState) -> tuple[Finding, ...]:
+    """Return the open findings that were noticed last, at one entry; one missing thing at a time.
+
+    Questions are answered, not confirmed.
+    """
     open_ones = [f for f in state.open_findings if not f.key.startswith("unsure:")]
-    return open_ones[-1] if open_ones else None
+    if not open_ones:
+        return ()
+    last = open_ones[-1]
+    if last.kind is FindingKind.MISSING:
+        return (last,)
+    return tuple(f for f in open_ones if f.entry == last.entry)
 
 
 def plan_disregard(state: JobState, by: str) -> Plan:

@@ -108,8 +108,7 @@ def _value_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     corrected = bool(value.corrected_from)
     if value.entry.kind == "quantity":
         return _quantity_echo(state, value, number, text, corrected)
-    name = "torque" if value.entry.kind == "torque" else value.name
-    lead = f"Corrected: {name}" if corrected else capital(name)
+    lead = f"Corrected: {value.name}" if corrected else capital(value.name)
     spec = ", in spec" if value.within else ""
     wanted = ""
     if value.nominal is not None and value.low is not None:

@@ -104,6 +104,12 @@ def dimension_rule(dimension: str) -> str:
     return f"{dimension}-value"
 
 
+def said_unit_names() -> list[tuple[str, str]]:
+    """Return (code, spoken name) of every unit, longest names first."""
+    pairs = [(code, name) for code, names in _WORDS.items() for name in names]
+    return sorted(pairs, key=lambda pair: -len(pair[1]))
+
+
 def unit_words(code: str) -> str:
     return _WORDS[code][0] if code in _WORDS else unit_of(code).plural
 

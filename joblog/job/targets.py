@@ -5,14 +5,18 @@ from __future__ import annotations
 from decimal import Decimal
 
 from joblog.job.fluids import fluid_unit
+from joblog.job.order import ready
 from joblog.job.types import JobState, StepStatus, Value
-from joblog.job.values import pour_step, step_named
+from joblog.job.values import step_named
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Amount, Sheet, Step
 
 
 def torque_at_hand(state: JobState) -> Step | None:
-    """Return the step whose torque is meant: the last one done that lacks it, else the next."""
+    """Return the step whose torque is meant.
+
+    The last one done that lacks it, else the next to come, else the one tightened last.
+    """
     for mark in reversed(state.marks):
         done = state.step(mark.step)
         if done and done.step.torque and any(m.startswith("torque") for m in done.missing):
@@ -21,15 +25,14 @@ def torque_at_hand(state: JobState) -> Step | None:
     if following and following.step.torque:
         return following.step
     open_steps = [s.step for s in state.steps if s.step.torque and s.status is StepStatus.OPEN]
-    ready = [step for step in open_steps if set(step.after) <= _done(state)]
-    if len(ready) == 1:
-        return ready[0]
-    wanting = [s.step for s in state.steps if s.step.torque]
-    return wanting[0] if len(wanting) == 1 else None
-
-
-def _done(state: JobState) -> set[str]:
-    return {s.step.key for s in state.steps if s.status is not StepStatus.OPEN}
+    able = [step for step in open_steps if ready(state.sheet, step, state.done)]
+    if len(able) == 1:
+        return able[0]
+    if len(able) > 1:
+        return None
+    marked = [step_named(state.sheet, mark.step) for mark in state.marks]
+    tightened = [step for step in marked if step and step.torque]
+    return tightened[-1] if tightened else None
 
 
 def fluid_at_hand(state: JobState, direction: str) -> str | None:
@@ -38,12 +41,14 @@ def fluid_at_hand(state: JobState, direction: str) -> str | None:
     fluids = list(dict.fromkeys(s.step.pour.fluid for s in pours if s.step.pour))
     if len(fluids) == 1:
         return fluids[0]
-    ready = [
+    able = [
         s.step.pour.fluid
         for s in pours
-        if s.step.pour and s.status is not StepStatus.DONE and set(s.step.after) <= _done(state)
+        if s.step.pour
+        and s.status is not StepStatus.DONE
+        and ready(state.sheet, s.step, state.done)
     ]
-    return ready[0] if len(set(ready)) == 1 else None
+    return able[0] if len(set(able)) == 1 else None
 
 
 def container_of(sheet: Sheet, fluid: str) -> Amount:
@@ -58,7 +63,7 @@ def reading_step(state: JobState, key: str) -> Step | None:
     if step is None or step.reading is None:
         return step
     alike = [s for s in state.steps if s.step.reading and s.step.reading.name == step.reading.name]
-    lacking = [s.step for s in alike if not s.values and set(s.step.after) <= _done(state)]
+    lacking = [s.step for s in alike if not s.values and ready(state.sheet, s.step, state.done)]
     return lacking[0] if len(alike) > 1 and lacking else step
 
 
@@ -69,8 +74,3 @@ def last_value(state: JobState, units: list[str]) -> Value | None:
         if not dimensions or unit_of(value.unit).dimension in dimensions:
             return value
     return None
-
-
-def drain_step(state: JobState, fluid: str) -> Step | None:
-    """Return the step at which ``fluid`` comes out."""
-    return pour_step(state.sheet, fluid, "out")

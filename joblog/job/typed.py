@@ -7,7 +7,11 @@ from difflib import get_close_matches
 
 from joblog.job.grammar import grammar_for_sheet
 from joblog.job.listening import note_words
+from joblog.job.meaning import meaning_of
 from joblog.job.phrases import phrases_of
+from joblog.job.said_units import said_unit_names
+from joblog.job.wording import capital
+from joblog.measure.units import unit_of
 from joblog.sheet.model import Sheet
 
 _UNITS = {
@@ -55,6 +59,23 @@ def note_in(text: str) -> str:
     return note_words(text)
 
 
+def _foreign_unit(words: str, sheet: Sheet) -> str:
+    """Say so where the sentence would be understood but for its unit: a torque in litres."""
+    for code, name in said_unit_names():
+        if not words.endswith(f" {name}"):
+            continue
+        bare = meaning_of(words.removesuffix(f" {name}"), sheet)
+        if bare is None or not bare.values:
+            continue
+        wanted = {"torque": "torque", "reading": "reading"}.get(bare.act, "volume")
+        found = unit_of(code)
+        return (
+            f"{capital(found.plural)} are a unit of {found.dimension}, but a {wanted} belongs here; "
+            "say it again with its unit."
+        )
+    return ""
+
+
 def why_not_understood(words: str, sheet: Sheet) -> str:
     """Return one sentence that says what can't be understood and what would be."""
     known = grammar_for_sheet(sheet).vocabulary
@@ -64,6 +85,9 @@ def why_not_understood(words: str, sheet: Sheet) -> str:
     hint = f" Did you mean {' or '.join(repr(one) for one in near)}?" if near else ""
     if not words:
         return "Nothing was said."
+    unit = _foreign_unit(words, sheet)
+    if unit:
+        return unit
     if strange:
         return (
             f"The words {', '.join(repr(w) for w in strange)} are not in this job's grammar.{hint}"
