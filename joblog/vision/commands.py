@@ -1,9 +1,110 @@
-"""Command line of the vision room."""
+"""Command line of the vision room: ``joblog photo`` and ``joblog bench vision``."""
 
 from __future__ import annotations
 
 import argparse
+import json
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from joblog.errors import Exit, InputError, UsageError
 
 
 def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add this room's commands."""
+    photo = subparsers.add_parser("photo", help="measure photos of a plug, a dipstick or a fluid")
+    photo.add_argument("--kind", required=True, choices=("plug", "dipstick", "fluid"))
+    photo.add_argument("--plug-diameter-mm", type=float, metavar="X", help="outer diameter, known")
+    photo.add_argument("--mark-distance-mm", type=float, metavar="X", help="mark to mark, known")
+    photo.add_argument("--jsonl", action="store_true", help="one JSON object a file")
+    photo.add_argument("--overlay", type=Path, metavar="DIR", help="write measured photos here")
+    photo.add_argument("files", nargs="+", metavar="FILE")
+    photo.set_defaults(run=run_photo)
+
+
+def run_photo(args: argparse.Namespace) -> int:
+    """Measure each file; one that can't be read is told and the others go on."""
+    if args.kind == "plug" and args.plug_diameter_mm is None:
+        raise UsageError("Photos of a plug need --plug-diameter-mm, the plug's outer diameter.")
+    if args.overlay is not None:
+        _make_folder(args.overlay)
+    status = Exit.OK
+    for name in args.files:
+        try:
+            line = _measure_one(name, args)
+        except InputError as error:
+            status = Exit.FAILED
+            line = {"file": name, "error": str(error)}
+        if args.jsonl:
+            print(json.dumps(line, ensure_ascii=False), flush=True)
+        else:
+            print(_plain(line), file=sys.stderr if "error" in line else sys.stdout, flush=True)
+    return int(status)
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = error.strerror or "no reason given"
+        raise UsageError(
+            f"The folder {folder} can't be made ({reason}): name another with --overlay."
+        ) from error
+
+
+def _measure_one(name: str, args: argparse.Namespace) -> dict[str, Any]:
+    from joblog.vision.load import load_photo
+    from joblog.vision.measure_photo import measure_photo
+    from joblog.vision.overlay import overlay_jpeg
+
+    started = time.perf_counter()
+    photo = load_photo(name)
+    reading = measure_photo(
+        photo,
+        args.kind,
+        plug_diameter_mm=args.plug_diameter_mm,
+        mark_distance_mm=args.mark_distance_mm,
+    )
+    reading = replace(reading, seconds=time.perf_counter() - started)
+    line: dict[str, Any] = {"file": name, **reading.to_json()}
+    if photo.note:
+        line["note"] = photo.note
+    if args.overlay is not None:
+        target = args.overlay / f"{Path(name).stem}.jpg"
+        if target.exists() and target.samefile(name):
+            target = args.overlay / f"{Path(name).stem}-measured.jpg"
+        try:
+            target.write_bytes(overlay_jpeg(photo, reading))
+        except OSError as error:
+            reason = error.strerror or "no reason given"
+            raise InputError(f"{target} can't be written ({reason}).") from error
+        line["overlay"] = str(target)
+    return line
+
+
+def _plain(line: dict[str, Any]) -> str:
+    """Return one readable line for one file."""
+    name = line["file"]
+    if "error" in line:
+        return f"{name}: {line['error']}"
+    if not line["usable"]:
+        return f"{name}: not measured, {line['why']}"
+    return f"{name}: {_numbers(line)} ({line['seconds']:.2f} s)"
+
+
+def _numbers(line: dict[str, Any]) -> str:
+    if line["kind"] == "dipstick":
+        level, half = line["level_fraction"], line["level_uncertainty"]
+        return f"level {level:.2f} of the way from the lower to the upper mark, +/- {half:.2f}"
+    if line["kind"] == "fluid":
+        lightness, a, b = line["lab"]
+        return f"L* {lightness:.1f}, a* {a:.1f}, b* {b:.1f} relative to the paper"
+    count = line["flake_count"]
+    flakes = f"{count} flakes, longest {line['longest_flake_mm']:.1f} mm" if count else "no flakes"
+    return (
+        f"film on {100 * line['film_coverage']:.0f} % of the magnet, {flakes}, "
+        f"magnet {line['magnet_diameter_mm']:.1f} mm"
+    )

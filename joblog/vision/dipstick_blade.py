@@ -1,0 +1,436 @@
+"""Find a dipstick's blade: the long narrow strip with two sharp, nearly parallel sides.
+
+The rules:
+
+* Straight pieces of edge are found in lightness and in colour (line segment detector of von Gioi,
+  Jakubowicz, Morel and Randall 2010, as in OpenCV), so a grey blade on a blue towel shows as well
+  as a bright one on a dark floor.
+* Two nearly parallel pieces make a guess at a blade; all other pieces that continue either side
+  vote for it. A blurred background votes less than a blade in focus.
+* Each side of a guess is then followed pixel by pixel (dynamic programming) and smoothed by a
+  robust polynomial, which gives bend, twist and perspective as a smooth axis and width.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+FIND_PX = 640  # longest side in which straight pieces are looked for
+HALF_SPAN = 1.6  # a strip is sampled this many half widths to either side of the axis
+FOLLOW_ROWS = 81  # samples across the strip in which the sides are followed
+FOLLOW_STEP = 2.0  # its columns, pixels apart
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A picture unrolled along a blade.
+
+    ``pixels`` is float32 RGB 0..255, shape (rows, length, 3): rows go across the blade from
+    -HALF_SPAN to +HALF_SPAN half widths, columns along it, ``pitch`` picture pixels apart.
+    ``axis`` and ``normal`` have shape (length, 2), ``half_width`` (length,), in pixels of the
+    picture. ``inside`` says which columns lie within the picture.
+    """
+
+    pixels: NDArray[np.float32]
+    axis: Array
+    normal: Array
+    half_width: Array
+    inside: NDArray[np.bool_]
+    pitch: float
+
+    @property
+    def across(self) -> Array:
+        """Positions of the rows in half widths."""
+        return np.linspace(-HALF_SPAN, HALF_SPAN, self.pixels.shape[0])
+
+
+@dataclass(frozen=True)
+class Blade:
+    """A blade found: its strip (rows and columns equally far apart) and where it is seen.
+
+    ``first`` and ``last`` are the columns between which both sides are seen, ``support`` how
+    clearly (0..1). ``inset`` says how far each side departs inwards (+) from the smooth side, in
+    half widths, shape (2, length).
+    """
+
+    strip: Strip
+    first: int
+    last: int
+    support: float
+    inset: Array
+
+
+def find_blades(rgb: Image, limit: int = 3) -> list[Blade]:
+    """Return up to ``limit`` possible blades, the most likely first."""
+    scale = max(1.0, max(rgb.shape[:2]) / FIND_PX)
+    size = (round(rgb.shape[1] / scale), round(rgb.shape[0] / scale))
+    small = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+    found = []
+    for line in _guesses(_segments(small), size, limit):
+        blade = _follow(rgb, (line + 0.5) * scale - 0.5)
+        if (
+            blade is not None
+            and blade.last - blade.first > 2 * blade.strip.pixels.shape[0] / HALF_SPAN / 2
+        ):
+            found.append(blade)
+    return found
+
+
+def _segments(small: Image) -> Array:
+    """Return straight pieces of edge, shape (n, 5): x0, y0, x1, y1, weight."""
+    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
+    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD)
+    found = []
+    for channel in range(3):
+        plane = lab[..., channel]
+        if channel:
+            plane = np.clip((plane.astype(np.float64) - 128) * 2 + 128, 0, 255).astype(np.uint8)
+        lines = detector.detect(plane)[0]
+        if lines is None:
+            continue
+        pieces = np.asarray(lines, np.float64).reshape(-1, 4)
+        length = np.hypot(pieces[:, 2] - pieces[:, 0], pieces[:, 3] - pieces[:, 1])
+        pieces, length = pieces[length > 14], length[length > 14]
+        focus = _focus(plane.astype(np.float64), pieces)
+        found.append(np.column_stack([pieces, length * focus]))
+    return np.concatenate(found) if found else np.zeros((0, 5))
+
+
+def _focus(plane: Array, pieces: Array) -> Array:
+    """Return 0..1 for each piece: how much of the step across it happens within two pixels."""
+    direction = pieces[:, 2:] - pieces[:, :2]
+    direction /= np.linalg.norm(direction, axis=1, keepdims=True)
+    normal = np.stack([-direction[:, 1], direction[:, 0]], axis=1)
+    share = np.linspace(0.1, 0.9, 9)
+    points = (
+        pieces[:, None, :2] * (1 - share)[None, :, None]
+        + pieces[:, None, 2:] * (share[None, :, None])
+    )
+
+    def step(reach: float) -> Array:
+        ends = []
+        for sign in (-1, 1):
+            at = points + sign * reach * normal[:, None, :]
+            x = np.clip(at[..., 0].round().astype(int), 0, plane.shape[1] - 1)
+            y = np.clip(at[..., 1].round().astype(int), 0, plane.shape[0] - 1)
+            ends.append(plane[y, x])
+        return np.asarray(np.abs((ends[1] - ends[0]).mean(axis=1)))
+
+    near, far = step(1.5), step(4.5)
+    return np.asarray(np.clip(near / np.maximum(far, 1e-6), 0.2, 1.0) * near / (near + 6.0))
+
+
+def _guesses(segments: Array, size: tuple[int, int], limit: int) -> list[Array]:
+    """Return strips as (2, 2, 2): two sides, each two points, best first."""
+    if len(segments) < 2:
+        return []
+    long_side = max(size)
+    order = np.argsort(-segments[:, 4])
+    anchors = segments[order[:70]]
+    scored: list[tuple[float, Array]] = []
+    for i in range(len(anchors)):
+        for j in range(i + 1, len(anchors)):
+            line = _pair(anchors[i], anchors[j], long_side)
+            if line is not None:
+                scored.append((_votes(line, segments), line))
+    scored.sort(key=lambda item: -item[0])
+    kept: list[Array] = []
+    for score, line in scored:
+        if len(kept) == limit or score < 0.3 * scored[0][0]:
+            break
+        if all(_differs(line, other) for other in kept):
+            kept.append(line)
+    return kept
+
+
+def _pair(a: Array, b: Array, long_side: int) -> Array | None:
+    """Return the strip between two pieces, or None where they can't be a blade's sides."""
+    da, db = a[2:4] - a[:2], b[2:4] - b[:2]
+    da, db = da / np.linalg.norm(da), db / np.linalg.norm(db)
+    if da @ db < 0:
+        db = -db
+    if da @ db < np.cos(np.radians(7)):
+        return None
+    # The longer piece knows the direction better.
+    mean = da * a[4] + db * b[4]
+    mean /= np.linalg.norm(mean)
+    normal = np.array([-mean[1], mean[0]])
+    middle_a, middle_b = (a[:2] + a[2:4]) / 2, (b[:2] + b[2:4]) / 2
+    gap = (middle_b - middle_a) @ normal
+    along = abs((middle_b - middle_a) @ mean)
+    if not 0.02 * long_side < abs(gap) < 0.32 * long_side or along > 12 * abs(gap):
+        return None
+    origin = (middle_a + middle_b) / 2
+    sides = []
+    for middle, own in ((middle_a, da), (middle_b, db)):
+        # where this piece's own line stands at two places along the common axis
+        ends = []
+        for t in (-0.5 * long_side, 0.5 * long_side):
+            reach = (origin + t * mean - middle) @ mean / max(0.2, own @ mean)
+            damped = middle + reach * (0.35 * own + 0.65 * mean) / (0.35 * own @ mean + 0.65)
+            ends.append(damped)
+        sides.append(ends)
+    return np.array(sides)
+
+
+def _votes(line: Array, segments: Array) -> float:
+    """Return how much edge continues the two sides, the weaker side counting most."""
+    totals = []
+    width = np.linalg.norm(line[0].mean(axis=0) - line[1].mean(axis=0))
+    for side in line:
+        direction = side[1] - side[0]
+        direction = direction / np.linalg.norm(direction)
+        normal = np.array([-direction[1], direction[0]])
+        own = segments[:, 2:4] - segments[:, :2]
+        cosine = np.abs(own @ direction) / np.linalg.norm(own, axis=1)
+        off0 = np.abs((segments[:, :2] - side[0]) @ normal)
+        off1 = np.abs((segments[:, 2:4] - side[0]) @ normal)
+        near = np.maximum(off0, off1) < 1.5 + 0.07 * width
+        good = near & (cosine > np.cos(np.radians(6)))
+        totals.append(_covered(segments[good], side[0], direction))
+    low, high = sorted(totals)
+    return float(low * 2 + high)
+
+
+def _covered(pieces: Array, origin: Array, direction: Array) -> float:
+    """Return the weight along a side, counting doubly detected pieces once."""
+    if not len(pieces):
+        return 0.0
+    start = (pieces[:, :2] - origin) @ direction
+    end = (pieces[:, 2:4] - origin) @ direction
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    density = pieces[:, 4] / np.maximum(high - low, 1.0)
+    base = low.min()
+    cover = np.zeros(int(high.max() - base) + 2)
+    for a, b, weight in zip(low - base, high - base, density, strict=True):
+        part = cover[int(a) : int(b) + 1]
+        np.maximum(part, weight, out=part)
+    return float(cover.sum())
+
+
+def _differs(line: Array, other: Array) -> bool:
+    """Say whether two strips are different things: not just two views of one blade."""
+    along = line.mean(axis=0)[1] - line.mean(axis=0)[0]
+    along /= np.linalg.norm(along)
+    normal = np.array([-along[1], along[0]])
+    turn = other.mean(axis=0)[1] - other.mean(axis=0)[0]
+    if abs(along @ turn) < np.cos(np.radians(9)) * np.linalg.norm(turn):
+        return True
+    own = np.sort((line.mean(axis=1) - line[0, 0]) @ normal)
+    width = own[1] - own[0]
+    # compare across where the other guess was made, its pieces being surest there
+    middle = (other.mean(axis=(0, 1)) - line.mean(axis=(0, 1))) @ along
+    shift = middle * along
+    theirs = np.sort((other.mean(axis=1) - shift - line[0, 0]) @ normal)
+    return bool(np.abs(own - theirs).max() > 0.3 * width + 0.05 * abs(middle))
+
+
+def _follow(rgb: Image, line: Array) -> Blade | None:
+    """Follow both sides of a guess and return the smooth blade."""
+    start, end = line.mean(axis=0)
+    along = (end - start) / np.linalg.norm(end - start)
+    span = _span_in_picture(start, along, rgb)
+    if span is None:
+        return None
+    axis = start + along * np.arange(span[0], span[1], FOLLOW_STEP)[:, None]
+    side0, side1 = (_across_line(axis, along, side) for side in line)
+    half = np.abs(side1 - side0) / 2
+    axis = axis + ((side0 + side1) / 2)[:, None] * _normals(axis)
+    for degree in (2, 3, 3):
+        if half.min() < 3 or half.max() > 0.3 * max(rgb.shape[:2]):
+            return None
+        strip = _unroll(rgb, axis, half, FOLLOW_ROWS, FOLLOW_STEP)
+        path, strength = _sides(strip)
+        first, last = _extent(strip)
+        smooth = [
+            _robust_polynomial(side, weight, (first, last), degree)
+            for side, weight in zip(path, strength, strict=True)
+        ]
+        middle, relative = (smooth[0] + smooth[1]) / 2, (smooth[1] - smooth[0]) / 2
+        axis = strip.axis + (middle * strip.half_width)[:, None] * strip.normal
+        half = strip.half_width * np.maximum(relative, 0.2)
+        axis, half = _evenly_spaced(axis, half, rgb)
+    return _finished(rgb, axis, half)
+
+
+def _finished(rgb: Image, axis: Array, half: Array) -> Blade | None:
+    """Return the blade with its final strip, square in its sampling."""
+    pitch = float(np.clip(np.median(half) / 30, 0.8, 2.5))
+    places = np.arange(0, (len(axis) - 1) * FOLLOW_STEP, pitch) / FOLLOW_STEP
+    grid = np.arange(len(axis))
+    axis = np.stack([np.interp(places, grid, axis[:, k]) for k in range(2)], axis=1)
+    half = np.interp(places, grid, half)
+    rows = 2 * round(HALF_SPAN * float(np.median(half)) / pitch) + 1
+    strip = _unroll(rgb, axis, half, rows, pitch)
+    if len(axis) < rows:
+        return None
+    path, _ = _sides(strip)
+    inset = np.stack([path[0] + 1, 1 - path[1]])
+    first, last = _extent(strip)
+    return Blade(strip, first, last, _support(strip, first, last), inset)
+
+
+def _span_in_picture(start: Array, along: Array, rgb: Image) -> tuple[float, float] | None:
+    """Return from where to where a line runs within the picture."""
+    low, high = -np.inf, np.inf
+    for k, size in enumerate((rgb.shape[1], rgb.shape[0])):
+        if abs(along[k]) < 1e-9:
+            if not 0 <= start[k] < size:
+                return None
+            continue
+        a, b = sorted(((0 - start[k]) / along[k], (size - 1 - start[k]) / along[k]))
+        low, high = max(low, a), min(high, b)
+    return (float(low), float(high)) if high - low > 60 else None
+
+
+def _evenly_spaced(axis: Array, half: Array, rgb: Image) -> tuple[Array, Array]:
+    """Return the axis at even steps, cut to the picture and carried on straight to its rim."""
+    reach = 400
+    head = (
+        axis[0] + (axis[0] - axis[min(10, len(axis) - 1)]) / 10 * np.arange(reach, 0, -1)[:, None]
+    )
+    tail = axis[-1] + (axis[-1] - axis[-min(11, len(axis))]) / 10 * np.arange(1, reach + 1)[:, None]
+    whole = np.concatenate([head, axis, tail])
+    width = np.concatenate([np.full(reach, half[0]), half, np.full(reach, half[-1])])
+    inside = _inside(whole, rgb)
+    middle = reach + len(axis) // 2
+    if not inside[middle]:
+        return axis, half
+    outside = np.flatnonzero(~inside)
+    first = int(outside[outside < middle].max(initial=-1)) + 1
+    last = int(outside[outside > middle].min(initial=len(whole)))
+    whole, width = whole[first:last], width[first:last]
+    run = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(whole, axis=0), axis=1))])
+    places = np.arange(0, run[-1], FOLLOW_STEP)
+    even = np.stack([np.interp(places, run, whole[:, k]) for k in range(2)], axis=1)
+    return even, np.interp(places, run, width)
+
+
+def _inside(axis: Array, rgb: Image) -> NDArray[np.bool_]:
+    height, width = rgb.shape[:2]
+    return np.asarray(
+        (axis >= 0).all(axis=1) & (axis[:, 0] <= width - 1) & (axis[:, 1] <= height - 1)
+    )
+
+
+def _across_line(axis: Array, along: Array, side: Array) -> Array:
+    """Return the signed distance across the axis at which a side lies, for each axis point."""
+    normal = np.array([-along[1], along[0]])
+    t = (side - axis[0]) @ along
+    d = (side - axis[0]) @ normal
+    position = (axis - axis[0]) @ along
+    return np.asarray(d[0] + (position - t[0]) * (d[1] - d[0]) / (t[1] - t[0]))
+
+
+def _normals(axis: Array) -> Array:
+    tangent = np.gradient(axis, axis=0)
+    tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-9)
+    return np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+
+
+def _unroll(rgb: Image, axis: Array, half: Array, rows: int, pitch: float) -> Strip:
+    normal = _normals(axis)
+    across = np.linspace(-HALF_SPAN, HALF_SPAN, rows)
+    at = axis[None] + across[:, None, None] * half[None, :, None] * normal[None]
+    x, y = at[..., 0].astype(np.float32), at[..., 1].astype(np.float32)
+    pixels = cv2.remap(rgb, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return Strip(pixels.astype(np.float32), axis, normal, half, _inside(axis, rgb), pitch)
+
+
+def _sides(strip: Strip) -> tuple[Array, Array]:
+    """Return where both sides run, in half widths, and how strong they are, each (2, length)."""
+    edge = _edge_strength(strip)
+    rows = strip.across
+    columns = np.arange(edge.shape[1])
+    paths, strengths = [], []
+    for sign in (-1, 1):
+        band = np.flatnonzero((rows * sign > 0.55) & (rows * sign < 1.45))
+        path = _best_path(edge[band])
+        paths.append(rows[band][path])
+        strengths.append(edge[band][path, columns])
+    return np.stack(paths), np.stack(strengths)
+
+
+def _edge_strength(strip: Strip) -> Array:
+    """Return how strong an edge along the blade passes through each sample."""
+    pixels = cv2.GaussianBlur(strip.pixels, (0, 0), sigmaX=2.0, sigmaY=1.0)
+    step = np.abs(np.gradient(pixels, axis=0)).max(axis=2)
+    return np.asarray(step / (step + 4.0), np.float64)
+
+
+def _best_path(strength: Array) -> NDArray[np.intp]:
+    """Return the row of the strongest smooth path through columns (dynamic programming)."""
+    rows, columns = strength.shape
+    total = strength[:, 0].copy()
+    back = np.zeros((columns, rows), np.int8)
+    step_cost = 0.25
+    stacked = np.empty((3, rows))
+    for column in range(1, columns):
+        stacked[0] = total
+        stacked[1, 0], stacked[1, 1:] = -np.inf, total[:-1] - step_cost
+        stacked[2, -1], stacked[2, :-1] = -np.inf, total[1:] - step_cost
+        choice = stacked.argmax(axis=0)
+        total = stacked[choice, np.arange(rows)] + strength[:, column]
+        back[column] = choice
+    path = np.zeros(columns, np.intp)
+    path[-1] = int(total.argmax())
+    moves = (0, -1, 1)
+    for column in range(columns - 1, 0, -1):
+        path[column - 1] = path[column] + moves[back[column, path[column]]]
+    return path
+
+
+def _standing_out(strip: Strip) -> Array:
+    """Return how much the two sides stand out from their surroundings in each column."""
+    edge = _edge_strength(strip)
+    rows = np.abs(strip.across)
+    at_side = [
+        edge[(np.abs(rows - 1) < 0.1) & (strip.across * sign > 0)].max(axis=0) for sign in (-1, 1)
+    ]
+    around = edge[rows > 1.2].mean(axis=0)
+    low, high = np.sort(np.stack(at_side), axis=0)
+    excess = 0.6 * low + 0.4 * high - around
+    window = max(3, round(0.6 * strip.half_width.mean() / strip.pitch))
+    level = np.convolve(excess, np.ones(window) / window, "same")
+    return np.where(strip.inside, level, -1.0)
+
+
+def _extent(strip: Strip) -> tuple[int, int]:
+    """Return first and last column of the stretch where the sides stand out, gaps allowed."""
+    level = _standing_out(strip)
+    gain = level - 0.5 * float(np.percentile(level, 80))
+    total = np.concatenate([[0], np.cumsum(gain)])
+    lowest = np.minimum.accumulate(total)
+    last = int(np.argmax(total - lowest))
+    first = int(np.argmin(total[: last + 1]))
+    return first, max(first + 1, last - 1)
+
+
+def _support(strip: Strip, first: int, last: int) -> float:
+    return float(np.clip(_standing_out(strip)[first : last + 1].mean() / 0.4, 0, 1))
+
+
+def _robust_polynomial(path: Array, weight: Array, extent: tuple[int, int], degree: int) -> Array:
+    """Return the smooth side: a polynomial that notches and stray edges don't pull."""
+    first, last = extent
+    columns = np.arange(len(path))
+    x = (columns - first) / max(1, last - first) * 2 - 1
+    use = (columns >= first) & (columns <= last)
+    base = np.where(use, weight, 0.0) ** 2
+    weights = base.copy()
+    fit = np.polynomial.Polynomial([float(np.median(path[use]))])
+    for _ in range(8):
+        fit = np.polynomial.Polynomial.fit(x, path, degree, domain=[-1, 1], w=np.sqrt(weights))
+        off = path - fit(x)
+        spread = max(0.015, 1.4826 * float(np.median(np.abs(off[use]))))
+        weights = base / (1 + (off / (1.5 * spread)) ** 2) ** 2
+    # beyond the seen stretch the side goes on straight: a cubic would run away
+    near = np.clip(x, -1, 1)
+    return np.asarray(fit(near) + fit.deriv()(near) * (x - near))

@@ -1,0 +1,226 @@
+"""Find the wet edge along an unrolled blade: a change point, with how sure it is.
+
+The rules:
+
+* Colour is compared as ratios of channels, which light and shade don't change, and lightness only
+  where colour doesn't tell (clear fluid).
+* The blade is cut into lanes along its length. What counts at a column is the middle lane of the
+  change there: a streak, a drop or a row of highlights lies in a few lanes only and is outvoted.
+* The evidence at a column is how abruptly the colour changes there, weighted by how well a cut
+  there splits the whole blade in two (two-segment likelihood). Its peaks, weighed against each
+  other, give the probability that the best one is the wet edge.
+* At the winning place each row finds its own crossing, held together by a smooth path; the level
+  is where that path crosses the axis, and the rows' disagreement is part of the uncertainty.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from joblog.vision.dipstick_blade import Blade
+
+Array = NDArray[np.float64]
+
+LANES = 15
+LANE_SPAN = 0.84  # lanes cover this much of the half width
+_DARK = 5.0  # added to channels before ratios: below it there is only noise
+
+
+@dataclass(frozen=True)
+class WetEdge:
+    """The wet edge found: column of the strip, its standard uncertainty in columns.
+
+    ``probability`` is that of this place against all others; ``wet_first`` says that the wet side
+    lies towards column 0, as far as colour tells, with ``wet_evidence`` from 0 (none) to 1;
+    ``contrast`` is the colour change in log ratio.
+    """
+
+    column: float
+    spread: float
+    probability: float
+    wet_first: bool
+    wet_evidence: float
+    contrast: float
+    path: Array
+
+
+def find_wet_edge(blade: Blade, avoid: tuple[tuple[float, float], ...] = ()) -> WetEdge | None:
+    """Return the wet edge, or None where nothing changes along the blade.
+
+    ``avoid`` lists (column, half width in columns) of marks, whose own edges don't count in full.
+    """
+    lanes = _lanes(blade)
+    unit = float(np.median(blade.strip.half_width)) / blade.strip.pitch
+    evidence = _evidence(lanes, blade, unit, avoid)
+    peaks = _peaks(evidence, round(0.3 * unit))
+    if not peaks:
+        return None
+    values = np.array([evidence[peak] for peak in peaks])
+    weight = np.exp(values - values.max())
+    best = peaks[int(values.argmax())]
+    step = _step(lanes, unit, 0.8)[:, best]
+    path, spread = _crossing(blade, best, unit)
+    middle = np.abs(np.linspace(-1, 1, len(path))) < 0.3
+    redder = float(step[1] - step[2])
+    return WetEdge(
+        column=float(np.median(path[middle])),
+        spread=spread,
+        probability=float(weight.max() / weight.sum()),
+        wet_first=redder < 0,
+        wet_evidence=float(np.clip(abs(redder) / 0.12, 0, 1)),
+        contrast=float(np.hypot(step[1], step[2])),
+        path=path,
+    )
+
+
+def _lanes(blade: Blade) -> Array:
+    """Return log lightness, log R/G and log B/G of each lane, shape (3, LANES, length)."""
+    strip = blade.strip
+    pixels = strip.pixels[np.abs(strip.across) < LANE_SPAN]
+    parts = np.array_split(np.arange(pixels.shape[0]), LANES)
+    mean = np.stack([pixels[part].mean(axis=0) for part in parts]).astype(np.float64)
+    # beyond the blade's ends there is background: carry the blade's own colour on
+    mean[:, : blade.first + 2] = mean[:, blade.first + 2][:, None]
+    mean[:, max(0, blade.last - 1) :] = mean[:, blade.last - 2][:, None]
+    return _features(mean)
+
+
+def _features(rgb: Array) -> Array:
+    red, green, blue = (rgb[..., k] + _DARK for k in range(3))
+    light = np.log(0.3 * red + 0.5 * green + 0.2 * blue)
+    return np.stack([light, np.log(red / green), np.log(blue / green)])
+
+
+def _step(lanes: Array, unit: float, reach: float) -> Array:
+    """Return the middle lane's change at each column, after minus before, shape (3, length)."""
+    window, gap = max(2, round(reach * unit)), max(1, round(0.12 * unit))
+    kernel = np.concatenate([np.ones(window), np.zeros(2 * gap + 1), -np.ones(window)]) / window
+    half = window + gap
+    padded = np.pad(lanes, ((0, 0), (0, 0), (half, half)), mode="edge")
+    flat = padded.reshape(-1, padded.shape[2])
+    steps = np.stack([np.convolve(row, kernel, "valid") for row in flat])
+    return np.asarray(np.median(steps.reshape(*lanes.shape[:2], -1), axis=1))
+
+
+def _evidence(
+    lanes: Array, blade: Blade, unit: float, avoid: tuple[tuple[float, float], ...]
+) -> Array:
+    """Return log evidence for the wet edge at each column."""
+    near, far = _step(lanes, unit, 0.35), _step(lanes, unit, 1.0)
+    colour = np.minimum(np.hypot(near[1], near[2]), 1.3 * np.hypot(far[1], far[2]))
+    agree = (near[1] * far[1] + near[2] * far[2]) > 0
+    colour = np.where(agree, colour, 0.0)
+    light = np.minimum(np.abs(near[0]), 1.3 * np.abs(far[0])) * (near[0] * far[0] > 0)
+    noise_colour = 0.012 + 1.5 * float(np.median(colour[blade.first : blade.last]))
+    noise_light = 0.05 + 1.5 * float(np.median(light[blade.first : blade.last]))
+    split = _split_gain(np.median(lanes, axis=1)[1:], blade, unit)
+    damp = np.ones_like(colour)
+    columns = np.arange(len(colour))
+    for place, width in avoid:
+        damp = np.minimum(damp, 1 - 0.6 * np.exp(-0.5 * ((columns - place) / width) ** 2))
+    value = (colour / noise_colour * (0.4 + 0.6 * split) + 0.35 * light / noise_light) * damp
+    edge = round(0.2 * unit)
+    value[: blade.first + edge] = 0
+    value[max(0, blade.last - edge) :] = 0
+    return np.asarray(1.5 * value)
+
+
+def _split_gain(colour: Array, blade: Blade, unit: float) -> Array:
+    """Return 0..1: how well a cut at each column splits the blade's colour in two.
+
+    Laplace-like two-segment log likelihood against no cut, colour shape (2, length).
+    """
+    step = max(1, round(unit / 6))
+    columns = np.arange(blade.first + step, blade.last - step, step)
+    gain = np.zeros(len(columns))
+    if len(columns) < 9:
+        return np.zeros(colour.shape[1])
+    points = colour[:, columns].T
+    for cut in range(3, len(columns) - 3):
+        gain[cut] = -(_spread(points[:cut]) + _spread(points[cut:])) / len(columns)
+    gain[3:-3] += _spread(points) / len(columns)
+    gain = np.maximum(gain, 0)
+    full = np.interp(np.arange(colour.shape[1]), columns, gain / max(float(gain.max()), 0.05))
+    return np.asarray(full)
+
+
+def _spread(points: Array) -> float:
+    """Return the summed log distance of points from their middle."""
+    off = np.hypot(*(points - np.median(points, axis=0)).T)
+    return float(0.5 * np.log(0.012**2 + off**2).sum())
+
+
+def _peaks(signal: Array, apart: int) -> list[int]:
+    work = signal.copy()
+    found: list[int] = []
+    while len(found) < 8:
+        top = int(work.argmax())
+        if work[top] < 1.5:
+            break
+        found.append(top)
+        work[max(0, top - apart) : top + apart + 1] = 0
+    return found
+
+
+def _crossing(blade: Blade, column: int, unit: float) -> tuple[Array, float]:
+    """Return for each row of the blade where it crosses the edge, and the standard uncertainty."""
+    strip = blade.strip
+    rows = np.flatnonzero(np.abs(strip.across) < LANE_SPAN)
+    reach = round(0.9 * unit)
+    low = max(blade.first, column - 2 * reach)
+    high = min(blade.last, column + 2 * reach)
+    pixels = cv2.GaussianBlur(strip.pixels, (0, 0), sigmaX=0.8, sigmaY=max(0.8, 0.05 * unit))
+    part = _features(pixels[rows, low : high + 1].astype(np.float64))
+    at = column - low
+    gap = max(1, round(0.2 * unit))
+    before = np.median(part[:, :, max(0, at - reach) : max(1, at - gap)], axis=(1, 2))
+    after = np.median(part[:, :, at + gap : at + reach], axis=(1, 2))
+    weight = np.array([0.15, 1.0, 1.0])
+    change = (after - before) * weight
+    size = float(change @ change)
+    if size < 1e-9:
+        return np.full(len(rows), float(column)), 0.3 * unit
+    middle = (after + before) / 2
+    score = np.tensordot(change, (part - middle[:, None, None]) * weight[:, None, None], 1) / size
+    score = np.clip(score, -0.7, 0.7)  # -0.5 before, +0.5 after; highlights count no more
+    gain = -np.cumsum(score, axis=1)  # highest where before ends and after starts
+    window = np.arange(max(1, at - reach), min(gain.shape[1] - 1, at + reach))
+    path = window[_smooth_path(gain[:, window])]
+    fine = _fractions(score, path)
+    middle_rows = np.abs(strip.across[rows]) < 0.3
+    around = fine[middle_rows]
+    spread = 1.4826 * float(np.median(np.abs(around - np.median(around))))
+    return fine + low, float(np.hypot(spread * 0.6, 0.03 * unit))
+
+
+def _smooth_path(gain: Array) -> NDArray[np.intp]:
+    """Return the column for each row that gains most, neighbours lying near each other."""
+    rows, columns = gain.shape
+    total = gain[0].copy()
+    back = np.zeros((rows, columns), np.intp)
+    moves = np.arange(-3, 4)
+    padded = np.full(columns + 6, -np.inf)
+    for row in range(1, rows):
+        padded[3:-3] = total
+        options = np.stack([padded[3 + m : 3 + m + columns] - 0.15 * abs(m) for m in moves])
+        choice = options.argmax(axis=0)
+        back[row] = np.clip(np.arange(columns) + moves[choice], 0, columns - 1)
+        total = options.max(axis=0) + gain[row]
+    path = np.zeros(rows, np.intp)
+    path[-1] = int(total.argmax())
+    for row in range(rows - 1, 0, -1):
+        path[row - 1] = back[row, path[row]]
+    return path
+
+
+def _fractions(score: Array, path: NDArray[np.intp]) -> Array:
+    """Return the crossings between columns, where the score passes through zero."""
+    rows = np.arange(len(path))
+    after = np.clip(path + 1, 0, score.shape[1] - 1)
+    low, high = score[rows, path], score[rows, after]
+    share = np.where(high - low > 1e-6, -low / np.where(high - low > 1e-6, high - low, 1), 0.5)
+    return np.asarray(path + np.clip(share, 0, 1))

@@ -1,0 +1,268 @@
+"""Colour of a drop of fluid on white paper, corrected by that paper.
+
+The rules:
+
+* A colour is only as good as its white: the paper around the blot is the white, followed across
+  the picture (light falls off towards one side), channel by channel in linear light.
+* The colour is that of the soaked core. The pale ring that creeps outwards, the standing drop with
+  its reflections and the veil of light that it throws back are not the fluid's colour.
+* Wet paper throws back a little white light from its surface. What is left of it after the drop is
+  excluded is taken off (`SURFACE_REFLECTION`), otherwise dark fluids read too light.
+* No white paper, no blot, blown-out paper: no colour, and a reason.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from joblog.vision.quality import BLURRED, blur_width
+from joblog.vision.types import FluidReading, Photo, Polygon
+
+Array = NDArray[np.float64]
+Array32 = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+WORK_PX = 512  # longest side worked on: a blot is a large soft thing, detail is noise here
+SHOULDER = 0.8  # encoded tone above which phone cameras compress highlights
+SURFACE_REFLECTION = 0.0135  # white light thrown back by wet paper, part of the paper's own light
+
+# IEC 61966-2-1 primaries to XYZ, and the white that their rows add up to (D65)
+_TO_XYZ = np.array(
+    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]], np.float64
+)
+_LUMA = _TO_XYZ[1]
+
+
+class _NoColourError(Exception):
+    """The colour can't be supported; the message is the reason to be shown."""
+
+
+@dataclass(frozen=True)
+class _Blot:
+    core: Mask
+    outline: NDArray[np.int32]
+    center: tuple[float, float]
+    radius: float
+
+
+def measure_fluid(photo: Photo) -> FluidReading:
+    """Return the colour of the largest blot of fluid on white paper.
+
+    The reading's ``lab`` is CIELAB under D65 (2° observer) with the paper as white, ``srgb`` the
+    same colour as 8-bit sRGB. A photo that can't support a colour gives ``usable`` false with the
+    reason; nothing is raised.
+    """
+    started = time.perf_counter()
+    try:
+        reading = _measured(photo)
+    except _NoColourError as reason:
+        reading = FluidReading(usable=False, why=str(reason))
+    return replace(reading, seconds=time.perf_counter() - started)
+
+
+def _measured(photo: Photo) -> FluidReading:
+    small, scale = _shrunk(photo.rgb)
+    linear = _linear_light(small)
+    paper, white = _paper_light(linear, small)
+    ratio = linear / paper
+    blot = _main_blot(ratio)
+    _check_sharp(ratio, blot, photo.rgb)
+    colour = _core_colour(ratio, blot)
+
+    def original(points: Sequence[Sequence[float]]) -> Polygon:
+        return photo.polygon_to_original(
+            ((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5) for x, y in points
+        )
+
+    return FluidReading(
+        usable=True,
+        lab=lab_from_linear(colour),
+        srgb=srgb_from_linear(colour),
+        paper_srgb=srgb_from_linear(white),
+        blot_center_px=original([blot.center])[0],
+        blot_radius_px=blot.radius * scale * photo.scale,
+        blot_outline_px=original(blot.outline.tolist()),
+    )
+
+
+def _shrunk(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
+    """Return the picture at working size and the factor back to full size."""
+    height, width = rgb.shape[:2]
+    scale = max(1.0, max(height, width) / WORK_PX)
+    if scale == 1.0:
+        return rgb, 1.0
+    size = (max(1, round(width / scale)), max(1, round(height / scale)))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8), scale
+
+
+def _linear_light(rgb: NDArray[np.uint8]) -> Array32:
+    """Undo the camera's highlight roll-off and the sRGB curve; 1 is the top of the straight part.
+
+    The shoulder is modelled as ``0.8 + 0.2 (1 - exp(-(x - 0.8) / 0.2))`` in encoded values, the
+    gentle kind of curve that phone cameras use.
+    """
+    codes = np.arange(256) / 255.0
+    room = 1.0 - SHOULDER
+    excess = np.clip((codes - SHOULDER) / room, 0.0, 0.97)
+    encoded = np.where(codes > SHOULDER, SHOULDER - room * np.log1p(-excess), codes)
+    table = np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
+    return np.asarray(table.astype(np.float32)[rgb])
+
+
+def _paper_light(linear: Array32, rgb: NDArray[np.uint8]) -> tuple[Array32, Array]:
+    """Return the light that bare paper sends back at every pixel, and its middle value.
+
+    A second-order surface in the logarithm of each channel, fitted to the paper only; what is
+    paper is decided anew after every fit.
+    """
+    smooth = cv2.GaussianBlur(linear, (0, 0), 2.5)
+    luma = smooth @ _LUMA
+    bright = float(np.percentile(luma, 92))
+    if bright < 0.02:
+        raise _NoColourError("too dark: put the paper in brighter light and photograph it again")
+    mask = luma > 0.55 * bright
+    step = 8
+    height, width = luma.shape
+    y, x = np.mgrid[0:height:step, 0:width:step]
+    basis = _surface(x / width - 0.5, y / height - 0.5)
+    logs = np.log(np.maximum(smooth[::step, ::step], 1e-4)).reshape(-1, 3)
+    inside = mask[::step, ::step].ravel()
+    coefficients = np.zeros((basis.shape[1], 3))
+    for _ in range(6):
+        if inside.sum() < 0.08 * inside.size:
+            raise _NoColourError("no white paper found: put a drop on plain white paper")
+        coefficients = np.linalg.lstsq(basis[inside], logs[inside], rcond=None)[0]
+        off = np.abs(logs - basis @ coefficients).max(axis=1)
+        inside = off < max(0.05, 2.5 * float(np.median(off[inside])))
+    _check_white(np.exp(coefficients[0]), rgb, mask)
+    y, x = np.mgrid[0:height, 0:width]
+    fitted = _surface(x / width - 0.5, y / height - 0.5) @ coefficients
+    return np.exp(fitted.astype(np.float32)).reshape(height, width, 3), np.exp(coefficients[0])
+
+
+def _surface(x: Array, y: Array) -> Array:
+    x, y = x.ravel(), y.ravel()
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
+
+
+def _check_white(white: Array, rgb: NDArray[np.uint8], paper: Mask) -> None:
+    """Refuse paper that is blown out, or far from any white that a lamp could explain."""
+    blown = float((rgb[paper].max(axis=1) >= 254).mean())
+    if blown > 0.5:
+        raise _NoColourError(
+            "the paper is blown out: less exposure or no flash, then photograph it again"
+        )
+    red, green, blue = (float(v) for v in white)
+    # Lamps from candle light to blue sky stay well inside these ratios, coloured cloth does not.
+    if (green < 0.45 * max(red, blue) and green < 0.8 * min(red, blue)) or blue > 2.4 * red:
+        raise _NoColourError("the background isn't white paper: put a drop on plain white paper")
+    if red > 9.0 * blue or red > 3.2 * green:
+        raise _NoColourError("the background isn't white paper: put a drop on plain white paper")
+
+
+def _main_blot(ratio: Array32) -> _Blot:
+    """Return the largest stained region that lies well inside the picture."""
+    smooth = np.clip(cv2.GaussianBlur(ratio, (0, 0), 1.5), 1e-3, None)
+    density, deepest = -np.log10(smooth.max(axis=2)), -np.log10(smooth.min(axis=2))
+    over = ((deepest > 0.12) & (density > -0.05)).astype(np.uint8)
+    stained = np.asarray(cv2.morphologyEx(over, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)))
+    count, labels, stats, centers = cv2.connectedComponentsWithStats(stained)
+    height, width = stained.shape
+    best, best_score = 0, 0.0
+    for index in range(1, count):
+        score = _blot_score(stats[index], centers[index], width, height)
+        if score > best_score:
+            best, best_score = index, score
+    if best == 0 or stats[best][cv2.CC_STAT_AREA] < 0.004 * height * width:
+        raise _NoColourError(
+            "no blot of fluid found: put one large drop on white paper and fill the picture with it"
+        )
+    return _blot_of(labels == best, deepest)
+
+
+def _blot_score(stats: NDArray[np.int32], center: Array, width: int, height: int) -> float:
+    """Larger, rounder and nearer to the middle is more likely the blot that is meant."""
+    left, top, wide, high, area = (float(v) for v in stats[:5])
+    touches = (left <= 1) + (top <= 1) + (left + wide >= width - 1) + (top + high >= height - 1)
+    off = np.hypot(center[0] / width - 0.5, center[1] / height - 0.5)
+    filled = min(1.0, area / (0.785 * wide * high))
+    return float(area * filled**2 * np.exp(-2.0 * off) * (0.35**touches))
+
+
+def _check_sharp(ratio: Array32, blot: _Blot, rgb: NDArray[np.uint8]) -> None:
+    """Refuse a picture so blurred that core, ring and paper run into each other.
+
+    Two witnesses must agree, as a smooth towel has few edges and a wet blot a soft rim: the
+    sharpest edges of the whole picture, and the steepest part of the stain's rim.
+    """
+    depth = cv2.GaussianBlur(-np.log10(np.clip(ratio.min(axis=2), 1e-3, None)), (0, 0), 0.8)
+    gy, gx = np.gradient(depth)
+    rim = np.zeros(depth.shape, np.uint8)
+    width = max(3, round(0.5 * blot.radius))
+    cv2.polylines(rim, [blot.outline.reshape(-1, 1, 2)], True, 1, width)
+    steepest = float(np.percentile(np.hypot(gx, gy)[rim > 0], 97))
+    soft_rim = steepest * blot.radius < 6.0 * float(np.median(depth[blot.core]))
+    if soft_rim and blur_width(rgb) > 0.0034 * max(rgb.shape[:2]):
+        raise _NoColourError(BLURRED.format(subject="blot"))
+
+
+def _blot_of(region: Mask, deepest: Array32) -> _Blot:
+    """Find the soaked core of a stained region: where the stain's depth has levelled off."""
+    contours = cv2.findContours(region.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[
+        0
+    ]
+    outline = max(contours, key=cv2.contourArea)
+    filled = np.zeros(region.shape, np.uint8)
+    cv2.drawContours(filled, [outline], -1, 1, cv2.FILLED)
+    area = float(filled.sum())
+    radius = float(np.sqrt(area / np.pi))
+    plateau = float(np.percentile(deepest[filled > 0], 70))
+    deep = ((deepest > 0.75 * plateau) & (filled > 0)).astype(np.uint8)
+    soaked = np.asarray(cv2.morphologyEx(deep, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8)))
+    depth = cv2.distanceTransform(soaked, cv2.DIST_L2, 5)
+    core = depth > 0.22 * float(depth.max())
+    if core.sum() < 60:
+        raise _NoColourError("the blot is too small to measure: go nearer, or use a larger drop")
+    moments = cv2.moments(filled, True)
+    center = (moments["m10"] / moments["m00"], moments["m01"] / moments["m00"])
+    return _Blot(core, outline[:, 0, :].astype(np.int32), center, radius)
+
+
+def _core_colour(ratio: Array32, blot: _Blot) -> Array:
+    """Return the core's colour, linear and relative to the paper.
+
+    A standing drop only ever adds light, so the darker half of the core is the part without it;
+    the picture is smoothed first, so that the darker half isn't merely the noise.
+    """
+    smooth = cv2.GaussianBlur(ratio, (0, 0), max(1.5, blot.radius / 30))
+    pixels = smooth[blot.core]
+    luma = pixels @ _LUMA
+    low, high = np.percentile(luma, [8, 45])
+    chosen = pixels[(luma >= low) & (luma <= high)]
+    colour = np.median(chosen, axis=0)
+    return np.asarray(np.clip(colour - SURFACE_REFLECTION, 0.0005, 1.0), np.float64)
+
+
+def lab_from_linear(linear: Array) -> tuple[float, float, float]:
+    """Return CIELAB (D65, 2°) of linear sRGB where (1, 1, 1) is white (CIE 15, IEC 61966-2-1)."""
+    xyz = (_TO_XYZ @ np.asarray(linear, np.float64)) / _TO_XYZ.sum(axis=1)
+    f = np.where(xyz > (6 / 29) ** 3, np.cbrt(xyz), xyz / (3 * (6 / 29) ** 2) + 4 / 29)
+    return (
+        float(116 * f[1] - 16),
+        float(500 * (f[0] - f[1])),
+        float(200 * (f[1] - f[2])),
+    )
+
+
+def srgb_from_linear(linear: Array) -> tuple[int, int, int]:
+    """Return 8-bit sRGB of linear values 0..1 (IEC 61966-2-1)."""
+    value = np.clip(np.asarray(linear, np.float64), 0.0, 1.0)
+    coded = np.where(value <= 0.0031308, 12.92 * value, 1.055 * value ** (1 / 2.4) - 0.055)
+    red, green, blue = (round(float(v) * 255) for v in coded)
+    return red, green, blue
