@@ -1,0 +1,110 @@
+"""Play the scenario through the real recogniser, the real measurements and the real record.
+
+At the fast pace a clock set by the scenario stands in for the shop's clock, so that an hour's job
+passes in under a minute; the record says so by the name of its clock. At the real pace the machine's
+own clock is used and the waits are waited.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from joblog.audio.files import read_audio
+from joblog.demo.screen import Exchange
+from joblog.demo.script import OPENING, SHEET, Line, load_script
+from joblog.job.session import JobSession
+from joblog.job.types import JobState, Reply
+from joblog.record.clock import ManualClock, SystemClock
+from joblog.record.store import Store, open_store
+from joblog.sheet.load import sheet_text
+from joblog.speech.types import Engine
+
+DAY = datetime(2026, 11, 24, 14, 5, tzinfo=UTC)  # the scenario's day and hour
+BOOT = "scenario-clock"
+STRIDE = 5.0  # seconds of job time between two looks at running clocks
+
+Show = Callable[[Exchange, JobState], None]
+
+
+@dataclass(frozen=True)
+class Played:
+    """The job as played and the store that holds it."""
+
+    session: JobSession
+    store: Store
+    lines: list[Line]
+
+
+class Pace:
+    """Waits for the job time of each line, or jumps there."""
+
+    def __init__(self, real: bool, linger: float) -> None:
+        self.real = real
+        self.linger = linger
+        self.clock = SystemClock() if real else ManualClock(DAY, boot=BOOT)
+        self._started = time.monotonic()
+        self.now = 0.0
+
+    def until(self, at: float) -> float:
+        """Return the seconds of job time once ``at`` has come; ``at`` never lies in the past."""
+        at = max(at, self.now)
+        if isinstance(self.clock, ManualClock):
+            self.clock.advance(str(round(at - self.now, 3)))
+        else:
+            time.sleep(max(0.0, self._started + at - time.monotonic()))
+        self.now = at
+        return at
+
+    def rest(self) -> None:
+        """Leave a moment to read, at the fast pace."""
+        if not self.real and self.linger:
+            time.sleep(self.linger)
+
+
+def play(engine: Engine, data: Path, *, real: bool, linger: float, show: Show) -> Played:
+    """Play every line of the scenario into a store in ``data``, showing each exchange."""
+    pace = Pace(real, linger)
+    store = open_store(data, clock=pace.clock)
+    session = JobSession.start(
+        store, sheet_text(SHEET), dict(OPENING), engine=engine, clock=pace.clock
+    )
+    lines = load_script()
+    for line in lines:
+        _clocks(session, pace, line.at, show)
+        at = pace.until(line.at)
+        utterance = read_audio(line.path)
+        reply = session.hear(utterance, by=line.who.split(",")[0])
+        show(_exchange(at, line.who, reply, session), session.state)
+        pace.rest()
+        if line.shot:
+            at = pace.until(at + utterance.duration + 2)
+            answer = session.photo(line.shot.path.read_bytes(), line.shot.kind, by="shop phone")
+            taken = Exchange(at, "Camera", line.shot.path.name, "", answer.shown, answer.tone)
+            show(taken, session.state)
+            pace.rest()
+    return Played(session, store, lines)
+
+
+def _clocks(session: JobSession, pace: Pace, until: float, show: Show) -> None:
+    """Let the job's clocks speak up on the way to ``until``: a reading window opens, or closes."""
+    while session.state.clocks and pace.now + STRIDE < until:
+        pace.until(pace.now + STRIDE)
+        for reply in session.tick():
+            show(Exchange(pace.now, "Clock", "", "", reply.spoken, reply.tone), session.state)
+            pace.rest()
+
+
+def _exchange(at: float, who: str, reply: Reply, session: JobSession) -> Exchange:
+    heard = next((e for e in reply.entries if e.kind == "heard"), None)
+    if heard is None:
+        return Exchange(at, who, "", "", reply.shown, reply.tone)
+    text = str(heard.body.get("text", ""))
+    sure = f"{float(heard.body['confidence']):.0%} sure"
+    verdict = str(heard.body.get("verdict", ""))
+    meant = {"accept": sure, "ask": f"{sure}: asks", "reject": "not for joblog, ignored"}
+    said = f"“{text}”" if verdict != "reject" else "(talk in the shop)"
+    return Exchange(at, who, said, meant.get(verdict, sure), reply.shown or reply.spoken, reply.tone)
