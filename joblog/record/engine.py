@@ -18,7 +18,7 @@ from joblog.record.schema import prepare
 _WRITES = "joblog_writes"
 
 
-def open_engine(where: str, timeout: float) -> Engine:
+def open_engine(where: str | URL, timeout: float) -> Engine:
     """Return an engine for the database URL ``where``, with tables and triggers in place.
 
     ``timeout`` is how many seconds to wait for another program's lock.

@@ -10,7 +10,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from sqlalchemy import Connection, Engine, insert, select
+from sqlalchemy import URL, Connection, Engine, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from joblog.errors import InputError, RecordError, StoreError
@@ -29,8 +29,8 @@ _TRIES = 20  # conflicts with other writers before giving up; each loses only to
 
 def default_data_dir() -> Path:
     """Return where records are kept: JOBLOG_DATA, or the platform's folder for such data."""
-    chosen = os.environ.get("JOBLOG_DATA")
-    if chosen:
+    chosen = os.environ.get("JOBLOG_DATA", "")
+    if chosen and "://" not in chosen:  # a database's address says nothing about a folder
         return Path(chosen)
     if sys.platform == "win32":
         return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData/Local") / "joblog"
@@ -62,23 +62,26 @@ def open_store(
     return Store(open_engine(url, timeout), MediaFolder(folder), clock or SystemClock())
 
 
-def _locate(where: str | Path) -> tuple[str, Path]:
+def _locate(where: str | Path) -> tuple[str | URL, Path]:
     """Return the database URL and the folder that media lies in by default."""
     if isinstance(where, str) and "://" in where:
         if where.startswith("sqlite"):
             return where, Path(where.split(":///", 1)[-1]).parent
-        data = os.environ.get("JOBLOG_DATA", "")
-        return where, Path.home() / ".joblog" if "://" in data else default_data_dir()
+        return where, default_data_dir()
     path = Path(where)
     try:
         exists, is_folder = path.exists(), path.is_dir()
     except OSError as error:
         raise StoreError(f"{path} can't be opened ({error.strerror or error})") from error
     if path.suffix in {".db", ".sqlite", ".sqlite3"} and not is_folder:
-        return f"sqlite:///{path}", path.parent
+        return _file_url(path), path.parent
     if exists and not is_folder:
         raise StoreError(f"{path} is a file; give the folder that records are to be kept in")
-    return f"sqlite:///{path / DATABASE}", path
+    return _file_url(path / DATABASE), path
+
+
+def _file_url(path: Path) -> URL:
+    return URL.create("sqlite", database=str(path))  # a path may hold ?, # and % of its own
 
 
 class Store:

@@ -210,6 +210,46 @@ def test_the_disk_is_told_to_keep_each_entry(store: Store) -> None:
     assert found == ["wal", 2, 1]  # 2 is FULL
 
 
+KILLED = """
+import sys
+from joblog.record import open_store
+store = open_store(sys.argv[1])
+job = store.start_job()
+print(job, flush=True)
+for n in range(100_000):
+    print(store.append(job, "note", {"n": n}, source="hand").hash, flush=True)
+"""
+
+
+def test_a_killed_program_loses_nothing_that_it_had_appended(tmp_path: Path) -> None:
+    process = subprocess.Popen(
+        [sys.executable, "-c", KILLED, str(tmp_path)], stdout=subprocess.PIPE, text=True
+    )
+    assert process.stdout is not None
+    job = process.stdout.readline().strip()
+    told = [process.stdout.readline().strip() for _ in range(25)]
+    process.kill()
+    told += process.stdout.read().split("\n")[:-1]
+    process.stdout.close()
+    process.wait(60)
+    with open_store(tmp_path) as store:
+        kept = [entry.hash for entry in store.entries(job)]
+        assert kept[: len(told)] == told
+        assert len(kept) - len(told) in {0, 1}  # one may have been kept and not yet told
+        assert store.verify(job).whole
+        note(store, job)
+
+
+def test_a_folder_may_have_any_name(tmp_path: Path) -> None:
+    folder = tmp_path / "wörk #1 100%"
+    with open_store(folder) as store:
+        job = store.start_job()
+        note(store, job)
+    assert (folder / "joblog.db").is_file()
+    with open_store(folder / "joblog.db") as same, open_store(str(folder)) as again:
+        assert same.jobs() == again.jobs() == [job]
+
+
 # Bad input
 
 
