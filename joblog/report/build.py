@@ -1,0 +1,253 @@
+"""From the job to the report: pure, the same job and options give the same report."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import segno
+
+from joblog.errors import UsageError
+from joblog.job.types import JobState
+from joblog.report import expert, findings
+from joblog.report.context import Context
+from joblog.report.front import front
+from joblog.report.history import odometer, services
+from joblog.report.images import Shown, logo_png, shown_pictures
+from joblog.report.labels import labels
+from joblog.report.language import Language
+from joblog.report.model import Fact, Report, Shop
+from joblog.report.past import Past, past_of
+from joblog.report.pictures import image_sha, pictures
+from joblog.report.quantity import Units
+from joblog.report.settings import ShopSettings
+from joblog.report.text import clean, sentence
+from joblog.report.visuals import charts
+
+Paper = Literal["a4", "letter"]
+FORMAT = 1  # of report.json; a reader refuses a higher one
+
+
+@dataclass(frozen=True)
+class Options:
+    """How a report is told; kept inside it, so that it can be made again and compared."""
+
+    language: str = "en"
+    units: Units = "us"
+    paper: Paper = "a4"
+    settings: ShopSettings = ShopSettings()  # noqa: RUF009  # frozen
+    earlier: tuple[Past, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain JSON."""
+        return {
+            "format": FORMAT,
+            "language": self.language,
+            "units": self.units,
+            "paper": self.paper,
+            "settings": self.settings.model_dump(mode="json"),
+            "earlier": [past.to_dict() for past in self.earlier],
+        }
+
+
+def build_report(
+    state: JobState,
+    media: Callable[[str], bytes],
+    *,
+    language: str = "en",
+    units: Units = "us",
+    paper: Paper = "a4",
+    settings: ShopSettings | None = None,
+    history: Sequence[JobState] = (),
+) -> Report:
+    """Return the report on ``state``.
+
+    ``media`` gives the bytes of a photo by its SHA-256 and may raise for one that isn't at hand:
+    the report then says so in its place. ``history`` are earlier jobs of the same unit, in any
+    order. Raises InputError for an unknown language, UsageError for unknown units or paper.
+    """
+    if units not in ("us", "metric", "both"):
+        raise UsageError(f"units {units!r} are unknown; choose us, metric or both")
+    if paper not in ("a4", "letter"):
+        raise UsageError(f"the paper {paper!r} is unknown; choose a4 or letter")
+    earlier = [past_of(job) for job in history if job.job != state.job and job.entries]
+    kept = settings or ShopSettings()
+    options = Options(
+        language, units, paper, kept, tuple(sorted(earlier, key=lambda p: (p.at, p.job)))
+    )
+    wanted = [image_sha(photo) for photo in state.photos]
+    wanted += [ref.sha256 for entry in state.signatures for ref in entry.media]
+    return assemble(state, shown_pictures([sha for sha in wanted if sha], media), options)
+
+
+def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Report:
+    """Return the report on ``state`` with the pictures ``shown`` (by the original's SHA-256)."""
+    t = Language.find(options.language, options.settings.time_zone)
+    c = Context(state, t, options.units, options.settings, options.earlier)
+    images = {picture.key: picture.data for picture in shown.values()}
+    shop = _shop(c, images)
+    all_pictures = pictures(c, shown)
+    qr_text = f"joblog job={state.job} sha256={state.final_hash}" if state.entries else ""
+    return Report(
+        language=t.locale.language,
+        direction=t.direction,
+        paper=options.paper,
+        units=options.units,
+        title=_title(c),
+        kicker=t.say("Service report"),
+        subtitle=t.sheet(state.sheet.sheet.title),
+        order=c.opened("order"),
+        shop=shop,
+        facts=_facts(c),
+        front=front(c, all_pictures, _signature(c, shown)),
+        charts=charts(c),
+        measured=expert.measured(c),
+        steps=expert.steps(c),
+        supplies=expert.supplies(c),
+        findings=findings.findings(c),
+        corrections=findings.corrections(c),
+        notes=expert.notes(c),
+        cautions=expert.cautions(c),
+        pictures=all_pictures,
+        history=services(c, options.earlier),
+        example=_example(c),
+        closing=_closing(c),
+        record=_record(c),
+        final_hash=state.final_hash,
+        qr=_qr(qr_text),
+        qr_text=qr_text,
+        created_at=state.entries[-1].at if state.entries else "",
+        labels=labels(t),
+        made_with=options.to_dict(),
+        images=images,
+    )
+
+
+def _signature(c: Context, shown: dict[str, Shown]) -> str:
+    for entry in reversed(c.state.signatures):
+        for ref in entry.media:
+            if ref.sha256 in shown:
+                return shown[ref.sha256].key
+    return ""
+
+
+def _title(c: Context) -> str:
+    names = [c.opened("unit", name) for name in ("year", "make", "model")]
+    return " ".join(x for x in names if x) or c.t.sheet(c.state.sheet.sheet.title)
+
+
+def _shop(c: Context, images: dict[str, bytes]) -> Shop:
+    s = c.settings
+    name = clean(s.name) or c.opened("shop", "name")
+    lines = [clean(x) for x in s.address] or [c.opened("shop", "address")]
+    lines += [clean(x) for x in (s.phone or c.opened("shop", "phone"), s.email, s.web)]
+    key, png = "", logo_png(base64.b64decode(s.logo)) if s.logo else None
+    if png is not None:
+        key = hashlib.sha256(png).hexdigest()
+        images[key] = png
+    alt = c.t.say("Logo of {shop}", shop=name) if key else ""
+    return Shop(name, tuple(x for x in lines if x), key, alt, s.accent)
+
+
+def _facts(c: Context) -> tuple[Fact, ...]:
+    t = c.t
+    meter = odometer(c, c.opened("unit", "odometer"), c.opened("unit", "odometer_unit") or "km")
+    hours = c.opened("unit", "odometer_unit") == "h"
+    facts = [
+        Fact(t.say("Customer"), c.opened("customer", "name")),
+        Fact(t.say("Registration"), c.opened("unit", "plate")),
+        Fact(t.say("VIN"), c.opened("unit", "vin")),
+        Fact(t.say("Hour meter") if hours else t.say("Odometer"), meter),
+    ]
+    return tuple(fact for fact in facts if fact.text)
+
+
+def _example(c: Context) -> Fact | None:
+    if not c.state.sheet.sheet.example:
+        return None
+    text = c.t.say(
+        "The values on the job sheet used here are examples. Before real work they "
+        "must be replaced by those of the vehicle's own service information."
+    )
+    return Fact(c.t.say("Example values"), text)
+
+
+def _closing(c: Context) -> tuple[Fact, ...]:
+    t = c.t
+    rules = t.say(
+        "The vehicle's own service information rules over this report. Work on "
+        "vehicles is for trained people who may do it by law."
+    )
+    facts = [Fact(t.say("What rules"), rules)]
+    if c.settings.warranty:
+        facts.append(Fact(t.say("Warranty"), sentence(c.settings.warranty)))
+    if c.settings.disclaimer:
+        facts.append(Fact(t.say("From the shop"), sentence(c.settings.disclaimer)))
+    return tuple(facts)
+
+
+def _record(c: Context) -> tuple[Fact, ...]:
+    t, state = c.t, c.state
+    entries = state.entries
+    sheet = state.sheet.sheet
+    facts = [Fact(t.say("Job"), state.job)]
+    if entries:
+        facts.append(Fact(t.say("Entries"), _entries_line(c)))
+    revision = t.say(
+        "{title}, revision {revision}", title=t.sheet(sheet.title), revision=clean(sheet.revision)
+    )
+    facts.append(Fact(t.say("Job sheet"), revision))
+    facts.append(
+        Fact(
+            t.say("How to check"),
+            t.say(
+                "Each entry carries the hash of the one before it, so nothing can be changed "
+                "unseen. The PDF holds the record; “joblog verify report.pdf” takes it out "
+                "and says whether record and report agree."
+            ),
+        )
+    )
+    return tuple(fact for fact in facts if fact.text)
+
+
+def _entries_line(c: Context) -> str:
+    t, entries = c.t, c.state.entries
+    heard = [str(e.body.get("verdict", "")) for e in entries if e.kind == "heard"]
+    line = t.say(
+        "{n} entries, from {start} to {end} UTC",
+        n=t.number(len(entries)),
+        start=entries[0].at[:19].replace("T", " "),
+        end=entries[-1].at[:19].replace("T", " "),
+    )
+    if heard:
+        line += "; " + t.say(
+            "{n} spoken lines: {accepted} taken, {asked} asked back, {ignored} ignored as chatter",
+            n=t.number(len(heard)),
+            accepted=t.number(heard.count("accept")),
+            asked=t.number(heard.count("ask")),
+            ignored=t.number(heard.count("reject")),
+        )
+    return line
+
+
+def _qr(text: str) -> str:
+    """Return the QR code as one SVG path, black on white, with its quiet zone."""
+    if not text:
+        return ""
+    code = segno.make_qr(text, error="m")
+    border = 4
+    side = code.symbol_size(scale=1, border=0)[0] + 2 * border
+    cells = [
+        f"M{x + border} {y + border}h1v1h-1z"
+        for y, row in enumerate(code.matrix)
+        for x, dark in enumerate(row)
+        if dark
+    ]
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {side} {side}" role="img" '
+        f'aria-label="QR" shape-rendering="crispEdges"><rect width="{side}" height="{side}" '
+        f'fill="#fff"/><path d="{"".join(cells)}" fill="#000"/></svg>'
+    )

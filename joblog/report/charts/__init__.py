@@ -1,0 +1,1 @@
+"""Charts drawn as SVG: one module a chart; ``svg`` holds what they share."""

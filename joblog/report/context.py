@@ -1,0 +1,151 @@
+"""What every part of a report is built from, and how an entry came to be known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from functools import cached_property
+from typing import Any
+
+from joblog.job.types import JobState, Photo, StepState, StepStatus, Value
+from joblog.record.entry import Entry
+from joblog.report.language import Language, Number
+from joblog.report.past import Past
+from joblog.report.quantity import Units, between, quantity
+from joblog.report.settings import ShopSettings
+from joblog.report.text import clean
+from joblog.sheet.model import Fluid
+
+
+@dataclass(frozen=True)
+class Context:
+    """A job, and how it is told: language, units, shop, earlier services of the same unit."""
+
+    state: JobState
+    t: Language
+    units: Units
+    settings: ShopSettings
+    earlier: tuple[Past, ...] = ()
+
+    @cached_property
+    def by_id(self) -> dict[str, Entry]:
+        """Entries by their id."""
+        return {entry.id: entry for entry in self.state.entries}
+
+    @cached_property
+    def photo_numbers(self) -> dict[str, int]:
+        """Number of each photo in the report, by the id of its entry."""
+        return {photo.entry.id: i for i, photo in enumerate(self.state.photos, 1)}
+
+    @cached_property
+    def done(self) -> tuple[StepState, ...]:
+        """Steps that were done, in the order in which they were."""
+        done = [s for s in self.state.steps if s.status is not StepStatus.OPEN]
+        seq = {s.step.key: s.entry.seq if s.entry else 0 for s in done}
+        return tuple(sorted(done, key=lambda s: (s.at or "", seq[s.step.key])))
+
+    @property
+    def aborted(self) -> bool:
+        """Whether the job was stopped before it was done."""
+        return self.state.closed == "aborted"
+
+    def quantity(self, value: Number, unit: str) -> str:
+        """Return a value in the reader's units."""
+        return quantity(self.t, value, unit, self.units)
+
+    def between(self, low: Number | None, high: Number | None, unit: str) -> str:
+        """Return a range in the reader's units."""
+        return between(self.t, low, high, unit, self.units)
+
+    def millimetres(self, value: Number) -> str:
+        """Return a length that was measured in mm, to a tenth; inches beside it where wanted."""
+        shown = self.t.number(value, 1) + "\u00a0mm"
+        if self.units == "metric":
+            return shown
+        return f"{shown} ({self.t.number(Fraction(value) / Fraction('25.4'), 2)}\u00a0in)"
+
+    def fluid(self, key: str) -> Fluid | None:
+        """Return the sheet's fluid of that key."""
+        return next((f for f in self.state.sheet.fluids if f.key == key), None)
+
+    def step_title(self, key: str | None) -> str:
+        """Return the title of a step, or ''."""
+        titles = {s.key: s.title for s in self.state.sheet.steps}
+        return self.t.sheet(titles.get(key or "", ""))
+
+    def opened(self, *path: str) -> str:
+        """Return a text from the body of ``job-opened``, '' where there is none."""
+        at: Any = self.state.opened
+        for name in path:
+            at = at.get(name) if isinstance(at, dict) else None
+        return clean(at) if isinstance(at, str | int) and not isinstance(at, bool) else ""
+
+
+def how_known(c: Context, entry: Entry) -> tuple[str, str]:
+    """Return how ``entry`` is known, and how sure: ('heard “drain plug ...”', '98 %')."""
+    t = c.t
+    heard = c.by_id.get(str(entry.body.get("heard", "")))
+    if heard is not None:
+        sure = as_decimal(heard.body.get("confidence"))
+        said = t.say("heard: “{text}”", text=clean(heard.body.get("text", "")))
+        return said, t.percent(sure) if sure is not None else ""
+    if entry.id in c.photo_numbers:
+        return t.say("measured in photo {n}", n=c.photo_numbers[entry.id]), ""
+    if entry.source == "hand":
+        by = clean(entry.by)
+        return (t.say("typed by {by}", by=by) if by else t.say("typed by hand")), ""
+    names = {
+        "voice": t.say("spoken"),
+        "photo": t.say("photo"),
+        "clock": t.say("from the clock"),
+        "import": t.say("taken over from elsewhere"),
+        "program": t.say("worked out by the program"),
+    }
+    return names.get(entry.source, clean(entry.source)), ""
+
+
+def as_decimal(value: object) -> Decimal | None:
+    """Return a measured number, exact as it is written, or None where there is none."""
+    if value is None or isinstance(value, bool):
+        return None
+    try:
+        number = Decimal(str(value))
+    except ArithmeticError:
+        return None
+    return number if number.is_finite() else None
+
+
+def value_name(c: Context, value: Value) -> str:
+    """Return what a value is a value of, in the reader's language."""
+    t, step = c.t, next((s for s in c.state.sheet.steps if s.key == value.step), None)
+    if value.entry.kind == "torque" and step and step.torque:
+        name = t.say("Torque, {fastener}", fastener=t.sheet(step.torque.fastener))
+        which = str(value.entry.body.get("which", ""))
+        if which == "all":
+            return t.say("{name} (all {count})", name=name, count=step.torque.count)
+        if which:
+            return t.say("{name} (no. {which})", name=name, which=clean(which))
+        return name
+    if value.entry.kind == "quantity":
+        fluid = c.fluid(str(value.entry.body.get("fluid", "")))
+        name = t.sheet(fluid.name if fluid else str(value.entry.body.get("fluid", "")))
+        out = value.entry.body.get("direction") == "out"
+        return t.say("{fluid}, out", fluid=name) if out else t.say("{fluid}, in", fluid=name)
+    name = t.sheet(value.name)
+    return name[:1].upper() + name[1:]
+
+
+def photo_name(c: Context, photo: Photo) -> str:
+    """Return what a photo shows: 'Magnetic plug, as found'."""
+    t = c.t
+    kinds = {
+        "plug": t.say("Magnetic plug"),
+        "dipstick": t.say("Dipstick"),
+        "fluid": t.say("Fluid on white paper"),
+        "label": t.say("Label"),
+    }
+    name = kinds.get(photo.kind) or c.step_title(photo.step) or t.say("Photo")
+    phases = {"before": t.say("as found"), "after": t.say("afterwards")}
+    phase = phases.get(photo.phase)
+    return f"{name}, {phase}" if phase else name

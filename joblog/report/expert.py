@@ -1,0 +1,284 @@
+"""The pages for the expert: every value, step, part, finding and correction with its evidence."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+
+from joblog.job.clocks import elapsed
+from joblog.job.types import FluidState, Photo, StepState, StepStatus, Value
+from joblog.record.entry import Entry
+from joblog.report.charts.gauge import gauge
+from joblog.report.context import Context, as_decimal, how_known, photo_name, value_name
+from joblog.report.model import Caution, Fact, Measured, Step, Struck, Supply
+from joblog.report.pictures import codes_in, describe
+from joblog.report.text import clean, sentence
+
+ZERO, ONE = Decimal(0), Decimal(1)
+
+
+def measured(c: Context) -> tuple[Measured, ...]:
+    """Return every value of the job beside what was specified, in the order of the work."""
+    rows = [(value.entry.seq, _value(c, value, i)) for i, value in enumerate(c.state.values)]
+    rows += [(seq, row) for seq, row in _levels(c)]
+    rows += [(seq, row) for seq, row in _windows(c)]
+    ordered = [row for _, row in sorted(rows, key=lambda pair: pair[0])]
+    return tuple(ordered + [row for fluid in c.state.fluids for row in _sums(c, fluid)])
+
+
+def verdict(c: Context, inside: bool | None) -> str:
+    """Return the verdict in one word or two."""
+    if inside is None:
+        return c.t.say("no limit given")
+    return c.t.say("inside") if inside else c.t.say("outside")
+
+
+def _value(c: Context, value: Value, index: int) -> Measured:
+    unit = value.spec_unit or value.unit
+    how, sure = how_known(c, value.entry)
+    inside = value.within
+    exact = value.in_spec_unit if value.in_spec_unit is not None else Fraction(value.value)
+    name = value_name(c, value)
+    text = c.t.say("{name}: {verdict}", name=name, verdict=verdict(c, inside))
+    return Measured(
+        what=name,
+        value=c.quantity(value.value, value.unit),
+        specified=_specified(c, value, unit),
+        verdict=verdict(c, inside),
+        inside=inside,
+        gauge=gauge(f"g{index}", exact, value.low, value.high, text),
+        gauge_text=text,
+        how=how,
+        sure=sure,
+        at=c.t.time(value.entry.at, seconds=True),
+        tool=_tool(c, value),
+        struck=tuple(_struck(c, old) for old in value.corrected_from),
+    )
+
+
+def _specified(c: Context, value: Value, unit: str) -> str:
+    if value.nominal is not None and value.low is not None and value.high is not None:
+        spread = c.between(value.low, value.high, unit)
+        return c.t.say(
+            "{nominal}, from {spread}", nominal=c.quantity(value.nominal, unit), spread=spread
+        )
+    return c.between(value.low, value.high, unit)
+
+
+def _tool(c: Context, value: Value) -> str:
+    step = next((s for s in c.state.sheet.steps if s.key == value.step), None)
+    if value.entry.kind != "torque" or step is None:
+        return ""
+    tools = [t for t in c.state.sheet.tools if t.key in step.tools and t.highest is not None]
+    if not tools:
+        return ""
+    tool = tools[0]
+    spread = ""
+    if tool.highest is not None:
+        low = tool.lowest.value if tool.lowest else None
+        spread = c.between(low, tool.highest.value, tool.highest.unit)
+    return f"{c.t.sheet(tool.name)}, {spread}" if spread else c.t.sheet(tool.name)
+
+
+def _struck(c: Context, old: Entry) -> Struck:
+    return Struck(entry_value(c, old), c.t.time(old.at, seconds=True))
+
+
+def entry_value(c: Context, entry: Entry) -> str:
+    """Return the value that an entry holds, as it would be shown."""
+    text = str(entry.body.get("value", ""))
+    try:
+        return c.quantity(Fraction(text), str(entry.body.get("unit", "")))
+    except (ValueError, ZeroDivisionError):
+        return clean(text)
+
+
+def _levels(c: Context) -> list[tuple[int, Measured]]:
+    rows = []
+    for photo in c.state.photos:
+        level = as_decimal(photo.measurement.get("level_fraction"))
+        if photo.kind != "dipstick" or level is None or not photo.usable:
+            continue
+        final = photo.phase != "before"
+        inside = (ZERO <= level <= ONE) if final else None
+        rows.append((photo.entry.seq, _level(c, photo, level, inside)))
+    return rows
+
+
+def _level(c: Context, photo: Photo, level: Decimal, inside: bool | None) -> Measured:
+    t = c.t
+    doubt = as_decimal(photo.measurement.get("level_uncertainty"))
+    name = t.say("Level, {photo}", photo=photo_name(c, photo))
+    text = t.say("{name}: {verdict}", name=name, verdict=verdict(c, inside))
+    number = c.photo_numbers[photo.entry.id]
+    return Measured(
+        what=name,
+        value=t.percent(level),
+        specified=t.say("0 to 100 % between the marks") if inside is not None else "",
+        verdict=verdict(c, inside),
+        inside=inside,
+        gauge=gauge(f"l{number}", level, ZERO, ONE, text) if inside is not None else "",
+        gauge_text=text,
+        how=t.say("measured in photo {n}", n=number),
+        sure=t.say("± {doubt}", doubt=t.percent(doubt)) if doubt is not None else "",
+        at=t.time(photo.entry.at, seconds=True),
+    )
+
+
+def window_reading(c: Context, state: StepState) -> tuple[Decimal, Entry] | None:
+    """Return the seconds from the start of a step's window to its reading, and the reading."""
+    window = state.step.window
+    start = next((s for s in c.state.steps if window and s.step.key == window.since), None)
+    readings = [p.entry for p in state.photos if p.usable] + [v.entry for v in state.values]
+    reading = readings[-1] if readings else state.entry
+    if start is None or start.entry is None or reading is None or state.at is None:
+        return None
+    return elapsed(start.entry, reading).seconds, reading
+
+
+def _windows(c: Context) -> list[tuple[int, Measured]]:
+    rows = []
+    for state in c.state.steps:
+        found = window_reading(c, state) if state.step.window else None
+        if found is None or state.step.window is None:
+            continue
+        seconds, entry = found
+        window = state.step.window
+        inside = seconds >= window.opens and (window.closes is None or seconds <= window.closes)
+        name = c.t.say("Time from “{start}” to the reading", start=c.step_title(window.since))
+        text = c.t.say("{name}: {verdict}", name=name, verdict=verdict(c, inside))
+        row = Measured(
+            what=name,
+            value=f"{c.t.number(seconds, 0)}\u00a0s",
+            specified=c.between(window.opens, window.closes, "s"),
+            verdict=verdict(c, inside),
+            inside=inside,
+            gauge=gauge(f"w{entry.seq}", seconds, window.opens, window.closes, text),
+            gauge_text=text,
+            how=c.t.say("from the clock that no one can set"),
+            sure="",
+            at=c.t.time(entry.at, seconds=True),
+        )
+        rows.append((entry.seq, row))
+    return rows
+
+
+def fluid_limits(c: Context, fluid: FluidState) -> tuple[Decimal | None, Decimal | None]:
+    """Return how much of ``fluid`` may go in, in its unit."""
+    wanted = c.fluid(fluid.key)
+    if wanted is None or wanted.service is None or wanted.tolerance is None:
+        return None, None
+    if wanted.tolerance.unit != wanted.service.unit:
+        return None, None
+    return (
+        wanted.service.value - wanted.tolerance.value,
+        wanted.service.value + wanted.tolerance.value,
+    )
+
+
+def _sums(c: Context, fluid: FluidState) -> list[Measured]:
+    if not fluid.poured_in:
+        return []
+    low, high = fluid_limits(c, fluid)
+    inside = None if low is None or high is None else low <= fluid.poured_in <= high
+    name = c.t.say("{fluid}, all that went in", fluid=c.t.sheet(fluid.name))
+    text = c.t.say("{name}: {verdict}", name=name, verdict=verdict(c, inside))
+    return [
+        Measured(
+            what=name,
+            value=c.quantity(fluid.poured_in, fluid.unit),
+            specified=c.between(low, high, fluid.unit),
+            verdict=verdict(c, inside),
+            inside=inside,
+            gauge=gauge(f"s-{fluid.key}", fluid.poured_in, low, high, text),
+            gauge_text=text,
+            how=c.t.say("sum of what was recorded"),
+            sure="",
+            at="",
+        )
+    ]
+
+
+def steps(c: Context) -> tuple[Step, ...]:
+    """Return the order of work as it was, then the steps that were not done."""
+    rows = [_step(c, state, i) for i, state in enumerate(c.done, 1)]
+    left = [s for s in c.state.steps if s.status is StepStatus.OPEN]
+    rows += [_step(c, state, len(rows) + i) for i, state in enumerate(left, 1)]
+    return tuple(rows)
+
+
+def _step(c: Context, state: StepState, number: int) -> Step:
+    t = c.t
+    done = state.status is not StepStatus.OPEN
+    details = [f"{value_name(c, v)}: {c.quantity(v.value, v.unit)}" for v in state.values]
+    for photo in state.photos:
+        words = describe(c, photo)
+        said = " ".join(x for x in (words.figure, words.caption) if x)
+        details.append(t.say("photo {n}: {said}", n=c.photo_numbers[photo.entry.id], said=said))
+    if state.missing and done:
+        missing = t.listing([t.sheet(m) for m in state.missing])
+        details.append(t.say("still missing: {what}", what=missing))
+    status = t.say("done") if state.status is StepStatus.DONE else t.say("done, not complete")
+    if not done:
+        status = t.say("not needed") if state.step.optional else t.say("not done")
+    at = t.time(state.at, seconds=True) if state.at else ""
+    return Step(number, t.sheet(state.step.title), at, status, done, tuple(details))
+
+
+def supplies(c: Context) -> tuple[Supply, ...]:
+    """Return the parts and fluids that were used."""
+    return tuple(_parts(c) + _fluids(c))
+
+
+def _parts(c: Context) -> list[Supply]:
+    used = [(key, s) for s in c.done for key in s.step.parts]
+    rows = []
+    for part in c.state.sheet.parts:
+        states = [s for key, s in used if key == part.key]
+        if not states:
+            continue
+        step = c.t.sheet(states[-1].step.title)
+        evidence = _scanned(c, part.number) or c.t.say("with the step “{step}”", step=step)
+        amount, number = c.t.number(part.quantity), clean(part.number or "")
+        fitted = c.t.sheet(part.fitted)
+        rows.append(Supply(c.t.sheet(part.name), number, amount, fitted, evidence))
+    return rows
+
+
+def _fluids(c: Context) -> list[Supply]:
+    rows = []
+    for state in c.state.fluids:
+        fluid = c.fluid(state.key)
+        if fluid is None or not state.poured_in:
+            continue
+        evidence = _scanned(c, fluid.specification) or c.t.say("sum of what was recorded")
+        amount = c.quantity(state.poured_in, state.unit)
+        name, kind = c.t.sheet(fluid.name), c.t.sheet(fluid.specification)
+        rows.append(Supply(name, kind, amount, "", evidence))
+    return rows
+
+
+def _scanned(c: Context, number: str | None) -> str:
+    """Return where a bar code with this number was read; '' where none was."""
+    wanted = clean(number or "").casefold()
+    for photo in c.state.photos:
+        for code in codes_in(photo):
+            if wanted and (code.casefold() in wanted or wanted in code.casefold()):
+                n = c.photo_numbers[photo.entry.id]
+                return c.t.say("bar code {code} read in photo {n}", code=code, n=n)
+    return ""
+
+
+def cautions(c: Context) -> tuple[Caution, ...]:
+    """Return the cautions of the sheet."""
+    return tuple(
+        Caution(sentence(c.t.sheet(x.text)), clean(x.source or "")) for x in c.state.sheet.cautions
+    )
+
+
+def notes(c: Context) -> tuple[Fact, ...]:
+    """Return the technician's notes with their times."""
+    return tuple(
+        Fact(c.t.time(e.at, seconds=True), sentence(clean(e.body.get("text", ""))))
+        for e in c.state.notes
+    )

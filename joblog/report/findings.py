@@ -1,0 +1,134 @@
+"""Findings and how each ended; corrections, with the old value kept in sight."""
+
+from __future__ import annotations
+
+import re
+
+from joblog.job.types import Finding, FindingKind
+from joblog.record.entry import Entry
+from joblog.report.context import Context, photo_name, value_name
+from joblog.report.expert import entry_value
+from joblog.report.model import Correction, Found
+from joblog.report.text import clean, sentence
+
+_CONFIRMED = re.compile(r"^confirmed by (?P<who>.*?): (?P<why>.*)$", re.S)
+
+
+def kind_name(c: Context, kind: FindingKind) -> str:
+    """Return the name of a kind of finding."""
+    t = c.t
+    return {
+        FindingKind.OUT_OF_ORDER: t.say("out of order"),
+        FindingKind.OUT_OF_SPEC: t.say("outside its limits"),
+        FindingKind.OUTSIDE_WINDOW: t.say("outside its time"),
+        FindingKind.MISSING: t.say("missing"),
+        FindingKind.UNSURE: t.say("not sure"),
+        FindingKind.CONDITION: t.say("unsafe or not ready"),
+        FindingKind.MISMATCH: t.say("amounts do not agree"),
+        FindingKind.WRONG_UNIT: t.say("wrong sheet for this unit"),
+        FindingKind.OBSERVATION: t.say("observation"),
+    }.get(kind, clean(str(kind)))
+
+
+def for_customer(c: Context, finding: Finding) -> str:
+    """Return a finding in the customer's words.
+
+    The guard writes English; in another language the report says what kind of thing it was and at
+    which step, and the guard's own sentence stays on the expert's pages.
+    """
+    if c.t.code == "en":
+        return sentence(finding.customer or finding.text)
+    step = c.step_title(finding.step)
+    kind = kind_name(c, finding.kind)
+    said = c.t.say("{step}: {kind}", step=step, kind=kind) if step else kind
+    return sentence(said)
+
+
+def findings(c: Context) -> tuple[Found, ...]:
+    """Return all findings in the order in which they were noticed."""
+    return tuple(_found(c, finding) for finding in c.state.findings)
+
+
+def _found(c: Context, finding: Finding) -> Found:
+    open_ = not finding.resolved and finding.kind is not FindingKind.OBSERVATION
+    ended = _resolved(c, finding) if finding.resolved else ""
+    if open_:
+        ended = c.t.say("still open")
+    return Found(
+        at=c.t.time(finding.at, seconds=True) if finding.at else "",
+        kind=kind_name(c, finding.kind),
+        text=sentence(finding.text),
+        resolved=ended,
+        open=open_,
+        explained=sentence(clean(c.state.explanations.get(finding.key, ""))),
+    )
+
+
+def _resolved(c: Context, finding: Finding) -> str:
+    confirmed = _CONFIRMED.match(finding.resolved)
+    if confirmed:
+        return c.t.say(
+            "confirmed by {who}: {why}", who=clean(confirmed["who"]), why=clean(confirmed["why"])
+        )
+    return c.t.sheet(finding.resolved)
+
+
+def corrections(c: Context) -> tuple[Correction, ...]:
+    """Return every entry that corrects or takes back an earlier one, in order."""
+    rows = []
+    for entry in c.state.entries:
+        old = c.by_id.get(entry.supersedes or "")
+        if old is not None:
+            rows.append(_correction(c, old, entry))
+    return tuple(rows)
+
+
+def _correction(c: Context, old: Entry, new: Entry) -> Correction:
+    taken_back = new.kind == "disregarded"
+    return Correction(
+        what=_what(c, old),
+        old=_content(c, old),
+        old_at=c.t.time(old.at, seconds=True),
+        new=c.t.say("taken back") if taken_back else _content(c, new),
+        new_at=c.t.time(new.at, seconds=True),
+        how=how_it_was_said(c, new),
+    )
+
+
+def how_it_was_said(c: Context, entry: Entry) -> str:
+    """Return how an entry came in, for the table of corrections."""
+    heard = c.by_id.get(str(entry.body.get("heard", "")))
+    if heard is not None:
+        return c.t.say("heard: “{text}”", text=clean(heard.body.get("text", "")))
+    by = clean(entry.by)
+    return c.t.say("by {who}", who=by) if by else ""
+
+
+def _what(c: Context, entry: Entry) -> str:
+    value = next((v for v in c.state.values if entry in (v.entry, *v.corrected_from)), None)
+    if value is not None:
+        return value_name(c, value)
+    names = {
+        "torque": c.t.say("Torque"),
+        "quantity": c.t.say("Amount"),
+        "reading": c.t.say("Reading"),
+        "photo": c.t.say("Photo"),
+        "note": c.t.say("Note"),
+        "step-done": c.t.say("Step"),
+    }
+    step = c.step_title(entry.body.get("step"))
+    name = names.get(entry.kind, clean(entry.kind))
+    return f"{name}, {step}" if step and entry.kind != "step-done" else name
+
+
+def _content(c: Context, entry: Entry) -> str:
+    if "value" in entry.body:
+        return entry_value(c, entry)
+    if entry.kind == "photo":
+        photo = next((p for p in c.state.photos if p.entry.id == entry.id), None)
+        if photo is not None:
+            return c.t.say("photo {n}", n=c.photo_numbers[entry.id]) + f", {photo_name(c, photo)}"
+        return c.t.say("photo")
+    if entry.kind == "step-done":
+        return c.step_title(entry.body.get("step"))
+    return clean(entry.body.get("text", "")) or clean(entry.kind)

@@ -1,0 +1,356 @@
+"""The page for the customer: what, why, found, means, next; short words, short sentences."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from joblog.errors import InputError
+from joblog.job.types import Finding, FindingKind, StepState
+from joblog.measure.due import Due as DueDate
+from joblog.measure.due import Interval, Reading, next_due
+from joblog.measure.units import Quantity
+from joblog.report.context import Context, as_decimal
+from joblog.report.expert import measured
+from joblog.report.findings import for_customer
+from joblog.report.language import Language
+from joblog.report.model import Due, Fact, Front, Measured, Picture
+from joblog.report.past import flake_lengths, level_at_end, plug_as_found
+from joblog.report.pictures import front_pictures
+from joblog.report.text import clean, sentence
+
+_DONE_SHOWN = 6
+_FOUND_SHOWN = 4
+
+
+def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
+    """Return the first page. ``signature`` is an image key or ''."""
+    rows = measured(c)
+    done, more = _done(c)
+    signed = c.state.signatures[-1] if c.state.signatures else None
+    return Front(
+        verdict=_verdict(c, rows),
+        came_for=_came_for(c),
+        done=done,
+        found=_found(c, rows),
+        means=_means(c),
+        due=due(c),
+        pictures=front_pictures(c, pictures),
+        people=people(c),
+        signature=signature,
+        signed=clean(signed.body.get("name", "")) if signed else "",
+        more=more,
+    )
+
+
+def _open(c: Context) -> list[Finding]:
+    return [f for f in c.state.findings if not f.resolved and f.kind is not FindingKind.OBSERVATION]
+
+
+def _observations(c: Context) -> list[Finding]:
+    return [
+        f
+        for f in c.state.findings
+        if f.kind is FindingKind.OBSERVATION and not f.key.startswith("clock:")
+    ]
+
+
+def _verdict(c: Context, rows: tuple[Measured, ...]) -> str:
+    t = c.t
+    if not c.state.entries or not (c.done or c.state.values or c.state.photos):
+        if c.aborted:
+            return t.say("The job was stopped before any work was done.")
+        return t.say("No work has been recorded yet.")
+    if c.aborted:
+        return t.say("The job was stopped before it was done.")
+    if not c.state.closed:
+        return t.say("The job is still going on. This is how it stands now.")
+    return _verdict_finished(c, rows)
+
+
+def _verdict_finished(c: Context, rows: tuple[Measured, ...]) -> str:
+    t = c.t
+    open_, outside = len(_open(c)), sum(row.inside is False for row in rows)
+    if open_:
+        return t.count(
+            "The job is done. One thing is still open: please read what we found.",
+            "The job is done. {n} things are still open: please read what we found.",
+            open_,
+        )
+    if outside:
+        return t.count(
+            "The job is done. One value is outside its limits: please read what we found.",
+            "The job is done. {n} values are outside their limits: please read what we found.",
+            outside,
+        )
+    seen = len({f.entry for f in _observations(c)})
+    if seen:
+        return t.count(
+            "The job is done, and all that we measured is within its limits. "
+            "We saw one thing that you should know about.",
+            "The job is done, and all that we measured is within its limits. "
+            "We saw {n} things that you should know about.",
+            seen,
+        )
+    return t.say("The job is done, and all that we measured is within its limits.")
+
+
+def _came_for(c: Context) -> tuple[str, ...]:
+    lines = []
+    complaint = c.opened("complaint")
+    if complaint:
+        lines.append(c.t.say("You told us: “{text}”", text=complaint))
+    lines.append(sentence(c.t.sheet(c.state.sheet.sheet.summary)))
+    return tuple(lines)
+
+
+def _weight(state: StepState) -> int:
+    """How much a step tells the customer: things measured or photographed tell most."""
+    step = state.step
+    return 2 * bool(state.values or state.photos) + bool(step.torque or step.pour or step.parts)
+
+
+def _done(c: Context) -> tuple[tuple[str, ...], str]:
+    """Return what was done, and a line about the rest."""
+    told = [s for s in c.done if s.step.customer]
+    best = sorted(told, key=lambda s: -_weight(s))[:_DONE_SHOWN]
+    keys = {s.step.key for s in best}
+    lines = [sentence(c.t.sheet(s.step.customer)) for s in told if s.step.key in keys]
+    if c.aborted:
+        closing = next((e for e in reversed(c.state.entries) if e.kind == "job-closed"), None)
+        reason = clean(closing.body.get("reason", "")) if closing else ""
+        if reason:
+            lines.append(c.t.say("We stopped because: {reason}", reason=sentence(reason)))
+    rest = len(c.done) - len(keys)
+    more = c.t.count(
+        "And {n} more step; all are listed under “Order of work”.",
+        "And {n} more steps; all are listed under “Order of work”.",
+        rest,
+    )
+    return tuple(lines), more if rest > 0 else ""
+
+
+def _found(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
+    lines = _values_found(c, rows) + _volumes_found(c) + _level_found(c) + _plug_found(c)
+    # What a plug had caught is told as figures already; what it means is said below.
+    told = [f for f in (*_open(c), *_observations(c)) if not f.key.startswith("debris:")]
+    lines += [for_customer(c, f) for f in told[:_FOUND_SHOWN]]
+    left = len(told) - _FOUND_SHOWN
+    if left > 0:
+        lines.append(
+            c.t.count(
+                "{n} more finding is on the pages behind.",
+                "{n} more findings are on the pages behind.",
+                left,
+            )
+        )
+    return tuple(lines)
+
+
+def _values_found(c: Context, rows: tuple[Measured, ...]) -> list[str]:
+    judged = [row for row in rows if row.inside is not None]
+    outside = [row for row in judged if row.inside is False]
+    if not judged:
+        return []
+    if not outside:
+        return [
+            c.t.count(
+                "We checked {n} value. It is within its limits.",
+                "We checked {n} values. All are within their limits.",
+                len(judged),
+            )
+        ]
+    names = c.t.listing([row.what for row in outside[:3]])
+    return [
+        c.t.say(
+            "We checked {n} values. Outside its limits: {names}.",
+            n=c.t.number(len(judged)),
+            names=names,
+        )
+    ]
+
+
+def _volumes_found(c: Context) -> list[str]:
+    lines = []
+    for fluid in c.state.fluids:
+        if fluid.poured_out and fluid.poured_in:
+            lines.append(
+                c.t.say(
+                    "{out} of old fluid came out and {into} of new fluid went in.",
+                    out=c.quantity(fluid.poured_out, fluid.unit),
+                    into=c.quantity(fluid.poured_in, fluid.unit),
+                )
+            )
+        elif fluid.poured_in:
+            amount = c.quantity(fluid.poured_in, fluid.unit)
+            lines.append(c.t.say("{amount} of new fluid went in.", amount=amount))
+        elif fluid.poured_out:
+            amount = c.quantity(fluid.poured_out, fluid.unit)
+            lines.append(c.t.say("{amount} of old fluid came out.", amount=amount))
+    return lines
+
+
+def _level_found(c: Context) -> list[str]:
+    photo = level_at_end(c.state)
+    level = as_decimal(photo.measurement.get("level_fraction")) if photo else None
+    if level is None or not 0 <= level <= 1:
+        return []  # a level outside is a finding, told with the findings
+    return [
+        c.t.say(
+            "The fluid level is right: {share} of the way from the low to the high mark.",
+            share=c.t.percent(level),
+        )
+    ]
+
+
+def _plug_found(c: Context) -> list[str]:
+    photo = plug_as_found(c.state)
+    if photo is None:
+        return []
+    t, lengths = c.t, flake_lengths(photo)
+    film = as_decimal(photo.measurement.get("film_coverage"))
+    parts = []
+    if film is not None:
+        parts.append(
+            t.say(
+                "The magnet in the drain plug had fine metal dust on {share} of its face.",
+                share=t.percent(film),
+            )
+        )
+    if lengths:
+        parts.append(
+            t.count(
+                "It held {n} flake, {size} long.",
+                "It held {n} flakes, the longest {size}.",
+                len(lengths),
+                size=c.millimetres(max(lengths)),
+            )
+        )
+    else:
+        parts.append(t.say("It held no flakes."))
+    return [" ".join(parts)]
+
+
+def _means(c: Context) -> tuple[str, ...]:
+    explained = [c.state.explanations.get(f.key, "") for f in c.state.findings]
+    lines = _renewed_means(c) + _plug_means(c)
+    lines += [sentence(text) for text in dict.fromkeys(explained) if clean(text)]
+    if c.state.closed == "finished" and not _open(c) and not _observations(c):
+        lines.append(c.t.say("Nothing that we measured calls for more work now."))
+    return tuple(lines)
+
+
+def _renewed_means(c: Context) -> list[str]:
+    lines = []
+    for fluid in c.state.fluids:
+        if fluid.renewed is None:
+            continue
+        share = c.t.percent(fluid.renewed)
+        if fluid.renewed >= Decimal("0.95"):
+            lines.append(c.t.say("Nearly all of the fluid is new now."))
+            continue
+        lines.append(
+            c.t.say(
+                "About {share} of the fluid is new now. "
+                "The rest stays inside when the plug is out, as it should.",
+                share=share,
+            )
+        )
+    return lines
+
+
+def _plug_means(c: Context) -> list[str]:
+    photo = plug_as_found(c.state)
+    if photo is None:
+        return []
+    lines, lengths = [], flake_lengths(photo)
+    limits = c.state.sheet.debris
+    if not any(f.key.startswith("debris:") for f in _observations(c)):
+        lines.append(c.t.say("Fine dust on the magnet is normal wear."))
+    elif lengths and max(lengths) >= limits.flake_mm:
+        lines.append(
+            c.t.say(
+                "A flake that the eye can see is not normal wear. "
+                "Ask us how to find out where it comes from."
+            )
+        )
+    before = next((p for p in reversed(c.earlier) if p.plug), None)
+    if before is not None:
+        lines.append(_compared(c, before.longest_mm, max(lengths, default=None), before.at))
+    return lines
+
+
+def _compared(c: Context, before: str, now: Decimal | None, at: str) -> str:
+    t = c.t
+    earlier = as_decimal(before)
+    then = c.millimetres(earlier) if earlier is not None else t.say("none")
+    today = c.millimetres(now) if now is not None else t.say("none")
+    return t.say(
+        "Longest flake at the last service ({date}): {then}. Now: {today}.",
+        date=t.date(at),
+        then=then,
+        today=today,
+    )
+
+
+def due(c: Context) -> Due | None:
+    """Return when the service is due again; None where the sheet doesn't say or it wasn't done."""
+    wanted = c.state.sheet.sheet.next_due
+    if wanted is None or c.state.closed != "finished":
+        return None
+    distance = None
+    if wanted.distance is not None:
+        distance = Quantity.of(wanted.distance.value, wanted.distance.unit)
+    hours = None if wanted.hours is None else Quantity.of(wanted.hours, "h")
+    watch = tuple(sentence(c.t.sheet(x)) for x in wanted.watch)
+    try:
+        interval = Interval(distance, hours, wanted.months)
+        found = next_due(_reading(c), interval)
+    except InputError:
+        return Due((), "", watch) if watch else None
+    figures = _due_figures(c, found)
+    note = c.t.say("whichever comes first") if len(figures) > 1 else ""
+    if not found.distance and distance is not None:
+        extra = c.t.say("in {distance}", distance=c.quantity(distance.value, distance.unit))
+        figures = (extra, *figures)
+        note = c.t.say("whichever comes first") if len(figures) > 1 else ""
+    return Due(figures, note, watch)
+
+
+def _due_figures(c: Context, found: DueDate) -> tuple[str, ...]:
+    figures = []
+    for quantity in (found.distance, found.hours):
+        if quantity is not None:
+            figures.append(c.quantity(quantity.value, quantity.unit))
+    if found.day is not None:
+        figures.append(c.t.month_of(found.day))
+    return tuple(figures)
+
+
+def _reading(c: Context) -> Reading:
+    day = c.t.local(c.state.opened_at).date() if c.state.opened_at else None
+    value = as_decimal(c.opened("unit", "odometer"))
+    unit = c.opened("unit", "odometer_unit") or "km"
+    if value is None or value < 0:
+        return Reading(day)
+    quantity = Quantity.of(value, unit)
+    return Reading(day, None, quantity) if unit == "h" else Reading(day, quantity)
+
+
+def people(c: Context) -> tuple[Fact, ...]:
+    """Return who did the job, who looked after it, and when."""
+    t: Language = c.t
+    facts = [
+        Fact(t.say("Technician"), c.opened("technician")),
+        Fact(t.say("Advisor"), c.opened("advisor")),
+    ]
+    if c.state.entries:
+        start, end = c.state.entries[0].at, c.state.entries[-1].at
+        when = t.say(
+            "{date}, {start} to {end} ({zone})",
+            date=t.date(start),
+            start=t.time(start),
+            end=t.time(end),
+            zone=t.zone_name(start),
+        )
+        facts.append(Fact(t.say("When"), when))
+    return tuple(fact for fact in facts if fact.text)

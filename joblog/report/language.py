@@ -1,0 +1,162 @@
+"""Words, numbers, dates and units in the reader's language.
+
+English is the language of the source; another is a file ``locale/<code>.po`` (GNU gettext), which a
+translator can add without touching code. Numbers, dates and lists follow CLDR through Babel.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
+from datetime import date as Day  # noqa: N812  # the methods below have the short names
+from decimal import ROUND_HALF_UP, Decimal
+from fractions import Fraction
+from functools import lru_cache
+from gettext import GNUTranslations, NullTranslations
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+from babel import Locale, UnknownLocaleError
+from babel.dates import format_date, format_datetime, format_skeleton, get_timezone
+from babel.lists import format_list
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+from babel.numbers import format_decimal, format_percent
+
+from joblog.errors import InputError
+from joblog.report.text import clean, isolate
+
+LOCALES = Path(__file__).with_name("locale")
+Number = Decimal | Fraction | int
+
+
+def languages() -> list[str]:
+    """Return the codes that a report can be written in."""
+    return sorted({"en", *(path.stem for path in LOCALES.glob("*.po"))})
+
+
+@lru_cache
+def _catalogue(code: str) -> NullTranslations:
+    if code == "en":
+        return NullTranslations()
+    compiled = BytesIO()
+    with (LOCALES / f"{code}.po").open("rb") as file:
+        write_mo(compiled, read_po(file, locale=code))
+    compiled.seek(0)
+    return GNUTranslations(compiled)
+
+
+def to_decimal(value: Number, places: int) -> Decimal:
+    """Return ``value`` rounded half up to ``places`` decimals, exactly."""
+    exact = Fraction(value)
+    scaled = Decimal(exact.numerator * 10**places) / Decimal(exact.denominator)
+    return scaled.quantize(Decimal(1), ROUND_HALF_UP).scaleb(-places)
+
+
+@dataclass(frozen=True)
+class Language:
+    """One language and time zone that a report is written in."""
+
+    code: str
+    locale: Locale
+    zone: tzinfo
+
+    @classmethod
+    def find(cls, code: str, zone: str = "UTC") -> Language:
+        """Return the language ``code`` ('en', 'es').
+
+        Raises InputError where there is no catalogue for it or the time zone is unknown.
+        """
+        base = re.split(r"[-_]", code)[0].lower()
+        if base not in languages():
+            raise InputError(
+                f"there is no report in the language {code!r}; choose one of "
+                f"{', '.join(languages())}, or add a catalogue for it"
+            )
+        try:
+            locale = Locale.parse(code.replace("-", "_"))
+        except (UnknownLocaleError, ValueError):
+            locale = Locale.parse(base)
+        try:
+            return cls(base, locale, get_timezone(zone))
+        except LookupError as error:
+            raise InputError(
+                f"the time zone {zone!r} is unknown; write one such as 'Europe/London'"
+            ) from error
+
+    @property
+    def direction(self) -> str:
+        """'ltr' or 'rtl'."""
+        return str(self.locale.text_direction)
+
+    def say(self, message: str, **fields: object) -> str:
+        """Return ``message`` translated, its ``{fields}`` filled in."""
+        return self._fill(_catalogue(self.code).gettext(message), fields)
+
+    def count(self, one: str, many: str, n: int, **fields: object) -> str:
+        """Return the message for ``n`` things; ``{n}`` is the number."""
+        text = _catalogue(self.code).ngettext(one, many, n)
+        return self._fill(text, {"n": self.number(n), **fields})
+
+    def sheet(self, text: str | None) -> str:
+        """Return a sheet's own text, translated where the catalogue knows it."""
+        plain = clean(text or "")
+        return _catalogue(self.code).gettext(plain) if plain else ""
+
+    def number(self, value: Number, places: int | None = None) -> str:
+        """Return a number as the language writes it, rounded half up to ``places``."""
+        if places is None:
+            value = Decimal(value) if not isinstance(value, Fraction) else to_decimal(value, 2)
+            places = max(0, -int(value.normalize().as_tuple().exponent))
+        pattern = "#,##0" + ("." + "0" * places if places else "")
+        return str(format_decimal(to_decimal(value, places), pattern, locale=self.locale))
+
+    def percent(self, share: Number) -> str:
+        """Return a share of 0..1 as whole per cent."""
+        return str(format_percent(to_decimal(share, 2), locale=self.locale))
+
+    def date(self, at: str | datetime) -> str:
+        """Return the day of ``at``, spelled out."""
+        return str(format_date(self.local(at), "long", locale=self.locale))
+
+    def month_of(self, day: Day) -> str:
+        """Return month and year, without a time zone's help: a due date is a day, not a moment."""
+        noon = datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
+        return str(format_skeleton("yMMMM", noon, locale=self.locale))
+
+    def time(self, at: str, *, seconds: bool = False) -> str:
+        """Return the time of day in the shop's zone, in 24 hours."""
+        pattern = "HH:mm:ss" if seconds else "HH:mm"
+        return str(format_datetime(self.local(at), pattern, locale=self.locale))
+
+    def local(self, at: str | datetime) -> datetime:
+        """Return an RFC 3339 time in the shop's zone."""
+        when = at if isinstance(at, datetime) else datetime.fromisoformat(at)
+        return when.astimezone(self.zone)
+
+    def zone_name(self, at: str) -> str:
+        """Return the name of the shop's zone at that time, such as 'UTC' or 'GMT+1'."""
+        return self.local(at).tzname() or "UTC"
+
+    def span(self, seconds: Number) -> str:
+        """Return a length of time in minutes and seconds, or hours and minutes."""
+        total = int(to_decimal(seconds, 0))
+        hours, minutes, rest = total // 3600, total // 60 % 60, total % 60
+        if hours:
+            return self.say("{h} h {m} min", h=hours, m=minutes)
+        if minutes and rest:
+            return self.say("{m} min {s} s", m=minutes, s=rest)
+        return self.say("{m} min", m=minutes) if minutes else self.say("{s} s", s=rest)
+
+    def listing(self, items: list[str]) -> str:
+        """Return 'a, b and c'."""
+        return str(format_list(items, locale=self.locale)) if items else ""
+
+    @staticmethod
+    def _fill(text: str, fields: dict[str, Any]) -> str:
+        if not fields:
+            return text
+        safe = {k: isolate(v) if isinstance(v, str) else v for k, v in fields.items()}
+        return text.format(**safe)

@@ -1,0 +1,132 @@
+"""One service as a later report remembers it: small enough to be kept inside that report."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from joblog.job.types import JobState, Photo
+
+# ISO 16232:2018, size classes by largest Feret diameter in µm, lower limit inclusive. B to J read
+# in secondary texts, limits of K to N from memory, unverified.
+CLASSES: tuple[tuple[str, int, int | None], ...] = (
+    ("F", 100, 150),
+    ("G", 150, 200),
+    ("H", 200, 400),
+    ("I", 400, 600),
+    ("J", 600, 1000),
+    ("K", 1000, 1500),
+    ("L", 1500, 2000),
+    ("M", 2000, 3000),
+    ("N", 3000, None),
+)
+
+
+@dataclass(frozen=True)
+class Past:
+    """The figures of one service; numbers are decimal text, so that they go through JSON."""
+
+    job: str
+    at: str
+    title: str
+    sheet: str
+    odometer: str
+    odometer_unit: str
+    order: str
+    hash: str
+    closed: str
+    drained: str = ""
+    filled: str = ""
+    unit: str = ""
+    total: str = ""
+    film: str = ""
+    longest_mm: str = ""
+    level: str = ""
+    flakes: dict[str, int] = field(default_factory=dict)
+    plug: bool = False  # whether the plug was measured at all
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain JSON."""
+        return asdict(self)
+
+
+def size_class(length_mm: Decimal | float) -> str:
+    """Return the ISO 16232 class of a flake ('' below class F: a phone can't resolve it)."""
+    micrometres = Decimal(str(length_mm)) * 1000
+    for letter, low, high in CLASSES:
+        if micrometres >= low and (high is None or micrometres < high):
+            return letter
+    return ""
+
+
+def flakes_by_class(lengths_mm: list[Decimal]) -> dict[str, int]:
+    """Return how many flakes are in each class."""
+    counts: dict[str, int] = {}
+    for length in lengths_mm:
+        letter = size_class(length)
+        if letter:
+            counts[letter] = counts.get(letter, 0) + 1
+    return counts
+
+
+def flake_lengths(photo: Photo) -> list[Decimal]:
+    """Return the lengths in mm of the flakes measured in a photo of a plug."""
+    flakes = photo.measurement.get("flakes") or ()
+    return [
+        Decimal(str(flake["length_mm"]))
+        for flake in flakes
+        if isinstance(flake, dict) and flake.get("length_mm") is not None
+    ]
+
+
+def plug_as_found(state: JobState) -> Photo | None:
+    """Return the photo that shows what the plug had caught, before it was cleaned."""
+    usable = [p for p in state.photos if p.kind == "plug" and p.usable]
+    found = [p for p in usable if p.phase != "after"]
+    return found[-1] if found else None
+
+
+def level_at_end(state: JobState) -> Photo | None:
+    """Return the last usable photo of the dipstick."""
+    usable = [p for p in state.photos if p.kind == "dipstick" and p.usable]
+    after = [p for p in usable if p.phase != "before"]
+    return after[-1] if after else None
+
+
+def past_of(state: JobState) -> Past:
+    """Return the figures of a job for later reports of the same unit."""
+    unit = state.opened.get("unit") or {}
+    fluid = state.fluids[0] if state.fluids else None
+    plug, stick = plug_as_found(state), level_at_end(state)
+    lengths = flake_lengths(plug) if plug else []
+    return Past(
+        job=state.job,
+        at=state.opened_at,
+        title=state.sheet.sheet.title,
+        sheet=state.sheet.sheet.key,
+        odometer=str(unit.get("odometer") or ""),
+        odometer_unit=str(unit.get("odometer_unit") or "km"),
+        order=str(state.opened.get("order") or ""),
+        hash=state.final_hash,
+        closed=state.closed,
+        drained=_text(fluid.poured_out) if fluid else "",
+        filled=_text(fluid.poured_in) if fluid else "",
+        unit=fluid.unit if fluid else "",
+        total=str(fluid.total) if fluid and fluid.total is not None else "",
+        film=_measured(plug, "film_coverage"),
+        longest_mm=str(max(lengths)) if lengths else "",
+        level=_measured(stick, "level_fraction"),
+        flakes=flakes_by_class(lengths),
+        plug=plug is not None,
+    )
+
+
+def _text(value: Fraction) -> str:
+    return f"{value.numerator}/{value.denominator}" if value.denominator != 1 else str(value)
+
+
+def _measured(photo: Photo | None, name: str) -> str:
+    value = photo.measurement.get(name) if photo else None
+    return "" if value is None else str(value)

@@ -1,0 +1,168 @@
+"""Each photo with what was measured in it, in words."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import NamedTuple
+
+from joblog.job.types import Photo
+from joblog.record.entry import Entry
+from joblog.report.colour import colour_name
+from joblog.report.context import Context, as_decimal, photo_name
+from joblog.report.images import Shown
+from joblog.report.model import Picture
+from joblog.report.past import flake_lengths
+from joblog.report.text import clean, sentence
+
+_ON_FRONT = 3
+
+
+class Words(NamedTuple):
+    """The main figure of a photo, what it is, and the rest of what was measured."""
+
+    figure: str
+    caption: str
+    details: tuple[str, ...] = ()
+
+
+def image_sha(photo: Photo) -> str:
+    """Return the SHA-256 of the picture to show: the one with the measurement drawn, if any."""
+    return _media(photo.entry, "overlay") or _media(photo.entry, "photo")
+
+
+def _media(entry: Entry, role: str) -> str:
+    return next((ref.sha256 for ref in entry.media if ref.role == role), "")
+
+
+def pictures(c: Context, shown: dict[str, Shown]) -> tuple[Picture, ...]:
+    """Return every photo of the job, in order."""
+    return tuple(_picture(c, photo, shown) for photo in c.state.photos)
+
+
+def _picture(c: Context, photo: Photo, shown: dict[str, Shown]) -> Picture:
+    words = describe(c, photo)
+    image = shown.get(image_sha(photo))
+    title = photo_name(c, photo)
+    number = c.photo_numbers[photo.entry.id]
+    measured = f"{words.figure} {words.caption}".strip()
+    alt = c.t.say("Photo {n}, {title}: {measured}.", n=number, title=title, measured=measured)
+    if photo.entry.media and image is None:
+        words = words._replace(details=(*words.details, c.t.say("The picture is not at hand.")))
+    return Picture(
+        number=number,
+        title=title,
+        figure=words.figure,
+        caption=words.caption,
+        details=words.details,
+        alt=alt,
+        image=image.key if image else "",
+        original=_media(photo.entry, "photo") or image_sha(photo),
+        at=c.t.time(photo.entry.at, seconds=True),
+        usable=photo.usable,
+        width=image.width if image else 4,
+        height=image.height if image else 3,
+    )
+
+
+def describe(c: Context, photo: Photo) -> Words:
+    """Return what was measured in ``photo``, in the reader's language."""
+    if not photo.usable:
+        why = clean(photo.measurement.get("why") or "")
+        if photo.kind in ("plug", "dipstick", "fluid"):
+            caption = c.t.say("not measured")
+            return Words("", caption, (sentence(c.t.sheet(why)),) if why else ())
+        return Words("", c.t.say("taken for the record"))
+    describing = {"plug": _plug, "dipstick": _dipstick, "fluid": _fluid, "label": _label}
+    return describing.get(photo.kind, _other)(c, photo)
+
+
+def _plug(c: Context, photo: Photo) -> Words:
+    t = c.t
+    lengths = flake_lengths(photo)
+    film = as_decimal(photo.measurement.get("film_coverage"))
+    count = t.count("{n} flake", "{n} flakes", len(lengths))
+    covered = t.say("fine film on {share} of the magnet", share=t.percent(film)) if film else ""
+    magnet = as_decimal(photo.measurement.get("magnet_diameter_mm"))
+    size = (
+        (t.say("magnet {size} across", size=c.millimetres(magnet)),) if magnet is not None else ()
+    )
+    if lengths:
+        more = tuple(x for x in (covered, *size) if x)
+        return Words(c.millimetres(max(lengths)), t.say("longest of {count}", count=count), more)
+    if film is not None:
+        return Words(t.percent(film), t.say("of the magnet under fine film, no flakes"), size)
+    return Words("", t.say("no flakes"), size)
+
+
+def _dipstick(c: Context, photo: Photo) -> Words:
+    t = c.t
+    level = as_decimal(photo.measurement.get("level_fraction"))
+    if level is None:
+        return Words("", t.say("not measured"))
+    doubt = as_decimal(photo.measurement.get("level_uncertainty"))
+    details = (t.say("give or take {doubt}", doubt=t.percent(doubt)),) if doubt is not None else ()
+    if level > 1:
+        return Words(
+            t.percent(level - 1), t.say("of the mark distance above the upper mark"), details
+        )
+    if level < 0:
+        return Words(t.percent(-level), t.say("of the mark distance below the lower mark"), details)
+    return Words(t.percent(level), t.say("of the way from the lower to the upper mark"), details)
+
+
+def _fluid(c: Context, photo: Photo) -> Words:
+    lab = [as_decimal(x) for x in photo.measurement.get("lab") or ()]
+    if len(lab) != 3 or any(x is None for x in lab):
+        return Words("", c.t.say("not measured"))
+    values: list[Decimal] = [x for x in lab if x is not None]
+    name = colour_name(c.t, *(float(x) for x in values))
+    figures = "  ".join(
+        f"{axis} {c.t.number(x, 0)}" for axis, x in zip(("L*", "a*", "b*"), values, strict=True)
+    )
+    return Words(name, c.t.say("colour of the fluid on white paper"), (figures,))
+
+
+def _label(c: Context, photo: Photo) -> Words:
+    codes = codes_in(photo)
+    if not codes:
+        return Words("", c.t.say("taken for the record"))
+    return Words("", c.t.say("bar code read"), tuple(codes))
+
+
+def _other(c: Context, _photo: Photo) -> Words:
+    return Words("", c.t.say("taken for the record"))
+
+
+def codes_in(photo: Photo) -> list[str]:
+    """Return the texts of the bar codes that were read in a photo."""
+    codes = photo.measurement.get("codes") or photo.measurement.get("barcodes") or ()
+    found = [code.get("text", "") if isinstance(code, dict) else code for code in codes]
+    return [clean(text) for text in found if isinstance(text, str) and text]
+
+
+def front_pictures(c: Context, all_of_them: tuple[Picture, ...]) -> tuple[Picture, ...]:
+    """Return up to three pictures that tell the customer most, in the order of the job."""
+    by_number = {picture.number: picture for picture in all_of_them}
+    chosen: dict[int, int] = {}
+    for rank, (kind, phase) in enumerate(
+        [
+            ("plug", "before"),
+            ("dipstick", "after"),
+            ("plug", "after"),
+            ("fluid", "before"),
+            ("dipstick", "before"),
+            ("fluid", "after"),
+            ("plug", "once"),
+            ("dipstick", "once"),
+            ("fluid", "once"),
+            ("label", "once"),
+        ]
+    ):
+        for photo in reversed(c.state.photos):
+            number = c.photo_numbers[photo.entry.id]
+            picture = by_number[number]
+            if (photo.kind, photo.phase) == (kind, phase) and photo.usable and picture.image:
+                chosen.setdefault(number, rank)
+                break
+    best = sorted(chosen, key=lambda number: chosen[number])[:_ON_FRONT]
+    return tuple(by_number[number] for number in sorted(best))

@@ -1,0 +1,114 @@
+"""Values with their unit, in the reader's units: US customary, metric or both.
+
+A value is shown as it was recorded where the reader's units allow that; a converted one is rounded
+to the step that a tool can show, and the record keeps the exact value.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+from typing import Literal
+
+from joblog.errors import InputError
+from joblog.measure.units import UNITS, Quantity, convert
+from joblog.report.language import Language, Number
+from joblog.report.text import clean
+
+Units = Literal["us", "metric", "both"]
+
+
+# Code of a unit -> (system, decimals a reader can use, unit of the other system).
+_SYSTEM: dict[str, tuple[str, int, str]] = {
+    "lbf.ft": ("us", 1, "N.m"),
+    "lbf.in": ("us", 0, "N.m"),
+    "N.m": ("metric", 1, "lbf.ft"),
+    "kgf.m": ("metric", 2, "lbf.ft"),
+    "lbf": ("us", 0, "N"),
+    "N": ("metric", 0, "lbf"),
+    "qt_us": ("us", 2, "L"),
+    "pt_us": ("us", 2, "L"),
+    "gal_us": ("us", 2, "L"),
+    "floz_us": ("us", 1, "mL"),
+    "qt_imp": ("imperial", 2, "L"),
+    "gal_imp": ("imperial", 2, "L"),
+    "L": ("metric", 2, "qt_us"),
+    "mL": ("metric", 0, "floz_us"),
+    "degF": ("us", 0, "degC"),
+    "degC": ("metric", 0, "degF"),
+    "psi": ("us", 1, "kPa"),
+    "kPa": ("metric", 0, "psi"),
+    "bar": ("metric", 2, "psi"),
+    "in": ("us", 3, "mm"),
+    "mm": ("metric", 2, "in"),
+    "mi": ("us", 0, "km"),
+    "km": ("metric", 0, "mi"),
+}
+_IMPERIAL_IN_US = {"qt_imp": "qt_us", "gal_imp": "gal_us"}
+
+
+def sign(unit: str) -> str:
+    """Return how ``unit`` is printed; an unknown one is printed as it is recorded."""
+    return UNITS[unit].symbol if unit in UNITS else clean(unit)
+
+
+def reader_units(unit: str, units: Units) -> list[str]:
+    """Return the units that a value in ``unit`` is shown in, the first first."""
+    if unit not in _SYSTEM:
+        return [unit]
+    system, _, other = _SYSTEM[unit]
+    if units == "both":
+        return [unit, other]
+    if system == units:
+        return [unit]
+    return [_IMPERIAL_IN_US.get(unit, other)] if units == "us" else [other]
+
+
+def figure(t: Language, value: Number, recorded: str, unit: str) -> str:
+    """Return the number for ``value`` (in ``recorded``) shown in ``unit``, without the sign."""
+    if unit == recorded:
+        return t.number(value)
+    exact_value = convert(Quantity.of(Fraction(value), recorded), unit).exact
+    if exact_value.denominator == 1:  # zeros after the point would claim more than was measured
+        return t.number(exact_value, 0)
+    return t.number(exact_value, _SYSTEM[unit][1])
+
+
+def quantity(t: Language, value: Number, unit: str, units: Units) -> str:
+    """Return 'value unit' in the reader's units, such as '28 lbf·ft (38.0 N·m)'."""
+    shown = [
+        f"{figure(t, value, unit, each)}\u00a0{sign(each)}" for each in reader_units(unit, units)
+    ]
+    return shown[0] if len(shown) == 1 else f"{shown[0]} ({shown[1]})"
+
+
+def between(t: Language, low: Number | None, high: Number | None, unit: str, units: Units) -> str:
+    """Return a range in the reader's units: '25 to 31 lbf·ft', 'at least 1 L', or ''."""
+    parts: list[str] = []
+    if low is None and high is None:
+        return ""
+    for each in reader_units(unit, units):
+        lowest = "" if low is None else figure(t, low, unit, each)
+        highest = "" if high is None else figure(t, high, unit, each)
+        name = sign(each)
+        if lowest and highest:
+            parts.append(t.say("{low} to {high} {unit}", low=lowest, high=highest, unit=name))
+        elif lowest:
+            parts.append(t.say("at least {low} {unit}", low=lowest, unit=name))
+        elif highest:
+            parts.append(t.say("at most {high} {unit}", high=highest, unit=name))
+    return parts[0] if len(parts) < 2 else f"{parts[0]} ({parts[1]})"
+
+
+def exact(text: object) -> Decimal | None:
+    """Return a number recorded as text or integer, or None where there is none.
+
+    Raises InputError for text that is not a number.
+    """
+    if text is None or isinstance(text, bool) or text == "":
+        return None
+    try:
+        value = Decimal(str(text))
+    except ArithmeticError as error:
+        raise InputError(f"{text!r} in the record is not a number") from error
+    return value if value.is_finite() else None

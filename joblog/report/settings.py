@@ -1,0 +1,99 @@
+"""The shop's own face on a report: name, address, logo, colour, disclaimer, warranty."""
+
+from __future__ import annotations
+
+import base64
+import re
+import tomllib
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationError,
+    field_validator,
+)
+
+from joblog.errors import InputError
+
+_LARGEST_LOGO = 2_000_000  # bytes; a letterhead needs far less
+_LEAST_CONTRAST = 4.5  # WCAG 2.2, 1.4.3, text on white
+
+Line = Annotated[str, StringConstraints(max_length=300, strip_whitespace=True)]
+Paragraph = Annotated[str, StringConstraints(max_length=4000, strip_whitespace=True)]
+
+
+class ShopSettings(BaseModel):
+    """What a shop may set about its reports. ``logo`` is base64 of a PNG or JPEG."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    name: Line = ""
+    address: tuple[Line, ...] = Field(default=(), max_length=8)
+    phone: Line = ""
+    email: Line = ""
+    web: Line = ""
+    accent: str = "#22505c"
+    logo: str = ""
+    time_zone: Line = "UTC"
+    disclaimer: Paragraph = ""
+    warranty: Paragraph = ""
+
+    @field_validator("accent")
+    @classmethod
+    def _readable(cls, colour: str) -> str:
+        if not re.fullmatch(r"#[0-9a-fA-F]{6}", colour):
+            raise ValueError("write the colour as '#' and six hex digits, such as '#22505c'")
+        if contrast_on_white(colour) < _LEAST_CONTRAST:
+            raise ValueError(
+                f"the colour {colour} is too pale to read on white paper; choose a darker one"
+            )
+        return colour.lower()
+
+
+def contrast_on_white(colour: str) -> float:
+    """Return the contrast of '#rrggbb' against white, 1..21 (WCAG 2.2, relative luminance)."""
+
+    def linear(channel: int) -> float:
+        share = channel / 255
+        return share / 12.92 if share <= 0.04045 else float(((share + 0.055) / 1.055) ** 2.4)
+
+    red, green, blue = (linear(int(colour[i : i + 2], 16)) for i in (1, 3, 5))
+    luminance = 0.2126 * red + 0.7152 * green + 0.0722 * blue
+    return 1.05 / (luminance + 0.05)
+
+
+def load_settings(path: Path) -> ShopSettings:
+    """Return the settings in a TOML file; ``logo`` there is a path relative to the file.
+
+    Raises InputError that names the file and the field.
+    """
+    try:
+        fields = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise InputError(f"the shop settings {path} can't be read: {error}") from error
+    fields = fields.get("shop", fields)
+    if isinstance(fields.get("logo"), str) and fields["logo"]:
+        fields["logo"] = _logo(path.parent / fields["logo"])
+    try:
+        return ShopSettings.model_validate(fields)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"]) or "the file"
+        message = first["msg"].removeprefix("Value error, ")
+        raise InputError(
+            f"the shop settings {path} have a mistake in {place}: {message}"
+        ) from error
+
+
+def _logo(path: Path) -> str:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise InputError(f"the logo {path} can't be read: {error}") from error
+    if len(data) > _LARGEST_LOGO:
+        raise InputError(f"the logo {path} is larger than 2 MB; save a smaller one")
+    return base64.b64encode(data).decode()

@@ -1,0 +1,135 @@
+"""From the job to its charts."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from fractions import Fraction
+
+from joblog.errors import InputError
+from joblog.job.types import ClockState, FluidState, StepStatus
+from joblog.measure.units import Quantity, convert
+from joblog.measure.volume import renewal_curve
+from joblog.report.charts.debris import Sizes, debris_chart
+from joblog.report.charts.fluid import Volumes, renewed_chart, volume_chart
+from joblog.report.charts.timeline import Moments, Wait, timeline_chart
+from joblog.report.context import Context
+from joblog.report.expert import fluid_limits, window_reading
+from joblog.report.model import Chart
+from joblog.report.past import CLASSES, Past, past_of
+from joblog.report.quantity import reader_units
+
+_SERVICES_FORETOLD = 3
+_EARLIER_SHOWN = 3
+
+
+def charts(c: Context) -> tuple[Chart, ...]:
+    """Return the charts that the job has something to show in."""
+    drawn: list[Chart | None] = [_timeline(c)]
+    for fluid in c.state.fluids:
+        drawn += [_volumes(c, fluid), _renewed(c, fluid)]
+    drawn.append(debris(c, (*c.earlier, past_of(c.state))))
+    return tuple(chart for chart in drawn if chart is not None)
+
+
+def _timeline(c: Context) -> Chart | None:
+    entries = c.state.entries
+    if len(entries) < 2 or not c.done:
+        return None
+    start = entries[0].at
+
+    def since(at: str) -> float:
+        return (datetime.fromisoformat(at) - datetime.fromisoformat(start)).total_seconds()
+
+    found = [since(f.at) for f in c.state.findings if f.at]
+    moments = Moments(
+        length=max(since(entries[-1].at), 1.0),
+        steps=[(i, since(s.at)) for i, s in enumerate(c.done, 1) if s.at],
+        photos=[since(p.entry.at) for p in c.state.photos],
+        findings=found,
+        waits=[_wait(c, clock, since(clock.started_at)) for clock in c.state.clocks],
+    )
+    clock = [c.t.time(start), c.t.time(entries[-1].at)]
+    return timeline_chart(c.t, "timeline", moments, clock, c.settings.accent)
+
+
+def _wait(c: Context, clock: ClockState, start: float) -> Wait:
+    state = next((s for s in c.state.steps if s.step.key == clock.step), None)
+    reading = window_reading(c, state) if state and state.status is not StepStatus.OPEN else None
+    return Wait(
+        name=c.step_title(clock.step),
+        start=start,
+        opens=start + float(clock.opens),
+        closes=None if clock.closes is None else start + float(clock.closes),
+        readings=(start + float(reading[0]),) if reading else (),
+    )
+
+
+def _volumes(c: Context, fluid: FluidState) -> Chart | None:
+    if not fluid.poured_in or not fluid.poured_out:
+        return None
+    low, high = fluid_limits(c, fluid)
+    limits = c.between(low, high, fluid.unit)
+    unit = reader_units(fluid.unit, c.units)[0]
+    volumes = Volumes(
+        fluid=c.t.sheet(fluid.name),
+        drained=_converted(fluid.poured_out, fluid.unit, unit),
+        filled=_converted(fluid.poured_in, fluid.unit, unit),
+        drained_text=c.quantity(fluid.poured_out, fluid.unit),
+        filled_text=c.quantity(fluid.poured_in, fluid.unit),
+        low=_rounded(low, fluid.unit, unit),
+        high=_rounded(high, fluid.unit, unit),
+        specified_text=c.t.say("specified: {limits}", limits=limits) if limits else "",
+    )
+    return volume_chart(c.t, f"volume-{fluid.key}", volumes, c.settings.accent)
+
+
+def _converted(value: Fraction, unit: str, to: str) -> Fraction:
+    return convert(Quantity.of(value, unit), to).exact if unit != to else value
+
+
+def _rounded(value: Decimal | None, unit: str, to: str) -> Decimal | None:
+    if value is None or unit == to:
+        return value
+    exact = _converted(Fraction(value), unit, to)
+    return Decimal(exact.numerator) / Decimal(exact.denominator)
+
+
+def _renewed(c: Context, fluid: FluidState) -> Chart | None:
+    if fluid.renewed is None or not fluid.total:
+        return None
+    drained = fluid.poured_out or fluid.poured_in
+    try:
+        curve = renewal_curve(
+            Quantity.of(drained, fluid.unit),
+            Quantity.of(fluid.total, fluid.unit),
+            _SERVICES_FORETOLD + 1,
+        )
+    except InputError:
+        return None
+    shares = [Fraction(fluid.renewed), *curve[1:]]
+    name = c.t.sheet(fluid.name)
+    return renewed_chart(c.t, f"renewed-{fluid.key}", name, shares, c.settings.accent)
+
+
+def debris(c: Context, services: tuple[Past, ...]) -> Chart | None:
+    """Return the chart of flakes by size class, or None where no plug was measured."""
+    seen = [p for p in services if p.plug][-_EARLIER_SHOWN - 1 :]
+    if not seen:
+        return None
+    finest = next(
+        (i for i, (letter, _, _) in enumerate(CLASSES) if any(p.flakes.get(letter) for p in seen)),
+        2,
+    )
+    classes = [(letter, _range(c, low, high)) for letter, low, high in CLASSES[min(finest, 2) :]]
+    sizes = [Sizes(c.t.date(p.at), p.flakes) for p in seen]
+    return debris_chart(c.t, "debris", classes, sizes, c.settings.accent)
+
+
+def _range(c: Context, low: int, high: int | None) -> str:
+    def mm(micrometres: int) -> str:
+        return c.t.number(Fraction(micrometres, 1000))
+
+    if high is None:
+        return c.t.say("{low} and more", low=mm(low))
+    return f"{mm(low)}–{mm(high)}"
