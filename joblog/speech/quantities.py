@@ -1,0 +1,165 @@
+"""Numbers with units: 'half a quart', 'a quart and a half', 'two minutes thirty seconds'."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from joblog.speech.reading import NumberReading, Words, parse_number, part_of, split_words
+from joblog.speech.units_spoken import LONGEST_NAME, SPOKEN_UNITS, unit_codes
+
+_ARTICLES = (("a",), ("an",))
+_SECONDS = {"h": 3600, "min": 60, "s": 1}
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A spoken value with its unit.
+
+    ``unit`` is a code or None where no unit was said or the one said may be several, which are
+    then in ``units``. ``ambiguous`` are other (value, unit) pairs that the same words may mean,
+    ``soundalikes`` other values; ``why`` says what is unsure, None where nothing is.
+    """
+
+    value: Fraction
+    unit: str | None
+    text: str
+    units: tuple[str, ...] = ()
+    ambiguous: tuple[tuple[Fraction, str | None], ...] = ()
+    soundalikes: tuple[Fraction, ...] = ()
+    why: str | None = None
+
+    @property
+    def must_confirm(self) -> bool:
+        """Whether it must not be recorded before someone has confirmed it."""
+        return self.why is not None
+
+
+@dataclass(frozen=True)
+class Range:
+    """Two values said as a range ('forty to fifty'), always to be confirmed."""
+
+    low: Fraction
+    high: Fraction
+    unit: str | None
+    text: str
+    why: str
+
+
+def parse_quantity(words: Sequence[str] | str) -> Quantity | None:
+    """Return the value and unit that ``words`` mean as a whole, None where they mean none."""
+    said = split_words(words)
+    for front, codes, after in _unit_places(said):
+        found = _shaped(said, front, codes, after)
+        if found is not None:
+            return found
+    number = parse_number(said)
+    if number is None:
+        return None
+    quart = any(part.startswith("quarter") for part in said) and "and" not in said
+    other = tuple((value, "qt_us" if quart else None) for value in number.ambiguous)
+    return Quantity(number.value, None, number.text, (), other, number.soundalikes, number.why)
+
+
+def _unit_places(said: Words) -> Iterator[tuple[Words, tuple[str, ...], Words]]:
+    """Yield (words before, codes, words after) for every unit's name in ``said``, longest first."""
+    for length in range(LONGEST_NAME, 0, -1):
+        for start in range(len(said) - length, -1, -1):
+            codes = unit_codes(" ".join(said[start : start + length]))
+            if codes:
+                yield said[:start], codes, said[start + length :]
+
+
+def _shaped(said: Words, front: Words, codes: tuple[str, ...], after: Words) -> Quantity | None:
+    text = " ".join(said)
+    count = NumberReading(Fraction(1), "a") if front in _ARTICLES else None
+    if after:
+        part = part_of(after[1:]) if after[0] == "and" else None
+        if part is None:
+            return _compound(said, front, codes, after)
+        count = count or parse_number(front)  # a quart and a half
+        if count is None or count.value.denominator != 1:
+            return None
+        return _with_unit(text, count, codes, part)
+    part = _part_of_a(front)
+    if part is not None:
+        return _with_unit(text, NumberReading(part, text), codes)
+    number = count or parse_number(front)
+    return None if number is None else _with_unit(text, number, codes)
+
+
+def _part_of_a(front: Words) -> Fraction | None:
+    """Read what stands before the unit in 'half a quart' and 'three quarters of a quart'.
+
+    The unit that follows takes away the doubt whether 'quarters' were quarts.
+    """
+    for link in (("of", "a"), ("of", "an"), ("a",), ("an",), ("of",)):
+        cut = len(front) - len(link)
+        if cut > 0 and front[cut:] == link:
+            part = part_of(front[:cut], bare=link[0] == "of")
+            if part is not None:
+                return part
+    return part_of(front)
+
+
+def _with_unit(
+    text: str, number: NumberReading, codes: tuple[str, ...], more: Fraction = Fraction(0)
+) -> Quantity:
+    unit = codes[0] if len(codes) == 1 else None
+    why = number.why
+    if unit is None:
+        name = " or ".join(SPOKEN_UNITS[code].plural for code in codes)
+        why = f"the unit may be {name}"
+    return Quantity(
+        number.value + more,
+        unit,
+        text,
+        codes,
+        tuple((value + more, unit) for value in number.ambiguous),
+        tuple(value + more for value in number.soundalikes),
+        why,
+    )
+
+
+def _compound(said: Words, front: Words, codes: tuple[str, ...], after: Words) -> Quantity | None:
+    """Read 'two minutes thirty seconds' and 'an hour and ten minutes', in the smaller unit."""
+    if len(codes) != 1 or codes[0] not in ("h", "min"):
+        return None
+    large = NumberReading(Fraction(1), "a") if front in _ARTICLES else parse_number(front)
+    rest = parse_quantity(after[1:] if after[0] == "and" else after)
+    if large is None or rest is None or rest.unit not in _SECONDS:
+        return None
+    ratio = Fraction(_SECONDS[codes[0]], _SECONDS[rest.unit])
+    if ratio <= 1 or large.value.denominator != 1 or not 0 < rest.value < 60:
+        return None
+    base = large.value * ratio
+    return Quantity(
+        base + rest.value,
+        rest.unit,
+        " ".join(said),
+        (rest.unit,),
+        tuple((base + value, unit) for value, unit in rest.ambiguous),
+        tuple(base + value for value in rest.soundalikes)
+        + tuple(value * ratio + rest.value for value in large.soundalikes),
+        large.why or rest.why,
+    )
+
+
+def parse_range(words: Sequence[str] | str) -> Range | None:
+    """Read 'forty to fifty p s i' or 'between forty and fifty'; None where it is no range.
+
+    'to' and 'two' sound alike, so a range is never sure.
+    """
+    said = split_words(words)
+    between = said[:1] == ("between",)
+    body = said[1:] if between else said
+    joint = "and" if between else "to"
+    for index, word in enumerate(body):
+        if word == joint:
+            low, high = parse_number(body[:index]), parse_quantity(body[index + 1 :])
+            if low is not None and high is not None and low.value < high.value:
+                text = " ".join(said)
+                why = f"'{text}' may be a range or two numbers"
+                return Range(low.value, high.value, high.unit, text, why)
+    return None
