@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from joblog.errors import Exit, InputError, RecordError
+from joblog.errors import Exit, InputError, RecordError, UsageError
 
 if TYPE_CHECKING:
     from joblog.record.chain import Verdict
-    from joblog.record.entry import Entry
+    from joblog.record.entry import Entry, MediaRef
     from joblog.record.store import Store
+    from joblog.record.transfer import MediaCheck
 
 _DATA = "folder or database URL of the records (default: JOBLOG_DATA, or the platform's folder)"
 
@@ -24,7 +27,9 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
         description="Check a record.jsonl, an export's folder, or a report's PDF with the record "
         "attached. Exit status 0: whole and unaltered. 1: not; the first bad entry is named.",
     )
-    verify.add_argument("file", type=Path, metavar="FILE")
+    verify.add_argument("file", type=Path, metavar="FILE", nargs="?")
+    verify.add_argument("--job", help="examine this job in the store instead of a file")
+    verify.add_argument("--data", help=_DATA)
     verify.add_argument("--expect", metavar="HASH", help="final hash, as printed in the report")
     verify.set_defaults(run=run_verify)
 
@@ -51,27 +56,68 @@ def _open(args: argparse.Namespace) -> Store:
     return open_store(args.data)
 
 
+@dataclass(frozen=True)
+class _Checked:
+    """A record under examination: its verdict, its good entries, and where its media lie."""
+
+    verdict: Verdict
+    entries: list[Entry]
+    find: Callable[[MediaRef], Path]
+
+
 def run_verify(args: argparse.Namespace) -> int:
     """Check a record; print one sentence, then what a reader needs to compare."""
-    verdict, entries, folder = _load(args.file)
-    print(verdict.sentence)
+    from joblog.record.transfer import check_media
+
+    if (args.file is None) == (args.job is None):
+        raise UsageError("give a FILE to verify, or --job JOB for one in the store")
+    checked = _from_store(args) if args.file is None else _from_file(args.file)
+    verdict, media = checked.verdict, check_media(checked.entries, checked.find)
+    problem = _problem(verdict, media, args.expect)
+    print(problem or verdict.sentence)
     for remark in verdict.remarks:
         print(f"Remark: {remark}.")
     if verdict.job:
         print(f"Job: {verdict.job}")
-    print(f"Final hash: {verdict.final_hash}")
-    good = verdict.whole and _media_fits(entries, folder) and _expected(args.expect, verdict)
-    return int(Exit.OK if good else Exit.FAILED)
+    print(
+        f"Final hash: {verdict.final_hash}{' (as expected)' if args.expect and not problem else ''}"
+    )
+    if media.good:
+        print(f"Photos and sounds: {len(media.good)} examined, unaltered.")
+    if media.missing:
+        print(f"Photos and sounds: {len(media.missing)} that it names are not beside the record.")
+    return int(Exit.FAILED if problem else Exit.OK)
 
 
-def _load(file: Path) -> tuple[Verdict, list[Entry], Path]:
+def _problem(verdict: Verdict, media: MediaCheck, expected: str | None) -> str | None:
+    if not verdict.whole:
+        return verdict.sentence
+    if media.altered:
+        return f"The record is NOT whole: {media.altered}."
+    if expected is not None and expected.strip().lower() != verdict.final_hash:
+        return (
+            f"The record is NOT the expected one: its final hash is not {expected}; entries are "
+            "missing from its end, or were added, or it is another record."
+        )
+    return None
+
+
+def _from_store(args: argparse.Namespace) -> _Checked:
+    with _open(args) as store:
+        job = store.find_job(args.job)
+        verdict = store.verify(job)
+        entries = store.entries(job)[: verdict.count] if verdict.whole else []
+        return _Checked(verdict, entries, lambda ref: store.media_path(ref.sha256))
+
+
+def _from_file(file: Path) -> _Checked:
     from joblog.record.chain import verify_lines
-    from joblog.record.transfer import MEDIA, find_record, read_record
+    from joblog.record.transfer import find_record, media_beside, read_record
 
     if file.suffix.lower() == ".pdf":
-        return (*verify_lines(_record_from_pdf(file)), file.parent / MEDIA)
+        return _Checked(*verify_lines(_record_from_pdf(file)), media_beside(file))
     path = find_record(file)
-    return (*read_record(path), path.parent / MEDIA)
+    return _Checked(*read_record(path), media_beside(path))
 
 
 def _record_from_pdf(file: Path) -> bytes:
@@ -84,42 +130,15 @@ def _record_from_pdf(file: Path) -> bytes:
     return bytes(attached.record_from_pdf(file))
 
 
-def _media_fits(entries: list[Entry], folder: Path) -> bool:
-    from joblog.record.transfer import check_media
-
-    check = check_media(entries, folder)
-    if check.altered:
-        print(f"The record is NOT whole: {check.altered}.")
-        return False
-    if check.good:
-        print(f"Photos and sounds: {len(check.good)} beside the record, all unaltered.")
-    if check.missing:
-        print(f"Photos and sounds: {len(check.missing)} that it names are not beside the record.")
-    return True
-
-
-def _expected(expected: str | None, verdict: Verdict) -> bool:
-    if expected is None:
-        return True
-    if expected.strip().lower() == verdict.final_hash:
-        print("The final hash is the expected one.")
-        return True
-    print(
-        f"The final hash is NOT the expected {expected}: entries are missing from the end, "
-        "or this is another record."
-    )
-    return False
-
-
 def run_export(args: argparse.Namespace) -> int:
     """Write a job into a folder."""
-    from joblog.record.transfer import export_job
+    from joblog.record.transfer import export_job, read_record
 
     with _open(args) as store:
         job = store.find_job(args.job)
         path = export_job(store, job, args.folder)
-        print(f"Job {job} was written to {path}.")
-        print(f"Final hash: {store.verify(job).final_hash}")
+    print(f"Job {job} was written to {path}.")
+    print(f"Final hash: {read_record(path)[0].final_hash}")
     return int(Exit.OK)
 
 

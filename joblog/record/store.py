@@ -15,7 +15,7 @@ from sqlalchemy.exc import IntegrityError
 
 from joblog.errors import InputError, RecordError, StoreError
 from joblog.record import schema
-from joblog.record.chain import Verdict, verify
+from joblog.record.chain import Verdict, verify_lines
 from joblog.record.clock import Clock, Moment, SystemClock
 from joblog.record.engine import open_engine, reading, told_as_store_error, writing
 from joblog.record.entry import GENESIS, Entry, MediaRef, Source, check_json, content_hash
@@ -199,7 +199,7 @@ class Store:
         line = connection.scalar(
             select(table.line).where(table.job == job).order_by(table.seq.desc()).limit(1)
         )
-        return None if line is None else Entry.model_validate_json(line)
+        return None if line is None else _read(line)
 
     @staticmethod
     def _must_hold(connection: Connection, job: str, entry_id: str) -> None:
@@ -213,15 +213,19 @@ class Store:
     def entries(self, job: str, after: int = -1) -> list[Entry]:
         """Return the entries of ``job`` in order, those with ``seq`` above ``after``.
 
-        Raises InputError for an unknown job.
+        Raises InputError for an unknown job, RecordError where the database was tampered with so
+        that a line is no entry at all; whether the chain is whole, ``verify`` says.
         """
+        return [_read(line) for line in self._lines(job, after)]
+
+    def _lines(self, job: str, after: int = -1) -> list[str]:
         table = schema.entries.c
         query = select(table.line).where(table.job == job, table.seq > after).order_by(table.seq)
         with reading(self._engine) as connection:
             lines = list(connection.scalars(query))
             if not lines:
                 self._known(connection, job)
-        return [Entry.model_validate_json(line) for line in lines]
+        return lines
 
     @staticmethod
     def _known(connection: Connection, job: str) -> None:
@@ -229,8 +233,8 @@ class Store:
             raise InputError(f"there is no job {job!r} here; `joblog jobs` lists them")
 
     def verify(self, job: str) -> Verdict:
-        """Check the whole chain of ``job`` as it lies in the database."""
-        return verify(self.entries(job))
+        """Check the whole chain of ``job`` as it lies in the database, byte by byte."""
+        return verify_lines("".join(f"{line}\n" for line in self._lines(job)).encode())[0]
 
     def adopt(self, job: str, entries: Iterable[Entry]) -> int:
         """Add verified entries of another store as they are; return how many were new.
@@ -268,6 +272,16 @@ class Store:
     def read_media(self, sha256: str) -> bytes:
         """Return the content with that hash; raises RecordError where it is missing or altered."""
         return self._media.read(sha256)
+
+
+def _read(line: str) -> Entry:
+    try:
+        return Entry.model_validate_json(line)
+    except ValueError as error:
+        raise RecordError(
+            "the database was changed by hand: an entry in it can't be read any more; restore it "
+            "from a backup, or import the job's export into a new folder"
+        ) from error
 
 
 def _continued(moment: Moment, last: Entry | None) -> Moment:

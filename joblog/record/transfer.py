@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
 from joblog.errors import InputError, RecordError
-from joblog.record.chain import Verdict, verify_lines
+from joblog.record.chain import Verdict, verify, verify_lines
 from joblog.record.entry import Entry, MediaRef
 from joblog.record.media import exported_name, write_whole
 from joblog.record.store import Store
@@ -39,20 +39,21 @@ def export_stream(store: Store, job: str, out: BinaryIO) -> int:
     return len(entries)
 
 
-def export_job(store: Store, job: str, folder: Path) -> Path:
+def export_job(store: Store, job: str, folder: Path, *, replace: bool = False) -> Path:
     """Write ``record.jsonl`` and the media it names into ``folder``; return the record's path.
 
-    The record is written last, so a folder that has one is complete.
+    The record is written last, so a folder that has one is complete. ``replace`` lets it take the
+    place of another job's record, as when a demonstration is played again.
     Raises RecordError where the record or a photo is damaged, InputError where the folder already
     holds another job, StoreError where it can't be written.
     """
     entries = store.entries(job)
-    verdict = store.verify(job)
+    verdict = verify(entries)
     if not verdict.whole:
         raise RecordError(f"{verdict.sentence} Nothing was exported")
     target = folder / RECORD
     data = record_bytes(entries)
-    if target.exists() and not data.startswith(target.read_bytes()):
+    if not replace and target.exists() and not data.startswith(target.read_bytes()):
         raise InputError(f"{target} holds another record; choose an empty folder")
     for ref in media_of(entries):
         write_whole(folder / MEDIA / exported_name(ref), store.read_media(ref.sha256))
@@ -89,29 +90,40 @@ def read_record(path: Path) -> tuple[Verdict, list[Entry]]:
 class MediaCheck:
     """Media beside a record: how many fit, which are missing, and the first that was altered."""
 
-    good: dict[str, bytes]
+    good: tuple[MediaRef, ...]
     missing: tuple[MediaRef, ...]
     altered: str | None
 
 
-def check_media(entries: Iterable[Entry], folder: Path) -> MediaCheck:
-    """Compare the files of ``folder`` with the hashes that ``entries`` name."""
+def check_media(entries: Iterable[Entry], find: Callable[[MediaRef], Path]) -> MediaCheck:
+    """Compare the files that ``find`` leads to with the hashes that ``entries`` name."""
     entries = list(entries)
-    good: dict[str, bytes] = {}
+    good: list[MediaRef] = []
     missing: list[MediaRef] = []
     for ref in media_of(entries):
-        path = folder / exported_name(ref)
+        path = find(ref)
         if not path.is_file():
             missing.append(ref)
-            continue
-        data = path.read_bytes()
-        if hashlib.sha256(data).hexdigest() != ref.sha256:
+        elif _digest(path) == ref.sha256:
+            good.append(ref)
+        else:
             first = next(entry.seq for entry in entries if ref in entry.media)
-            return MediaCheck(
-                good, tuple(missing), f"entry {first} rests on {path}, which was altered"
-            )
-        good[ref.sha256] = data
-    return MediaCheck(good, tuple(missing), None)
+            why = f"entry {first} rests on {path}, which was altered"
+            return MediaCheck(tuple(good), tuple(missing), why)
+    return MediaCheck(tuple(good), tuple(missing), None)
+
+
+def media_beside(record: Path) -> Callable[[MediaRef], Path]:
+    """Return where an export keeps the media of ``record``."""
+    return lambda ref: record.parent / MEDIA / exported_name(ref)
+
+
+def _digest(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise InputError(f"{path} can't be read ({error.strerror or error})") from error
 
 
 def import_job(store: Store, place: Path, *, without_media: bool = False) -> Imported:
@@ -125,7 +137,8 @@ def import_job(store: Store, place: Path, *, without_media: bool = False) -> Imp
     verdict, entries = read_record(path)
     if not verdict.whole or verdict.job is None:
         raise RecordError(f"{path}: {verdict.sentence} Nothing was imported")
-    media = check_media(entries, path.parent / MEDIA)
+    find = media_beside(path)
+    media = check_media(entries, find)
     if media.altered:
         raise RecordError(f"{media.altered}; nothing was imported")
     if media.missing and not without_media:
@@ -133,8 +146,7 @@ def import_job(store: Store, place: Path, *, without_media: bool = False) -> Imp
             f"{len(media.missing)} photos or sounds that the record names are missing from "
             f"{path.parent / MEDIA}; nothing was imported: add them, or import with --without-media"
         )
-    for ref in media_of(entries):
-        if ref.sha256 in media.good:
-            store.put_media(media.good[ref.sha256], ref.mime, ref.role, ref.name)
+    for ref in media.good:
+        store.put_media(find(ref).read_bytes(), ref.mime, ref.role, ref.name)
     added = store.adopt(verdict.job, entries)
     return Imported(verdict.job, added, len(entries) - added)

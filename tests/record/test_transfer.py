@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -110,6 +111,8 @@ def test_an_export_does_not_overwrite_another_job(store: Store, job: str, tmp_pa
     with pytest.raises(InputError, match="holds another record"):
         export_job(store, other, tmp_path / "out")
     assert record.read_bytes() == before
+    export_job(store, other, tmp_path / "out", replace=True)
+    assert record.read_bytes() != before
 
 
 def test_a_job_with_a_damaged_photo_is_not_exported(store: Store, job: str, tmp_path: Path) -> None:
@@ -139,7 +142,7 @@ def test_the_commands_take_a_job_around(
     status, told = joblog(capsys, "verify", out, "--expect", final)
     assert status == 0
     assert "whole and unaltered: 4 entries, the job is closed" in told
-    assert "2 beside the record, all unaltered" in told
+    assert "2 examined, unaltered" in told
     assert joblog(capsys, "import", out, "--data", second)[0] == 0
     status, told = joblog(capsys, "jobs", "--data", second)
     assert status == 0
@@ -181,6 +184,26 @@ def test_verify_tells_a_cut_tail_by_the_expected_hash(
     assert (status, "the job is open" in told) == (0, True)
     status, told = joblog(capsys, "verify", record, "--expect", store.verify(job).final_hash)
     assert (status, "NOT the expected" in told) == (1, True)
+    assert "whole and unaltered" not in told
+
+
+def test_verify_examines_a_job_in_the_store(
+    store: Store, job: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data = tmp_path / "data"
+    status, told = joblog(capsys, "verify", "--job", "last", "--data", data)
+    assert (status, "2 examined, unaltered" in told) == (0, True)
+    raw = sqlite3.connect(data / "joblog.db")
+    raw.execute("DROP TRIGGER joblog_keep_entries_update")
+    raw.execute("UPDATE joblog_entries SET line = 'nonsense' WHERE seq = 2")
+    raw.commit()
+    raw.close()
+    status, told = joblog(capsys, "verify", "--job", job, "--data", data)
+    assert (status, "NOT whole: entry 2 " in told) == (1, True)
+    with pytest.raises(RecordError, match="changed by hand"):
+        store.entries(job)
+    assert joblog(capsys, "verify")[0] == 2
+    assert joblog(capsys, "verify", "x.jsonl", "--job", job)[0] == 2
 
 
 def test_verify_sees_an_altered_photo_and_tolerates_an_absent_one(
@@ -191,6 +214,7 @@ def test_verify_sees_an_altered_photo_and_tolerates_an_absent_one(
     photo.write_bytes(b"another")
     status, told = joblog(capsys, "verify", record.parent)
     assert (status, "entry 2 rests on" in told) == (1, True)
+    assert "whole and unaltered" not in told
     photo.unlink()
     status, told = joblog(capsys, "verify", record)
     assert (status, "1 that it names are not beside the record" in told) == (0, True)
