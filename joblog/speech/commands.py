@@ -1,9 +1,91 @@
-"""Command line of the speech room."""
+"""Command line of the speech room: ``joblog hear`` and ``joblog bench speech``."""
 
 from __future__ import annotations
 
 import argparse
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from joblog.bench import bench_parsers
+from joblog.errors import Exit, JoblogError, UsageError
 
 
 def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add this room's commands."""
+    hear = subparsers.add_parser(
+        "hear", help="say which phrase of a grammar sound files hold, and how sure that is"
+    )
+    hear.add_argument("files", nargs="+", metavar="FILE", help="sound files of any usual kind")
+    what = hear.add_mutually_exclusive_group(required=True)
+    what.add_argument("--grammar", type=Path, metavar="FILE.gram", help="a JSGF phrase grammar")
+    what.add_argument("--sheet", metavar="SHEET", help="the phrases of a job sheet")
+    hear.add_argument("--jsonl", action="store_true", help="print one JSON object a file")
+    hear.add_argument("--engine", default="joblog", help="joblog (default) or vosk")
+    hear.add_argument(
+        "--threads", type=int, default=0, metavar="N", help="cores that one phrase may use"
+    )
+    hear.set_defaults(run=_hear)
+
+
+def _hear(args: argparse.Namespace) -> int:
+    from joblog.speech.engines import get_engine
+
+    grammar = _grammar(args)
+    engine = get_engine(args.engine, args.threads)
+    status = Exit.OK
+    for name in args.files:
+        answer = _hear_file(engine, grammar, name)
+        if "error" in answer:
+            status = Exit.FAILED
+        print(json.dumps(answer, ensure_ascii=False) if args.jsonl else _line(answer), flush=True)
+    return int(status)
+
+
+def _grammar(args: argparse.Namespace) -> Any:
+    from joblog.speech.grammar import Grammar
+
+    if args.sheet is None:
+        return Grammar.from_file(args.grammar)
+    try:
+        from joblog.job.phrases import grammar_for_sheet
+    except ImportError as error:
+        raise UsageError("--sheet is not possible here; give --grammar instead.") from error
+    return grammar_for_sheet(args.sheet)
+
+
+def _hear_file(engine: Any, grammar: Any, name: str) -> dict[str, Any]:
+    from joblog.audio.files import read_audio
+
+    try:
+        samples = read_audio(name).samples
+        hearing = engine.hear(samples, grammar)
+    except JoblogError as error:
+        return {"file": name, "error": str(error)}
+    return {
+        "file": name,
+        "text": hearing.text,
+        "accepted": hearing.verdict == "accept",
+        "confidence": hearing.confidence,
+        "alternatives": [
+            {"text": other.text, "confidence": other.confidence} for other in hearing.alternatives
+        ],
+        "seconds": round(hearing.seconds, 4),
+        "duration": round(hearing.duration, 3),
+        "verdict": str(hearing.verdict),
+        "why": hearing.why,
+        "engine": hearing.engine,
+    }
+
+
+def _line(answer: dict[str, Any]) -> str:
+    """Return the answer for people."""
+    if "error" in answer:
+        print(f"joblog: {answer['error']}", file=sys.stderr)
+        return f"{answer['file']}: could not be read"
+    text = f"{answer['file']}: {answer['verdict']} {answer['confidence']:.2f} {answer['text']!r}"
+    return f"{text} ({answer['why']})" if answer["why"] else text
+
+
+_ = bench_parsers  # `joblog bench speech` is added here next

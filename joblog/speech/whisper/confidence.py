@@ -1,0 +1,88 @@
+"""From measures to a ranking and a calibrated probability.
+
+Two small linear models, fitted by ``joblog bench fit`` on labelled speech and kept in
+``calibration.json`` beside this file: one ranks the sentences found for an utterance, the other
+(logistic regression) gives the probability that the best one is right.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from joblog.speech.whisper.evidence import FEATURES
+from joblog.speech.whisper.search import Free
+
+Measures = NDArray[np.float64]
+
+EVIDENCE = (
+    "gap",  # how much better the free hypothesis fits, nats per token
+    "margin",  # rank score ahead of the best sentence that means something else, at most 10
+    "score",  # log probability per token
+    "allowed",  # log share of the probability on allowed tokens, per token
+    "end",  # log probability of ending there
+    "least",  # log probability of the worst token
+    "missing",  # share of the explained sound that this sentence leaves out
+    "twice",  # attention shared by distant tokens, per token
+    "rate",  # tokens per second of sound
+    "contrast",  # decades between loud and quiet frames
+)
+CALIBRATION = Path(__file__).parent / "calibration.json"
+MARGIN_CAP = 10.0
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """Weights of both models by the names of their measures."""
+
+    rank: Mapping[str, float]
+    confidence: Mapping[str, float]
+
+    @staticmethod
+    @cache
+    def shipped() -> Calibration:
+        """Return the calibration that belongs to the shipped recogniser."""
+        content = json.loads(CALIBRATION.read_text())
+        return Calibration(content["rank"], content["confidence"])
+
+    def merits(self, measures: Measures) -> NDArray[np.float64]:
+        """Return the rank score of each sentence, natural-log units; the highest is the best."""
+        weights = np.array([self.rank.get(name, 0.0) for name in FEATURES])
+        merits: NDArray[np.float64] = measures @ weights
+        return merits
+
+    def probability(self, evidence: NDArray[np.float64]) -> float:
+        """Return the probability that a sentence with this evidence is right."""
+        weights = np.array([self.confidence.get(name, 0.0) for name in EVIDENCE])
+        logit = float(evidence @ weights) + self.confidence["constant"]
+        return 1.0 / (1.0 + math.exp(-min(max(logit, -30.0), 30.0)))
+
+
+def weigh(
+    measures: NDArray[np.float64], margin: float, free: Free, duration: float, contrast: float
+) -> NDArray[np.float64]:
+    """Return the evidence, in the order of EVIDENCE, for a sentence with these measures."""
+    named = dict(zip(FEATURES, measures, strict=True))
+    tokens = max(named["tokens"], 1.0) + 1.0
+    free_score = sum(free.scores)
+    return np.array(
+        [
+            (free_score - named["score"]) / tokens,
+            min(margin, MARGIN_CAP),
+            named["score"] / tokens,
+            named["allowed"] / tokens,
+            named["end"],
+            named["least"],
+            named["missing"],
+            named["twice"] / tokens,
+            named["tokens"] / max(duration, 0.3),
+            contrast,
+        ]
+    )

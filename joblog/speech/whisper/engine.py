@@ -1,0 +1,174 @@
+"""The neural engine: hears phrases of a grammar, and takes dictation."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from joblog.audio.types import RATE, Samples
+from joblog.speech.accept import Stakes, decide, meaning
+from joblog.speech.grammar import Grammar
+from joblog.speech.surface import SurfaceGraph, expand_surfaces
+from joblog.speech.types import Alternative, Hearing, Verdict
+from joblog.speech.whisper.confidence import Calibration, Measures, weigh
+from joblog.speech.whisper.dictation import believable, pieces
+from joblog.speech.whisper.evidence import measure
+from joblog.speech.whisper.features import log_mel
+from joblog.speech.whisper.model import Memory, Step, WhisperModel
+from joblog.speech.whisper.search import Free, Options, Search, Sentence
+from joblog.speech.whisper.sound import Prepared, prepare
+from joblog.speech.whisper.tokens import TokenGraph, Tokeniser, Words
+
+_DICTATION = Options(max_tokens=120)
+FRAMES_PER_SECOND = 100  # log-mel frames
+TAIL = 1.0  # seconds of silence that the encoder sees behind the sound
+STEP = 0.5  # the encoder's context is rounded up to this many seconds
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """All that was found for one utterance, before any decision."""
+
+    sentences: list[Sentence]
+    measures: Measures
+    free: Free
+    prepared: Prepared
+
+
+class WhisperEngine:
+    """A speech model whose decoder is restricted to a phrase grammar. Threads may share it."""
+
+    name = "joblog"
+
+    def __init__(
+        self,
+        model_dir: Path,
+        adapter: Path | None = None,
+        *,
+        threads: int = 2,
+        options: Options | None = None,
+        calibration: Calibration | None = None,
+    ) -> None:
+        self._model = WhisperModel(model_dir, adapter, threads=threads)
+        self._tokeniser = Tokeniser(model_dir / "tokenizer.json")
+        self._options = options or Options()
+        self._calibration = calibration or Calibration.shipped()
+        self._end = self._tokeniser.special("<|endoftext|>")
+        self._no_speech = self._tokeniser.special("<|nocaptions|>")
+        self._stops = tuple(self._tokeniser.encode(mark)[0] for mark in ".?!")
+        start = ("<|startoftranscript|>", "<|notimestamps|>")
+        self._prompt = tuple(self._tokeniser.special(name) for name in start)
+        self._token_graphs = lru_cache(maxsize=64)(self._token_graph)
+
+    def hear(
+        self,
+        samples: Samples,
+        grammar: Grammar,
+        *,
+        expected: Mapping[str, float] | None = None,
+        stakes: Stakes | None = None,
+    ) -> Hearing:
+        """Find the sentence of ``grammar`` that was spoken, and say whether to believe it.
+
+        ``samples``: float32, 16 kHz. ``expected`` maps tags to natural-log bonuses, ``stakes`` says
+        what a wrong sentence costs. Sound in which nothing can be heard is a REJECT, with why.
+        """
+        started = time.perf_counter()
+        prepared = prepare(samples)
+        if prepared.why is not None:
+            return self._nothing(prepared, started, prepared.why)
+        bonus = tuple(sorted(expected.items())) if expected else ()
+        found = self.analyse(prepared, grammar, bonus)
+        if not found.sentences:
+            return self._nothing(
+                prepared, started, "No phrase that can be said here fits the sound."
+            )
+        return self._judge(found, grammar, stakes or Stakes(), started)
+
+    def analyse(
+        self, prepared: Prepared, grammar: Grammar, bonus: tuple[tuple[str, float], ...] = ()
+    ) -> Analysis:
+        """Search one prepared utterance; the calibration is fitted on what this returns."""
+        graph = self._token_graphs(grammar, bonus)
+        memory, first = self._model.remember(self._encode(prepared), self._prompt)
+        search = Search(self._model, graph, self._end, self._stops, self._options)
+        sentences = search.run(memory, first)
+        frames = len(prepared.samples) * 50 // RATE
+        measures = measure(sentences, search.free, frames) if sentences else np.zeros((0, 0))
+        return Analysis(sentences, measures, search.free, prepared)
+
+    def _encode(self, prepared: Prepared) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
+        seconds = np.ceil((prepared.duration + TAIL) / STEP) * STEP
+        return self._model.encode(log_mel(prepared.samples, int(seconds * FRAMES_PER_SECOND)))
+
+    def _token_graph(self, grammar: Grammar, bonus: tuple[tuple[str, float], ...]) -> TokenGraph:
+        return TokenGraph(grammar.graph, _surfaces(grammar), self._tokeniser.encode, dict(bonus))
+
+    def _judge(self, found: Analysis, grammar: Grammar, stakes: Stakes, started: float) -> Hearing:
+        ranking = rank(found, self._calibration)
+        best, confidence = ranking[0]
+        alternatives = tuple(Alternative(" ".join(w), round(p, 4)) for w, p in ranking[1:])
+        parse = grammar.parse(best)
+        tags = parse.tags if parse is not None else ()
+        verdict, why = decide(best, confidence, alternatives, stakes, tags)
+        seconds = time.perf_counter() - started
+        return Hearing(
+            " ".join(best), verdict, round(confidence, 4), alternatives, seconds,
+            found.prepared.original_duration, self.name, why,
+        )  # fmt: skip
+
+    def _nothing(self, prepared: Prepared, started: float, why: str) -> Hearing:
+        seconds = time.perf_counter() - started
+        return Hearing(
+            "", Verdict.REJECT, 0.0, (), seconds, prepared.original_duration, self.name, why
+        )
+
+    def dictate(self, samples: Samples) -> str:
+        """Write down free speech; '' where there is none. Long speech is cut at quiet places."""
+        return " ".join(filter(None, map(self._dictate_piece, pieces(samples))))
+
+    def _dictate_piece(self, samples: Samples) -> str:
+        prepared = prepare(samples)
+        if prepared.why is not None:
+            return ""
+        memory, first = self._model.remember(self._encode(prepared), self._prompt)
+        no_speech = float(np.exp(first.logprobs[0, self._no_speech]))
+        free = self._search_free(memory, first)
+        text = self._tokeniser.decode(free.tokens).strip()
+        return text if believable(text, free.scores, no_speech, prepared) else ""
+
+    def _search_free(self, memory: Memory, first: Step) -> Free:
+        search = Search(self._model, None, self._end, self._stops, _DICTATION)
+        search.run(memory, first)
+        return search.free
+
+
+def rank(found: Analysis, calibration: Calibration) -> list[tuple[Words, float]]:
+    """Return the sentences by merit, with probabilities; one for each distinct meaning."""
+    merits = calibration.merits(found.measures)
+    order = np.argsort(-merits)
+    best = int(order[0])
+    chosen = {meaning(found.sentences[best].words): best}
+    for i in map(int, order[1:]):
+        chosen.setdefault(meaning(found.sentences[i].words), i)
+    kept = list(chosen.values())
+    margin = float(merits[kept[0]] - merits[kept[1]]) if len(kept) > 1 else np.inf
+    prepared = found.prepared
+    evidence = weigh(found.measures[best], margin, found.free, prepared.duration, prepared.contrast)
+    sure = calibration.probability(evidence)
+    shares = np.exp(merits[kept] - merits[kept[0]])
+    rest = (1.0 - sure) / max(float(shares[1:].sum()), 1.0)
+    result = [(found.sentences[best].words, sure)]
+    for i, share in zip(kept[1:], shares[1:], strict=True):
+        result.append((found.sentences[i].words, min(float(share) * rest, sure)))
+    return result
+
+
+@lru_cache(maxsize=16)
+def _surfaces(grammar: Grammar) -> SurfaceGraph:
+    return expand_surfaces(grammar.graph, punctuation=False)

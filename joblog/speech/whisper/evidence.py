@@ -1,0 +1,66 @@
+"""How well each sentence explains the sound: the measures behind ranking and confidence.
+
+Cross attention shows where in the sound each token was found. Speech that other hypotheses (or the
+free one) explain and this one does not is *missing*; sound on which two distant tokens stand is
+counted *twice*. Both are shares of what all hypotheses together explain.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from joblog.speech.whisper.model import Floats
+from joblog.speech.whisper.search import Free, Sentence
+
+FEATURES = ("score", "weight", "tokens", "allowed", "end", "least", "missing", "twice")
+
+
+def covered(attention: Floats, frames: int) -> NDArray[np.float32]:
+    """Return for each frame the strongest attention of any token, shape (frames,)."""
+    if not len(attention):
+        return np.zeros(frames, np.float32)
+    strongest: NDArray[np.float32] = attention.max(axis=0)[:frames]
+    return strongest
+
+
+def twice(attention: Floats) -> float:
+    """Return the attention shared with tokens that are not neighbours, per token."""
+    if len(attention) < 3:
+        return 0.0
+    common = np.minimum(attention[:, None], attention[None]).sum(axis=2)
+    apart = np.abs(np.subtract.outer(np.arange(len(attention)), np.arange(len(attention)))) > 2
+    return float((common * apart).sum() / 2)
+
+
+def measure(sentences: Sequence[Sentence], free: Free, speech_frames: int) -> NDArray[np.float64]:
+    """Return the measures of each sentence, shape (sentences, len(FEATURES)).
+
+    ``speech_frames`` is the length of the sound in encoded frames of 20 ms: attention behind it, on
+    the silence that was added, says nothing.
+    """
+    reach = [covered(sentence.attention, speech_frames) for sentence in sentences]
+    loose = np.array(free.attention, np.float32).reshape(-1, _width(sentences, speech_frames))
+    together = np.max([*reach, covered(loose, speech_frames)], axis=0)
+    total = float(together.sum()) + 1e-9
+    return np.array(
+        [
+            (
+                sentence.score,
+                sentence.weight,
+                len(sentence.tokens),
+                sentence.allowed,
+                sentence.end,
+                sentence.least,
+                float((together - one).sum()) / total,
+                twice(sentence.attention[:, :speech_frames]),
+            )
+            for sentence, one in zip(sentences, reach, strict=True)
+        ]
+    )
+
+
+def _width(sentences: Sequence[Sentence], frames: int) -> int:
+    return next((s.attention.shape[1] for s in sentences if s.attention.size), frames)

@@ -1,0 +1,135 @@
+"""The network at work: sound in, token probabilities out.
+
+ONNX Runtime runs the graphs of ``graphs.py``; docs/ear.md has the measurements behind that choice.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from joblog.speech.whisper.features import Features
+from joblog.speech.whisper.graphs import Shape, decoder_graph, encoder_graph, memory_graph
+from joblog.speech.whisper.weights import Weights, load_weights
+
+Floats = NDArray[np.float32]
+
+MAX_POSITIONS = 448  # the decoder's position table
+
+
+@dataclass(frozen=True)
+class Memory:
+    """What the decoder attends to: one utterance, and the prompt that all hypotheses share."""
+
+    keys: Floats
+    values: Floats
+    prompt_keys: Floats
+    prompt_values: Floats
+
+    @property
+    def frames(self) -> int:
+        """Encoded frames of 20 ms."""
+        return int(self.keys.shape[3])
+
+    @property
+    def prompt_length(self) -> int:
+        """Tokens of the prompt."""
+        return int(self.prompt_keys.shape[3])
+
+
+@dataclass(frozen=True)
+class Step:
+    """Result of one decoder step, rows as the hypotheses were given."""
+
+    logprobs: Floats  # (beam, vocabulary), natural logarithm
+    past: Floats  # (layer, 2, beam, head, own tokens, head width)
+    attention: Floats  # (beam, new, frames)
+
+
+class WhisperModel:
+    """A loaded model; ``threads`` is how many cores one call may use. Safe to share by threads."""
+
+    def __init__(
+        self,
+        model_dir: Path,
+        adapter: Path | None = None,
+        *,
+        threads: int = 2,
+        eight_bit: bool = True,
+    ) -> None:
+        weights = load_weights(model_dir, adapter)
+        config = json.loads((model_dir / "config.json").read_text())
+        self.shape = Shape.of(weights)
+        self.suppressed = np.array(config["suppress_ids"])
+        self.suppressed_first = np.array(config["suppress_ids_begin"])
+        heads = [(int(layer), int(head)) for layer, head in config["alignment_heads"]]
+        self._start(weights, heads, threads, eight_bit)
+
+    def _start(
+        self, weights: Weights, heads: list[tuple[int, int]], threads: int, eight_bit: bool
+    ) -> None:
+        self._encoder = _session(encoder_graph(weights), threads)
+        self._memory = _session(memory_graph(weights), threads)
+        self._decoder = _session(decoder_graph(weights, heads, eight_bit), threads)
+
+    def encode(self, mel: Features) -> Floats:
+        """Return the encoder's output, shape (1, frames / 2, width), for one utterance."""
+        encoded: Floats = self._encoder.run(None, {"mel": mel[None]})[0]
+        return encoded
+
+    def remember(self, encoded: Floats, prompt: tuple[int, ...]) -> tuple[Memory, Step]:
+        """Prepare an utterance for decoding after ``prompt``; the step is a beam of one."""
+        keys, values = self._memory.run(None, {"encoded": encoded})
+        shape = self.shape
+        sizes = (shape.decoder_layers, shape.heads)
+        empty = Memory(
+            keys,
+            values,
+            np.zeros((*sizes, shape.head_width, 0), np.float32),
+            np.zeros((*sizes, 0, shape.head_width), np.float32),
+        )
+        past = np.zeros((shape.decoder_layers, 2, 1, shape.heads, 0, shape.head_width), np.float32)
+        step = self.step(empty, past, np.zeros(1, np.int64), np.array([prompt]))
+        memory = Memory(
+            keys,
+            values,
+            np.ascontiguousarray(step.past[:, 0, 0].swapaxes(2, 3)),
+            np.ascontiguousarray(step.past[:, 1, 0]),
+        )
+        return memory, Step(step.logprobs, past, step.attention[:, -1:])
+
+    def step(
+        self, memory: Memory, past: Floats, parents: NDArray[np.int64], tokens: NDArray[np.int64]
+    ) -> Step:
+        """Continue row ``parents[i]`` of ``past`` by ``tokens[i]`` for every hypothesis i."""
+        old, new = past.shape[4], tokens.shape[1]
+        mask = np.triu(np.full((new, old + new), -1e9, np.float32), old + 1)
+        feed = {
+            "tokens": tokens.astype(np.int64),
+            "parents": parents,
+            "position": np.array([memory.prompt_length + old], np.int64),
+            "mask": mask,
+            "past": past,
+            "prompt_keys": memory.prompt_keys,
+            "prompt_values": memory.prompt_values,
+            "keys": memory.keys,
+            "values": memory.values,
+        }
+        return Step(*self._decoder.run(["logprobs", "present", "attention"], feed))
+
+
+def _session(model: bytes, threads: int) -> Any:
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = threads
+    options.inter_op_num_threads = 1
+    options.log_severity_level = 3
+    # Waiting threads must not burn the cores that other talkers and the web pages need.
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    return onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
