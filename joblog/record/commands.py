@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from joblog.errors import Exit, InputError, RecordError, UsageError
+from joblog.errors import Exit, InputError, UsageError
 
 if TYPE_CHECKING:
     from joblog.record.chain import Verdict
@@ -86,7 +86,19 @@ def run_verify(args: argparse.Namespace) -> int:
         print(f"Photos and sounds: {len(media.good)} examined, unaltered.")
     if media.missing:
         print(f"Photos and sounds: {len(media.missing)} that it names are not beside the record.")
-    return int(Exit.FAILED if problem else Exit.OK)
+    agrees = problem is not None or args.file is None or _report_agrees(args.file)
+    return int(Exit.OK if agrees and not problem else Exit.FAILED)
+
+
+def _report_agrees(file: Path) -> bool:
+    """Print whether a report's pages say what its record says; True for what is no report."""
+    if file.suffix.lower() != ".pdf":
+        return True
+    from joblog.report.attached import verify_pdf
+
+    agrees, sentence = verify_pdf(file)
+    print(sentence)
+    return agrees
 
 
 def _problem(verdict: Verdict, media: MediaCheck, expected: str | None) -> str | None:
@@ -123,11 +135,9 @@ def _from_file(file: Path) -> _Checked:
 def _record_from_pdf(file: Path) -> bytes:
     if not file.is_file():
         raise InputError(f"{file} isn't there")
-    try:
-        from joblog.report import attached  # type: ignore[attr-defined, unused-ignore]
-    except ImportError as error:
-        raise RecordError("this joblog can't read the record attached to a PDF") from error
-    return bytes(attached.record_from_pdf(file))
+    from joblog.report.attached import record_from_pdf
+
+    return record_from_pdf(file)
 
 
 def run_export(args: argparse.Namespace) -> int:

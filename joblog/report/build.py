@@ -6,10 +6,12 @@ import base64
 import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from importlib.metadata import version
 from typing import Any, Literal
 
 import segno
 
+from joblog import __version__
 from joblog.errors import UsageError
 from joblog.job.types import JobState
 from joblog.report import expert, findings
@@ -50,7 +52,29 @@ class Options:
             "paper": self.paper,
             "settings": self.settings.model_dump(mode="json"),
             "earlier": [past.to_dict() for past in self.earlier],
+            "versions": versions(),
         }
+
+
+def versions() -> dict[str, str]:
+    """Return the versions of what decides a report's words and pages."""
+    return {"joblog": __version__, "babel": version("babel"), "typst": version("typst")}
+
+
+def core(state: JobState) -> dict[str, Any]:
+    """Return the job in plain JSON, in no language and no other unit than recorded."""
+    return {
+        "final_hash": state.final_hash,
+        "closed": state.closed,
+        "steps": [[s.step.key, str(s.status), s.at] for s in state.steps],
+        "values": [
+            [v.entry.id, str(v.value), v.unit, v.within, [old.id for old in v.corrected_from]]
+            for v in state.values
+        ],
+        "fluids": [[f.key, str(f.poured_in), str(f.poured_out), f.unit] for f in state.fluids],
+        "photos": [[p.entry.id, p.kind, p.usable, image_sha(p)] for p in state.photos],
+        "findings": [[f.key, str(f.kind), f.resolved] for f in state.findings],
+    }
 
 
 def build_report(
@@ -122,6 +146,7 @@ def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Repo
         created_at=state.entries[-1].at if state.entries else "",
         labels=labels(t),
         made_with=options.to_dict(),
+        core=core(state),
         images=images,
     )
 

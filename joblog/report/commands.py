@@ -3,7 +3,102 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from joblog.errors import Exit, InputError, RecordError
+
+if TYPE_CHECKING:
+    from joblog.job.types import JobState
+    from joblog.report.images import Media
+    from joblog.report.model import Report
 
 
 def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add this room's commands."""
+    """Add ``report``."""
+    parser = subparsers.add_parser("report", help="write the report of a job, as HTML and PDF")
+    parser.add_argument("job", help="a job's number or its start, a record.jsonl, or its folder")
+    parser.add_argument("--out", type=Path, default=Path(), metavar="DIR", help="where to write")
+    parser.add_argument("--data", metavar="DIR|URL", help="the store, where JOB is a number")
+    parser.add_argument("--language", default="en", metavar="CODE", help="en, es ...")
+    parser.add_argument("--units", default="us", choices=("us", "metric", "both"))
+    parser.add_argument("--paper", default="a4", choices=("a4", "letter"))
+    parser.add_argument("--settings", type=Path, metavar="FILE", help="the shop's TOML file")
+    parser.add_argument(
+        "--earlier", action="append", default=[], metavar="JOB", help="an earlier job of this unit"
+    )
+    parser.set_defaults(run=run_report)
+
+
+def run_report(args: argparse.Namespace) -> int:
+    """Write report.html and report.pdf into ``--out``."""
+    from joblog.report.build import build_report
+    from joblog.report.settings import load_settings
+
+    settings = load_settings(args.settings) if args.settings else None
+    state, record, media = load_job(args.job, args.data)
+    earlier = [load_job(job, args.data)[0] for job in args.earlier]
+    report = build_report(
+        state,
+        media,
+        language=args.language,
+        units=args.units,
+        paper=args.paper,
+        settings=settings,
+        history=earlier,
+    )
+    write_report(args.out, report, record)
+    print(f"Report: {args.out / 'report.html'} and {args.out / 'report.pdf'}")
+    print(report.front.verdict)
+    return int(Exit.OK)
+
+
+def write_report(out: Path, report: Report, record: bytes) -> None:
+    """Write ``report.html`` and ``report.pdf`` into ``out``, whole or not at all."""
+    from joblog.record.media import write_whole
+    from joblog.report.html import render_html
+    from joblog.report.pdf import render_pdf
+
+    html, pdf = render_html(report).encode(), render_pdf(report, record)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"the folder {out} can't be made: {error.strerror or error}") from error
+    write_whole(out / "report.html", html)
+    write_whole(out / "report.pdf", pdf)
+
+
+def load_job(job: str, data: str | None) -> tuple[JobState, bytes, Media]:
+    """Return a job's state, its record and where its photos are.
+
+    ``job`` is a ``record.jsonl``, the folder of an export, or a job in the store. Raises InputError
+    where there is none, RecordError where the record isn't whole.
+    """
+    place = Path(job)
+    return _from_file(place) if place.exists() else _from_store(job, data)
+
+
+def _from_file(place: Path) -> tuple[JobState, bytes, Media]:
+    from joblog.record.transfer import find_record, media_beside, media_of, read_record
+    from joblog.report.attached import job_from_record
+
+    path = find_record(place)
+    verdict, entries = read_record(path)
+    if not verdict.whole:
+        raise RecordError(f"{path}: {verdict.sentence} No report was written")
+    find, refs = media_beside(path), {ref.sha256: ref for ref in media_of(entries)}
+    return job_from_record(entries), path.read_bytes(), lambda sha: find(refs[sha]).read_bytes()
+
+
+def _from_store(job: str, data: str | None) -> tuple[JobState, bytes, Media]:
+    from joblog.record.store import open_store
+    from joblog.record.transfer import media_of, record_bytes
+    from joblog.report.attached import job_from_record
+
+    with open_store(data) as store:
+        entries = store.entries(store.find_job(job))
+        held = {}
+        for ref in media_of(entries):
+            if ref.role != "audio" and store.media_path(ref.sha256).is_file():
+                held[ref.sha256] = store.read_media(ref.sha256)
+        return job_from_record(entries), record_bytes(entries), held.__getitem__

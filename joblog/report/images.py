@@ -74,6 +74,12 @@ def shrink(data: bytes, side: int = _LARGE) -> Shown | None:
     return _shrink(sha256, side, _Bytes(sha256, data))
 
 
+def size_of(data: bytes) -> tuple[int, int]:
+    """Return width and height of a picture in pixels."""
+    with Image.open(BytesIO(data)) as opened:
+        return opened.width, opened.height
+
+
 def shown_pictures(wanted: Sequence[str], media: Media) -> dict[str, Shown]:
     """Return what can be shown of the photos ``wanted`` (SHA-256), by SHA-256.
 

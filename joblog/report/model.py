@@ -214,6 +214,7 @@ class Report:
     created_at: str  # RFC 3339: the time of the last entry, never the wall clock
     labels: dict[str, str]
     made_with: dict[str, Any]  # options, so that the report can be made again
+    core: dict[str, Any]  # what the job is, in no language: compared when a report is verified
     images: dict[str, bytes] = field(default_factory=dict, repr=False, compare=False)
 
     def to_dict(self) -> dict[str, Any]:
