@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import cast
+from typing import TypeAlias, cast
 
-_SubParsers = argparse._SubParsersAction[argparse.ArgumentParser]  # argparse has no public name
+# argparse has no public name for it, and its class takes no parameter at run time
+_SubParsers: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 
 def bench_parsers(subparsers: _SubParsers) -> _SubParsers:
