@@ -57,8 +57,7 @@ def mel_power(samples: Samples, frames: int) -> NDArray[np.float32]:
     windows = np.lib.stride_tricks.sliding_window_view(padded, WINDOW)[::HOP][:frames]
     spectrum = np.fft.rfft(windows * _hann(), axis=1)
     power = (spectrum.real**2 + spectrum.imag**2).astype(np.float32)
-    bands: NDArray[np.float32] = np.matmul(mel_filters(), power.T)
-    return bands
+    return np.asarray(mel_filters() @ power.T, np.float32)
 
 
 def log_mel(samples: Samples, frames: int) -> Features:
@@ -69,5 +68,5 @@ def log_mel(samples: Samples, frames: int) -> Features:
 def compress(power: NDArray[np.float32]) -> Features:
     """Turn mel powers into the features' logarithmic scale."""
     logarithm = np.log10(np.maximum(power, FLOOR))
-    floored = np.maximum(logarithm, logarithm.max() - 8.0)
-    return ((floored + 4.0) / 4.0).astype(np.float32)
+    features: Features = (np.maximum(logarithm, logarithm.max() - 8.0) + np.float32(4.0)) / 4.0
+    return features

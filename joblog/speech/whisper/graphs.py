@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from joblog.speech.whisper.onnx_graph import GraphWriter
+from joblog.speech.whisper.onnx_graph import FLOAT32, GraphWriter
 from joblog.speech.whisper.weights import Weights
 
 _MICROSOFT = "com.microsoft"
+_ROWS = 4096
 _BLOCK = 64  # weights that share one scale where the decoder is quantised to 8 bits
 
 
@@ -72,8 +73,11 @@ class _Net(GraphWriter):
     ) -> str:
         rows, columns = matrix.shape
         blocks = matrix.reshape(rows, columns // _BLOCK, _BLOCK)
-        scale = np.maximum(np.abs(blocks).max(axis=2), 1e-9) / 127
-        codes = np.clip(np.rint(blocks / scale[..., None]) + 128, 0, 255).astype(np.uint8)
+        scale = np.maximum(blocks.max(axis=2), -blocks.min(axis=2)) / 127 + np.float32(1e-12)
+        codes = np.empty(blocks.shape, np.uint8)
+        for at in range(0, rows, _ROWS):  # a few rows at a time: the vocabulary is large
+            part = slice(at, at + _ROWS)
+            codes[part] = np.rint(blocks[part] / scale[part, :, None]) + 128
         return self.node(
             "MatMulNBits", x, self.constant(codes), self.constant(scale.astype(np.float32)),
             domain=_MICROSOFT, K=columns, N=rows, bits=8, block_size=_BLOCK, accuracy_level=4,
@@ -217,10 +221,12 @@ class _Decoder(_Net):
         ]
 
     def _embed(self, position: str) -> str:
-        x = self.node("Gather", self.weight("decoder/embeddings/weight"), self.tokens, axis=0)
+        table = self.constant(self.weights["decoder/embeddings/weight"].astype(np.float16))
+        x = self.node("Gather", table, self.tokens, axis=0)  # half precision, as it is in the file
+        x = self.node("Cast", x, to=FLOAT32)
         end = self.node("Add", position, self.node("Shape", self.tokens, start=1, end=2))
-        table = self.weight("decoder/position_encodings/encodings")
-        return self.node("Add", x, self.node("Slice", table, position, end, self.ints(0)))
+        places = self.weight("decoder/position_encodings/encodings")
+        return self.node("Add", x, self.node("Slice", places, position, end, self.ints(0)))
 
     def _shared_query(self, query: str) -> str:
         """(beam, new, width) -> (head, beam * new, head width): all rows against one memory."""

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 _VARINT, _BYTES, _FLOAT = 0, 2, 5
-_DATA_TYPES = {"float32": 1, "uint8": 2, "int8": 3, "int32": 6, "int64": 7}
+_DATA_TYPES = {"float32": 1, "uint8": 2, "int8": 3, "int32": 6, "int64": 7, "float16": 10}
+FLOAT32 = _DATA_TYPES["float32"]
 _IR_VERSION, _OPSET = 9, 20
 
 Attribute = int | float | str | Sequence[int]
@@ -49,10 +50,17 @@ def _attribute(name: str, value: Attribute) -> bytes:
     return _block(1, name) + typed
 
 
-def _tensor(name: str, array: NDArray[np.generic]) -> bytes:
+def _start(field: int, size: int) -> bytes:
+    return _varint(field << 3 | _BYTES) + _varint(size)
+
+
+def _tensor(name: str, array: NDArray[np.generic]) -> tuple[bytes, memoryview]:
+    """Return an initialiser of a graph in two parts, so that large weights aren't copied."""
     dims = b"".join(_number(1, size) for size in array.shape)
-    kind = _number(2, _DATA_TYPES[array.dtype.name])
-    return dims + kind + _block(8, name) + _block(9, np.ascontiguousarray(array).tobytes())
+    head = dims + _number(2, _DATA_TYPES[array.dtype.name]) + _block(8, name)
+    head += _start(9, array.nbytes)
+    data = np.ascontiguousarray(array).reshape(-1).data.cast("B")
+    return _start(5, len(head) + array.nbytes) + head, data
 
 
 def _value_info(name: str, kind: str, shape: Sequence[int | str]) -> bytes:
@@ -68,7 +76,7 @@ class GraphWriter:
 
     def __init__(self) -> None:
         self._nodes: list[bytes] = []
-        self._constants: list[bytes] = []
+        self._constants: list[bytes | memoryview] = []
         self._ports: list[bytes] = []
         self._count = 0
 
@@ -79,7 +87,7 @@ class GraphWriter:
     def constant(self, array: NDArray[np.generic], hint: str = "c") -> str:
         """Add a constant tensor."""
         name = self._fresh(hint)
-        self._constants.append(_block(5, _tensor(name, array)))
+        self._constants += _tensor(name, array)
         return name
 
     def ints(self, *values: int) -> str:
@@ -112,7 +120,8 @@ class GraphWriter:
 
     def model(self) -> bytes:
         """Return the serialised model."""
-        graph = b"".join([*self._nodes, _block(2, "joblog"), *self._constants, *self._ports])
         opsets = _block(8, _block(1, "") + _number(2, _OPSET))
         opsets += _block(8, _block(1, "com.microsoft") + _number(2, 1))
-        return _number(1, _IR_VERSION) + _block(2, "joblog") + _block(7, graph) + opsets
+        head = _number(1, _IR_VERSION) + _block(2, "joblog") + opsets
+        graph = [*self._nodes, _block(2, "joblog"), *self._constants, *self._ports]
+        return b"".join([head, _start(7, sum(map(len, graph))), *graph])
