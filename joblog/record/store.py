@@ -42,7 +42,7 @@ def default_data_dir() -> Path:
 def open_store(
     where: str | Path | None = None,
     *,
-    media: Path | None = None,
+    media: str | Path | None = None,
     clock: Clock | None = None,
     timeout: float = 5.0,
 ) -> Store:
@@ -58,7 +58,7 @@ def open_store(
     if where is None:
         where = os.environ.get("JOBLOG_DATA") or default_data_dir()
     url, beside = _locate(where)
-    folder = media or beside / MEDIA
+    folder = Path(media) if media else beside / MEDIA
     return Store(open_engine(url, timeout), MediaFolder(folder), clock or SystemClock())
 
 

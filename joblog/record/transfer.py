@@ -39,7 +39,7 @@ def export_stream(store: Store, job: str, out: BinaryIO) -> int:
     return len(entries)
 
 
-def export_job(store: Store, job: str, folder: Path, *, replace: bool = False) -> Path:
+def export_job(store: Store, job: str, folder: str | Path, *, replace: bool = False) -> Path:
     """Write ``record.jsonl`` and the media it names into ``folder``; return the record's path.
 
     The record is written last, so a folder that has one is complete. ``replace`` lets it take the
@@ -47,6 +47,7 @@ def export_job(store: Store, job: str, folder: Path, *, replace: bool = False) -
     Raises RecordError where the record or a photo is damaged, InputError where the folder already
     holds another job, StoreError where it can't be written.
     """
+    folder = Path(folder)
     entries = store.entries(job)
     verdict = verify(entries)
     if not verdict.whole:
@@ -126,14 +127,14 @@ def _digest(path: Path) -> str:
         raise InputError(f"{path} can't be read ({error.strerror or error})") from error
 
 
-def import_job(store: Store, place: Path, *, without_media: bool = False) -> Imported:
+def import_job(store: Store, place: str | Path, *, without_media: bool = False) -> Imported:
     """Bring an exported job into ``store``; doing it twice changes nothing.
 
     ``place`` is the export's folder or its ``record.jsonl``. Everything is verified before anything
     is kept. Raises RecordError where the record or a photo is altered, or a photo is missing and
     ``without_media`` isn't set.
     """
-    path = find_record(place)
+    path = find_record(Path(place))
     verdict, entries = read_record(path)
     if not verdict.whole or verdict.job is None:
         raise RecordError(f"{path}: {verdict.sentence} Nothing was imported")
