@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from decimal import Decimal
 from fractions import Fraction
 
 from joblog.job.grammar import grammar_for_sheet
@@ -37,9 +36,9 @@ class Meaning:
         return f"{self.act}:{self.target}" if self.target else self.act
 
     @property
-    def value(self) -> Decimal | Fraction | None:
-        """The value where there is exactly one reading of it."""
-        return self.values[0].value if len(self.values) == 1 else None
+    def value(self) -> Fraction | None:
+        """The plain reading of the value."""
+        return self.values[0].value if self.values else None
 
     @property
     def unit(self) -> str:
@@ -53,7 +52,7 @@ class Meaning:
     @property
     def gist(self) -> tuple[object, ...]:
         """What distinguishes two sentences that say different things from two that don't."""
-        values = tuple((Fraction(v.value), v.unit) for v in self.values)
+        values = tuple((v.value, v.unit) for v in self.values)
         return (self.tag, values, self.correction, self.reason, self.phase, self.which)
 
 
@@ -89,5 +88,5 @@ def _from_parse(parse: Parse) -> Meaning | None:
 def _values(parse: Parse) -> tuple[SaidValue, ...]:
     for span in parse.spans:
         if span.rule in VALUE_RULES:
-            return said_values(parse.words[span.start : span.end], span.rule)
+            return said_values(parse.words[span.start : span.end])
     return ()

@@ -14,9 +14,8 @@ from collections.abc import Iterator
 
 from joblog.job.controls import CONTROLS, Phrase
 from joblog.job.fragments import spoken_form
-from joblog.job.said_units import dimension_rule, example_unit, unit_words
+from joblog.job.said_units import reading_rule, torque_unit, unit_words
 from joblog.job.wording import capital, step_name
-from joblog.measure.units import unit_of
 from joblog.sheet.model import Fluid, Sheet, Step
 
 DONE = "[is] [now] (done | complete | finished) | okay"
@@ -95,7 +94,7 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
         yield Phrase(
             tag="torque:here",
             pattern="(torque | torqued) [to | is | at] <torque-value>",
-            example=f"torque three six {example_unit(sheet, 'torque')}",
+            example=f"torque three six {unit_words(torque_unit(sheet))}",
             does="records the torque of the step at hand",
             group="Values",
             correctable=True,
@@ -170,7 +169,7 @@ def _reading_phrases(sheet: Sheet) -> Iterator[Phrase]:
     for step in sheet.steps:
         if step.reading is None:
             continue
-        value = f"<{dimension_rule(unit_of(step.reading.unit).dimension)}>"
+        value = f"<{reading_rule(step.reading.unit)}>"
         name = words_of(step.reading.name)
         yield Phrase(
             tag=f"reading:{step.key}",

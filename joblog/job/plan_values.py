@@ -13,9 +13,15 @@ from fractions import Fraction
 from joblog.job.drafts import Draft, Plan, refusal
 from joblog.job.meaning import Meaning
 from joblog.job.numbers import number_text
-from joblog.job.plausible import quantity_plausible, reading_plausible, torque_plausible
-from joblog.job.said_units import SaidValue
-from joblog.job.settling import corrected_id, settled, wrong_kind
+from joblog.job.plausible import (
+    quantity_plausible,
+    reading_fits,
+    reading_plausible,
+    torque_fits,
+    torque_plausible,
+)
+from joblog.job.said_units import SaidValue, in_unit_of_sheet
+from joblog.job.settling import Wanted, corrected_id, settled, wrong_kind
 from joblog.job.targets import (
     container_of,
     fluid_at_hand,
@@ -38,7 +44,8 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
     if step is None or step.torque is None:
         return refusal("Which one? Say it with its name.", "Which fastener? Say it with its name.")
     wanted = step.torque
-    wrong = wrong_kind(meaning.values, "torque", wanted.unit)
+    values = in_unit_of_sheet(meaning.values, wanted.unit)
+    wrong = wrong_kind(values, "torque", wanted.unit)
     if wrong:
         return wrong
 
@@ -52,11 +59,17 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
             body["which"] = meaning.which
         return Draft("torque", body, corrected_id(state, meaning, "torque", step.key))
 
-    def plausible(value: SaidValue) -> bool:
-        return torque_plausible(value, wanted)
-
-    name = f"torque {wanted.fastener}"
-    return settled(meaning, draft, plausible, name, wanted.unit, always_ask=True)
+    return settled(
+        meaning.with_values(values),
+        Wanted(
+            name=f"torque {wanted.fastener}",
+            unit=wanted.unit,
+            draft=draft,
+            fits=lambda v: torque_fits(v, wanted),
+            plausible=lambda v: torque_plausible(v, wanted),
+            always_ask=True,
+        ),
+    )
 
 
 def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
@@ -86,27 +99,21 @@ def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
         return quantity_plausible(value, sums, direction, meaning.correction)
 
     name = "out" if direction == "out" else "in"
-    return settled(
-        meaning.with_values(amounts), draft, plausible, name, sums.unit, always_ask=False
-    )
+    wanted = Wanted(name, sums.unit, draft, fits=plausible, plausible=plausible)
+    return settled(meaning.with_values(amounts), wanted)
 
 
 def _amounts(state: JobState, meaning: Meaning, sums: FluidState) -> tuple[SaidValue, ...]:
     """Return the amounts meant, where 'another' and 'of this one' count in containers."""
     container = container_of(state.sheet, sums.key)
-    if meaning.act == "share":
-        return tuple(
-            SaidValue(Fraction(v.value) * Fraction(container.value), container.unit)
-            for v in meaning.values
-        )
-    if meaning.act != "more":
-        return meaning.values
-    if not meaning.values:
-        return (SaidValue(container.value, container.unit),)
-    return tuple(
-        v if v.unit else SaidValue(Fraction(v.value) * Fraction(container.value), container.unit)
-        for v in meaning.values
-    )
+    size = Fraction(container.value)
+    if meaning.act == "more" and not meaning.values:
+        return (SaidValue(size, container.unit),)
+    if meaning.act in ("more", "share"):
+        # 'three quarters of this one' can't be three quarts: only the plain reading counts.
+        plain = meaning.values[:1]
+        return tuple(v if v.unit else SaidValue(v.value * size, container.unit) for v in plain)
+    return in_unit_of_sheet(meaning.values, sums.unit)
 
 
 def plan_reading(state: JobState, meaning: Meaning) -> Plan:
@@ -115,7 +122,8 @@ def plan_reading(state: JobState, meaning: Meaning) -> Plan:
     if step is None or step.reading is None:
         return refusal("Which reading? Say it with its name.")
     wanted = step.reading
-    wrong = wrong_kind(meaning.values, unit_of(wanted.unit).dimension, wanted.unit, signed=True)
+    values = in_unit_of_sheet(meaning.values, wanted.unit)
+    wrong = wrong_kind(values, unit_of(wanted.unit).dimension, wanted.unit, signed=True)
     if wrong:
         return wrong
 
@@ -128,10 +136,16 @@ def plan_reading(state: JobState, meaning: Meaning) -> Plan:
         }
         return Draft("reading", body, corrected_id(state, meaning, "reading", step.key))
 
-    def plausible(value: SaidValue) -> bool:
-        return reading_plausible(value, wanted)
-
-    return settled(meaning, draft, plausible, wanted.name, wanted.unit, always_ask=False)
+    return settled(
+        meaning.with_values(values),
+        Wanted(
+            name=wanted.name,
+            unit=wanted.unit,
+            draft=draft,
+            fits=lambda v: reading_fits(v, wanted),
+            plausible=lambda v: reading_plausible(v, wanted),
+        ),
+    )
 
 
 def plan_bare(state: JobState, meaning: Meaning) -> Plan:

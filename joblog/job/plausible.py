@@ -13,6 +13,22 @@ from joblog.sheet.model import ReadingWanted, Torque
 TOO_MUCH = 2  # times the specification: beyond it a torque or quantity is asked, not believed
 
 
+def torque_fits(value: SaidValue, wanted: Torque) -> bool:
+    """Say whether a torque is within the sheet's tolerance."""
+    exact = converted(value.value, value.unit or wanted.unit, wanted.unit)
+    return exact is not None and abs(exact - Fraction(wanted.value)) <= wanted.tolerance
+
+
+def reading_fits(value: SaidValue, wanted: ReadingWanted) -> bool:
+    """Say whether a reading is within the sheet's limits, of which there must be one."""
+    exact = converted(value.value, value.unit or wanted.unit, wanted.unit)
+    if exact is None or (wanted.low is None and wanted.high is None):
+        return False
+    return (wanted.low is None or exact >= wanted.low) and (
+        wanted.high is None or exact <= wanted.high
+    )
+
+
 def torque_plausible(value: SaidValue, wanted: Torque) -> bool:
     """Judge a torque: from half to twice the specification it may be wrong, but can be meant."""
     exact = converted(value.value, value.unit or wanted.unit, wanted.unit)

@@ -1,205 +1,128 @@
-"""Spoken values: which numbers and units a phrase may hold, and what they mean."""
+"""Spoken values of the job's grammar: the rules for them, and what they mean.
+
+Numbers and units are those of :mod:`joblog.speech.numbers`; here are only the rule names that the
+phrases use, each for the values that can be said at that place.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from decimal import Decimal
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from joblog.measure.units import UNITS, unit_of
+from joblog.measure.units import unit_of
 from joblog.sheet.model import Sheet
+from joblog.speech.number_rules import JSGF_NUMBER_RULES
+from joblog.speech.numbers import parse_number, parse_quantity
+from joblog.speech.units_spoken import DIMENSIONS, SPOKEN_UNITS, spoken_names
 
-DIGITS = ["zero", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
-_DIGIT = {
-    "zero": 0,
-    "oh": 0,
-    "niner": 9,
-    "fife": 5,
-    "tree": 3,
-    **{
-        word: i
-        for i, word in enumerate(
-            ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
-        )
-    },
+# A torque is a whole number or a decimal: fewer ways to say it are fewer ways to mishear it.
+_RULES = {
+    "torque-value": "(<whole> | <decimal>) [<torque_unit>]",
+    "more-value": "[<part> [of a]] <volume_unit> | <part> | (<whole> | <decimal>) <volume_unit>",
+    "share-value": "<part>",
+    "which-number": "<one_to_nine>",
+    "number-value": "<number>",
 }
-_TEEN = {
-    word: i + 10
-    for i, word in enumerate(
-        [
-            "ten",
-            "eleven",
-            "twelve",
-            "thirteen",
-            "fourteen",
-            "fifteen",
-            "sixteen",
-            "seventeen",
-            "eighteen",
-            "nineteen",
-        ]
-    )
-}
-_TENS = {
-    word: 10 * (i + 2)
-    for i, word in enumerate(
-        ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
-    )
-}
-_SHARES = {
-    "half": Fraction(1, 2),
-    "third": Fraction(1, 3),
-    "thirds": Fraction(1, 3),
-    "quarter": Fraction(1, 4),
-    "quarters": Fraction(1, 4),
-    "fourth": Fraction(1, 4),
-}
-
-_WORDS: dict[str, tuple[str, ...]] = {
-    "lbf.ft": ("foot pounds", "foot pound", "pound feet"),
-    "lbf.in": ("inch pounds", "inch pound"),
-    "N.m": ("newton metres", "newton meters", "newton metre", "newton meter"),
-    "kgf.m": ("kilogram metres", "kilogram meters"),
-    "L": ("litres", "liters", "litre", "liter"),
-    "mL": ("millilitres", "milliliters"),
-    "qt_us": ("quarts", "quart"),
-    "pt_us": ("pints", "pint"),
-    "gal_us": ("gallons", "gallon"),
-    "floz_us": ("fluid ounces", "fluid ounce", "ounces"),
-    "degC": ("degrees celsius", "celsius", "degrees"),
-    "degF": ("degrees fahrenheit", "fahrenheit"),
-    "kPa": ("kilopascals", "kilopascal"),
-    "bar": ("bar",),
-    "psi": ("p s i", "pounds per square inch"),
-    "mm": ("millimetres", "millimeters", "millimetre", "millimeter"),
-    "in": ("inches", "inch"),
-    "km": ("kilometres", "kilometers"),
-    "mi": ("miles", "mile"),
-    "s": ("seconds", "second"),
-    "min": ("minutes", "minute"),
-    "h": ("hours", "hour"),
-    "rpm": ("r p m", "revolutions"),
-    "deg": ("degrees", "degree"),
-    "V": ("volts", "volt"),
-    "A": ("amperes", "amps", "amp"),
-    "percent": ("percent",),
-}
+VALUE_RULES = frozenset(
+    {"torque-value", "more-value", "share-value", "bare-value", "number-value"}
+    | {f"{dimension}-value" for dimension in DIMENSIONS}
+)
 
 
 @dataclass(frozen=True)
 class SaidValue:
-    """A number as said, and the code of its unit ('' where none was said)."""
+    """One reading of a number as said.
 
-    value: Decimal | Fraction
+    ``unit`` is its code, '' where none was said; ``units`` are the codes that its unit may mean
+    ('degrees') where it has several. ``doubt`` is '' for the plain reading, 'words' where the same
+    words may mean this too ('one twenty': 1.20), 'sound' where similar words do ('thirty': 13).
+    """
+
+    value: Fraction
     unit: str = ""
+    units: tuple[str, ...] = ()
+    doubt: str = ""
 
 
-VALUE_RULES = frozenset(
-    {f"{unit.dimension}-value" for unit in UNITS.values()}
-    | {"more-value", "share-value", "bare-value"}
-)
+def reading_rule(unit: str) -> str:
+    """Return the name of the rule for a value that the sheet wants in ``unit``."""
+    spoken = SPOKEN_UNITS.get(unit)
+    return f"{spoken.dimension}-value" if spoken else "number-value"
 
 
-def dimension_rule(dimension: str) -> str:
-    return f"{dimension}-value"
+def unit_words(code: str) -> str:
+    """Return the usual spoken name of a unit, as words of the grammar."""
+    return spoken_names(code)[0] if code in SPOKEN_UNITS else unit_of(code).plural
 
 
 def said_unit_names() -> list[tuple[str, str]]:
     """Return (code, spoken name) of every unit, longest names first."""
-    pairs = [(code, name) for code, names in _WORDS.items() for name in names]
+    pairs = [(code, name) for code in SPOKEN_UNITS for name in spoken_names(code)]
     return sorted(pairs, key=lambda pair: -len(pair[1]))
 
 
-def unit_words(code: str) -> str:
-    return _WORDS[code][0] if code in _WORDS else unit_of(code).plural
-
-
-def example_unit(sheet: Sheet, dimension: str) -> str:
-    for step in sheet.steps:
-        if dimension == "torque" and step.torque:
-            return unit_words(step.torque.unit)
-    return ""
+def torque_unit(sheet: Sheet) -> str:
+    """Return the unit of the sheet's first torque."""
+    return next((s.torque.unit for s in sheet.steps if s.torque), "N.m")
 
 
 def value_rules(sheet: Sheet) -> list[str]:
-    lines = [
-        "<digit> = " + " | ".join([*DIGITS, "niner"]) + ";",
-        "<number> = [minus] (<digit>+ | <tens> | <hundreds>) [point <digit>+];",
-        "<tens> = (" + " | ".join(_TENS) + ") [<digit>] | " + " | ".join(_TEEN) + ";",
-        "<hundreds> = (<digit> | a) hundred [and] [<tens> | <digit>];",
-        "<share> = (a | one) (half | third | quarter) | half | two thirds | three quarters;",
-        "<bare-value> = <number> [<any-unit>];",
-        "<share-value> = <share>;",
-        "<which-number> = <digit>;",
-        "<more-value> = [<share>] <volume-unit> | <share>;",
+    """Return the rules that the phrases of ``sheet`` refer to, the spoken numbers included."""
+    used = _dimensions(sheet)
+    lines = [f"<{name}> = {body};" for name, body in _RULES.items()]
+    for dimension in used:
+        if f"{dimension}-value" not in _RULES:
+            lines.append(f"<{dimension}-value> = <{dimension}_quantity>;")
+    bare = " | ".join(f"<{name}_unit>" for name in used)
+    lines.append(f"<bare-value> = <number>{f' [{bare}]' if bare else ''};")
+    return [*lines, "", JSGF_NUMBER_RULES]
+
+
+def _dimensions(sheet: Sheet) -> list[str]:
+    found: dict[str, None] = {}
+    for step in sheet.steps:
+        if step.torque:
+            found["torque"] = None
+        if step.pour:
+            found["volume"] = None
+        if step.reading and step.reading.unit in SPOKEN_UNITS:
+            found[SPOKEN_UNITS[step.reading.unit].dimension] = None
+    return list(found)
+
+
+def said_values(words: Sequence[str]) -> tuple[SaidValue, ...]:
+    """Return the readings of a spoken value, the plain one first; () where it is none."""
+    quantity = parse_quantity(words) or parse_quantity(["a", *words])
+    if quantity is None:
+        number = parse_number(words)
+        if number is None:
+            return ()
+        return (SaidValue(number.value),)
+    unit = quantity.unit or ""
+    plain = SaidValue(quantity.value, unit, quantity.units)
+    others = [
+        SaidValue(value, other or unit, () if other else quantity.units, "words")
+        for value, other in quantity.ambiguous
     ]
-    dimensions = dict.fromkeys(UNITS[code].dimension for code in _WORDS)
-    for dimension in dimensions:
-        words = [
-            w for code, all_ in _WORDS.items() if UNITS[code].dimension == dimension for w in all_
-        ]
-        lines.append(f"<{dimension}-unit> = {' | '.join(words)};")
-        extra = ""
-        if dimension == "volume":
-            extra = " | <share> [a] <volume-unit> | a <volume-unit> | <number> and (a half | a third) <volume-unit>"
-        lines.append(f"<{dimension}-value> = <number> [<{dimension}-unit>]{extra};")
-    lines.append("<any-unit> = " + " | ".join(f"<{d}-unit>" for d in dimensions) + ";")
-    return lines
+    sounds = [SaidValue(v, unit, quantity.units, "sound") for v in quantity.soundalikes]
+    return (plain, *others, *sounds)
 
 
-def said_values(words: tuple[str, ...], rule: str) -> tuple[SaidValue, ...]:
-    text = " ".join(words)
-    unit = ""
-    dimension = rule.removesuffix("-value")
-    for code, names in sorted(_WORDS.items(), key=lambda kv: -max(map(len, kv[1]))):
-        if dimension in ("more", "share", "bare") or UNITS[code].dimension == dimension:
-            for name in names:
-                if text == name or text.endswith(" " + name):
-                    unit, text = code, text[: len(text) - len(name)].strip()
-                    break
-        if unit:
-            break
-    value = _number(text.split()) if text else Fraction(1)
-    return (SaidValue(value, unit),) if value is not None else ()
+def in_unit_of_sheet(values: Sequence[SaidValue], wanted: str) -> tuple[SaidValue, ...]:
+    """Settle units that have several meanings: the sheet's own where it is among them.
 
-
-def _number(words: list[str]) -> Decimal | Fraction | None:
-    words = [w for w in words if w != "of"]
-    if words and words[-1] in _SHARES:
-        share = _SHARES[words[-1]]
-        rest = words[:-1]
-        if "and" in rest:
-            whole = _number(rest[: rest.index("and")])
-            return None if whole is None else Fraction(whole) + share
-        count = {"two": 2, "three": 3}.get(rest[-1], 1) if rest else 1
-        return share * count
-    if words == ["a"]:
-        return Decimal(1)
-    sign = -1 if words[:1] == ["minus"] else 1
-    words = words[1:] if sign < 0 else words
-    whole, _, after = " ".join(words).partition("point")
-    digits = "".join(str(_DIGIT[w]) for w in after.split())
-    total = _whole(whole.split())
-    return sign * Decimal(f"{total}.{digits}" if digits else str(total))
-
-
-def _whole(words: list[str]) -> int:
-    if words and all(w in _DIGIT for w in words):
-        return int("".join(str(_DIGIT[w]) for w in words))
-    total = 0
-    for word in words:
-        if word == "hundred":
-            total = max(total, 1) * 100
+    Where it isn't ('pounds' on a sheet in newton-meters), each meaning becomes a reading.
+    """
+    settled: list[SaidValue] = []
+    for value in values:
+        if len(value.units) < 2:
+            settled.append(value)
+        elif wanted in value.units:
+            settled.append(replace(value, unit=wanted, units=()))
         else:
-            total += _DIGIT.get(word, 0) + _TEEN.get(word, 0) + _TENS.get(word, 0)
-    return total
-
-
-def read_back(value: Decimal, unit: str) -> str:
-    names = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
-    text = f"{value:f}"
-    spoken = " ".join({"-": "minus", ".": "decimal"}.get(c) or names[int(c)] for c in text)
-    if not unit:
-        return spoken
-    found = unit_of(unit)
-    return f"{spoken} {found.singular if value == 1 else found.plural}".lower()
+            settled += [
+                replace(value, unit=code, units=(), doubt=value.doubt or ("words" if i else ""))
+                for i, code in enumerate(value.units)
+            ]
+    return tuple(settled)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from fractions import Fraction
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from joblog.job.drafts import Draft, Plan, refusal, value_question
 from joblog.job.meaning import Meaning
@@ -22,19 +22,19 @@ def wrong_kind(
     """Refuse what can't be meant: no number, a torque in litres, a quantity below zero."""
     if not values:
         return refusal("Say the number again.", "There was no number in it; say it with one.")
-    for value in values:
-        if value.unit and unit_of(value.unit).dimension != dimension:
-            other = unit_of(value.unit)
-            return refusal(
-                "That unit does not fit. Say it again.",
-                f"{other.symbol} is a unit of {other.dimension}, but a {dimension} belongs here; "
-                f"say it in {unit_of(unit).plural}.",
-            )
-        if not signed and Fraction(value.value) <= 0:
-            return refusal(
-                "That must be above zero. Say it again.",
-                f"{number_text(value.value)} can't be meant: a {dimension} is above zero.",
-            )
+    plain = values[0]
+    if plain.unit and unit_of(plain.unit).dimension != dimension:
+        other = unit_of(plain.unit)
+        return refusal(
+            "That unit does not fit. Say it again.",
+            f"{capital(other.plural)} are a unit of {other.dimension}, but a {dimension} belongs "
+            f"here; say it in {unit_of(unit).plural}.",
+        )
+    if not signed and plain.value <= 0:
+        return refusal(
+            "That must be above zero. Say it again.",
+            f"{number_text(plain.value)} can't be meant: a {dimension} is above zero.",
+        )
     return None
 
 
@@ -54,29 +54,56 @@ def corrected_id(state: JobState, meaning: Meaning, kind: str, *about: str) -> s
     return None
 
 
-def settled(
-    meaning: Meaning,
-    draft: Callable[[SaidValue], Draft],
-    plausible: Check,
-    name: str,
-    unit: str,
-    *,
-    always_ask: bool,
-) -> Plan:
+@dataclass(frozen=True)
+class Wanted:
+    """What a value is for: how it is drafted, called and judged.
+
+    ``fits`` says whether a value is what the sheet wants, ``plausible`` whether it can be meant at
+    all. Where ``always_ask``, words with two meanings are asked even if only one makes sense.
+    """
+
+    name: str
+    unit: str
+    draft: Callable[[SaidValue], Draft]
+    fits: Check
+    plausible: Check
+    always_ask: bool = False
+
+
+def settled(meaning: Meaning, wanted: Wanted) -> Plan:
     """Record the one value that can be meant, or ask."""
-    values = meaning.values
-    sensible = [v for v in values if plausible(v)]
-    if len(values) == 1 and sensible:
-        return Plan((draft(values[0]),))
-    if len(values) > 1 and len(sensible) == 1 and not always_ask:
-        return Plan((draft(sensible[0]),))
-    offered = sorted(sensible or values, key=lambda v: Fraction(v.value))[:2]
-    names = [said(v.value, v.unit or unit) for v in offered]
-    texts = [shown(v.value, v.unit or unit) for v in offered]
-    drafts = [draft(v) for v in offered]
-    if len(offered) == 1:
-        question = f"{capital(name)}, {names[0]}? Affirm or negative."
-        why = f"{capital(name)} {texts[0]} is far from what the sheet expects. Is that right?"
-        return value_question(question, texts, drafts, meaning.tag, why)
+    plain = meaning.values[0]
+    fitting = [v for v in meaning.values if _same_kind(v, wanted.unit)]
+    words = [v for v in fitting if v.doubt == "words"]
+    sounds = [v for v in fitting if v.doubt == "sound" and wanted.plausible(v)]
+    sensible = [v for v in (plain, *words, *sounds) if wanted.plausible(v)]
+    if words:
+        if len(sensible) == 1 and not wanted.always_ask:
+            return Plan((wanted.draft(sensible[0]),))
+        return _choice(meaning, wanted, sensible if len(sensible) > 1 else [plain, *words])
+    if wanted.plausible(plain) and (not sounds or wanted.fits(plain)):
+        return Plan((wanted.draft(plain),))
+    if sounds:
+        return _choice(meaning, wanted, [plain, *sounds])
+    return _doubt(meaning, wanted, plain)
+
+
+def _same_kind(value: SaidValue, unit: str) -> bool:
+    return not value.unit or unit_of(value.unit).dimension == unit_of(unit).dimension
+
+
+def _choice(meaning: Meaning, wanted: Wanted, values: Sequence[SaidValue]) -> Plan:
+    offered = sorted(values, key=lambda v: v.value)[:2]
+    names = [said(v.value, v.unit or wanted.unit) for v in offered]
+    texts = [shown(v.value, v.unit or wanted.unit) for v in offered]
     question = f"First, {names[0]}, or second, {names[1]}?"
-    return value_question(question, texts, drafts, meaning.tag)
+    drafts = [wanted.draft(v) for v in offered]
+    return value_question(question, texts, drafts, meaning.tag, f"{texts[0]} or {texts[1]}?")
+
+
+def _doubt(meaning: Meaning, wanted: Wanted, value: SaidValue) -> Plan:
+    name, unit = capital(wanted.name), value.unit or wanted.unit
+    question = f"{name}, {said(value.value, unit)}? Affirm or negative."
+    text = shown(value.value, unit)
+    why = f"{name} {text} is far from what the sheet expects. Is that right?"
+    return value_question(question, [text], [wanted.draft(value)], meaning.tag, why)

@@ -70,8 +70,8 @@ def _foreign_unit(words: str, sheet: Sheet) -> str:
         wanted = {"torque": "torque", "reading": "reading"}.get(bare.act, "volume")
         found = unit_of(code)
         return (
-            f"{capital(found.plural)} are a unit of {found.dimension}, but a {wanted} belongs here; "
-            "say it again with its unit."
+            f"{capital(found.plural)} are a unit of {found.dimension}, but a {wanted} "
+            "belongs here; say it again with its unit."
         )
     return ""
 

@@ -7,10 +7,12 @@ from fractions import Fraction
 
 from joblog.job.fragments import spoken_form
 from joblog.job.numbers import number_text
-from joblog.job.said_units import read_back
-from joblog.measure.units import Quantity, format_number, format_quantity
+from joblog.measure.units import Quantity, format_number, format_quantity, unit_of
 from joblog.sheet.model import Step
+from joblog.speech.numbers import read_back
+from joblog.speech.units_spoken import SPOKEN_UNITS
 
+SAID_PARTS = 10  # tenths are the finest fraction that is said as one
 PLACES = 2  # fractions such as 1/3 are shown to two places; what is kept stays exact
 
 
@@ -41,8 +43,15 @@ def shown(value: Decimal | Fraction, unit: str) -> str:
 
 
 def said(value: Decimal | Fraction | int, unit: str) -> str:
-    """Return a value for speaking, digit by digit: ``three six foot-pounds``."""
-    return read_back(sayable(value), unit)
+    """Return a value for speaking, digit by digit: ``three six foot-pounds``.
+
+    Thirds and the like are said as fractions; a fraction that nobody says is rounded.
+    """
+    exact = Fraction(value)
+    spoken = exact if exact.denominator <= SAID_PARTS else Fraction(sayable(exact))
+    if not unit or unit in SPOKEN_UNITS:
+        return read_back(spoken, unit or None)
+    return f"{read_back(spoken)} {unit_of(unit).plural}"
 
 
 def listed(names: list[str]) -> str:
