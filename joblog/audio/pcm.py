@@ -1,0 +1,121 @@
+"""Bytes of a stream (standard input, socket) turned into samples.
+
+A stream is raw little-endian PCM with the stated rate, channels and width, or starts with a WAV
+header (as ``arecord`` and ``ffmpeg`` write one) whose values then hold.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from joblog.audio.resample import Resampler
+from joblog.audio.types import RATE, Samples
+from joblog.errors import AudioError
+
+_LONGEST_HEADER = 4096  # bytes; longer ones carry pictures or are no sound
+
+
+@dataclass(frozen=True)
+class PcmFormat:
+    """How samples lie in a stream: rate in Hz, channels, bits (8, 16, 24, 32) or 32-bit floats."""
+
+    rate: int = RATE
+    channels: int = 1
+    bits: int = 16
+    floats: bool = False
+
+    def __post_init__(self) -> None:
+        widths = (32,) if self.floats else (8, 16, 24, 32)
+        if self.bits not in widths or not 1 <= self.channels <= 64:
+            kind = "floating-point" if self.floats else "integer"
+            raise AudioError(
+                f"sound with {self.channels} channels of {self.bits}-bit {kind} samples can't be "
+                "read; send 16-bit samples, one channel."
+            )
+
+    @property
+    def frame_bytes(self) -> int:
+        """Bytes of one sample of all channels."""
+        return self.channels * self.bits // 8
+
+
+class PcmReader:
+    """Collects bytes and returns 16 kHz mono samples; odd bytes wait for the rest."""
+
+    def __init__(self, form: PcmFormat | None = None) -> None:
+        self._form = form or PcmFormat()
+        self._resampler = Resampler(self._form.rate)
+        self._bytes = b""
+        self._header_done = False
+
+    def feed(self, data: bytes) -> Samples:
+        """Return what is complete after ``data``. Raises AudioError for a header it can't use."""
+        self._bytes += data
+        if not self._header_done and not self._past_header():
+            return np.zeros(0, np.float32)
+        usable = len(self._bytes) - len(self._bytes) % self._form.frame_bytes
+        raw, self._bytes = self._bytes[:usable], self._bytes[usable:]
+        return self._resampler.feed(samples_of(raw, self._form))
+
+    def flush(self) -> Samples:
+        """Return what is left at the end of the stream."""
+        self._header_done = True
+        return np.concatenate([self.feed(b""), self._resampler.flush()])
+
+    def _past_header(self) -> bool:
+        """Take a WAV header off the front; False while it is not all there."""
+        if len(self._bytes) < 12 and b"RIFF".startswith(self._bytes[:4]):
+            return False
+        if self._bytes[:4] == b"RIFF" and self._bytes[8:12] == b"WAVE":
+            found = read_wav_header(self._bytes)
+            if found is None:
+                if len(self._bytes) > _LONGEST_HEADER:
+                    raise AudioError("the stream starts as a WAV file but holds no sound.")
+                return False
+            self._form, start = found
+            self._resampler = Resampler(self._form.rate)
+            self._bytes = self._bytes[start:]
+        self._header_done = True
+        return True
+
+
+def read_wav_header(data: bytes) -> tuple[PcmFormat, int] | None:
+    """Return the format and where the samples start; None where ``data`` does not reach so far."""
+    form: PcmFormat | None = None
+    at = 12
+    while at + 8 <= len(data):
+        name, size = data[at : at + 4], struct.unpack_from("<I", data, at + 4)[0]
+        if name == b"data":
+            if form is None:
+                raise AudioError("the WAV header of the stream does not say how the samples lie.")
+            return form, at + 8
+        if name == b"fmt ":
+            if at + 24 > len(data):
+                return None
+            kind, channels, rate, _, _, bits = struct.unpack_from("<HHIIHH", data, at + 8)
+            extended = kind == 0xFFFE and size >= 26 and at + 34 <= len(data)
+            kind = struct.unpack_from("<H", data, at + 32)[0] if extended else kind
+            form = replace(PcmFormat(rate, channels, bits, floats=kind == 3))
+        at += 8 + size + size % 2
+    return None
+
+
+def samples_of(raw: bytes, form: PcmFormat) -> Samples:
+    """Return raw bytes as mono float32 in -1..1; numbers that are none become silence."""
+    if form.floats:
+        values = np.nan_to_num(np.frombuffer(raw, "<f4"), nan=0.0, posinf=0.0, neginf=0.0)
+    elif form.bits == 8:  # the one unsigned width
+        values = (np.frombuffer(raw, np.uint8).astype(np.float32) - 128) / 128
+    elif form.bits == 24:
+        threes = np.frombuffer(raw, np.uint8).reshape(-1, 3)
+        fours = np.zeros((len(threes), 4), np.uint8)
+        fours[:, 1:] = threes  # the sign lands where it belongs, scaled by 256
+        values = fours.view("<i4")[:, 0].astype(np.float32) / 2**31
+    else:
+        kind = "<i2" if form.bits == 16 else "<i4"
+        values = np.frombuffer(raw, kind).astype(np.float32) / 2 ** (form.bits - 1)
+    mono = values.reshape(-1, form.channels).mean(axis=1)
+    return mono.astype(np.float32)

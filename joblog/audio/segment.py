@@ -1,0 +1,232 @@
+"""Cutting a stream of sound into utterances.
+
+Open microphone: an utterance starts where the voice detector is sure for two chunks, reaches back
+over the pre-roll, and ends after a hang-over without speech. Push to talk: it lasts as long as the
+button is held. While joblog speaks the segmenter is muted and hears nothing, not even the echo.
+
+Nothing grows with the length of the stream: what is kept is the pre-roll and one utterance.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from joblog.audio.types import RATE, Samples, Utterance
+from joblog.audio.voice import (
+    CHUNK,
+    CHUNK_SECONDS,
+    SILENT_DB,
+    NoiseFloor,
+    SileroDetector,
+    VoiceDetector,
+    level_db,
+)
+
+
+class Mode(Enum):
+    """When the microphone listens."""
+
+    OPEN = "open"
+    PUSH = "push"
+
+
+class Phase(Enum):
+    """What the segmenter does now; see the table of moves in the class."""
+
+    WAITING = "waiting"
+    SPEAKING = "speaking"
+    HELD = "held"
+    MUTED = "muted"
+
+
+@dataclass(frozen=True)
+class Cut:
+    """Where utterances start and end; times in seconds, probabilities 0..1, levels in dB.
+
+    The values were chosen on the noise set; docs/segmentation.md has the measurements.
+    """
+
+    preroll: float = 0.4
+    hangover: float = 0.6
+    longest: float = 15.0
+    shortest: float = 0.15  # of sure speech
+    opens: float = 0.5
+    stays: float = 0.2
+    above_floor: float = 2.0
+
+
+@dataclass
+class _Chunk:
+    samples: Samples
+    speech: float
+
+
+def _chunks(seconds: float) -> int:
+    return max(1, round(seconds / CHUNK_SECONDS))
+
+
+class Segmenter:
+    """Takes frames of any length, gives utterances.
+
+    Moves: WAITING -> SPEAKING (voice found) -> WAITING (hang-over, or the longest length);
+    WAITING -> HELD (``press``) -> WAITING (``release``); any -> MUTED (``mute``) -> WAITING
+    (``unmute``). ``source`` names the origin of the utterances.
+    """
+
+    def __init__(
+        self,
+        source: str = "",
+        mode: Mode = Mode.OPEN,
+        cut: Cut | None = None,
+        detector: VoiceDetector | None = None,
+    ) -> None:
+        self.mode = mode
+        self.phase = Phase.WAITING
+        self.level = -120.0
+        self._source = source
+        self._cut = cut or Cut()
+        self._detector = detector or SileroDetector()
+        self._floor = NoiseFloor()
+        self._rest: Samples = np.zeros(0, np.float32)
+        self._before: deque[_Chunk] = deque(maxlen=_chunks(self._cut.preroll))
+        self._utterance: list[_Chunk] = []
+        self._quiet = 0
+        self._seen = 0  # chunks since the source was opened
+        self._silent = 0
+        self._unmute_at: int | None = None
+
+    @property
+    def seconds(self) -> float:
+        """Seconds of sound since the source was opened."""
+        return self._seen * CHUNK_SECONDS
+
+    @property
+    def floor(self) -> float:
+        """Level of the noise around, in dB below full scale."""
+        return self._floor.level
+
+    def feed(self, samples: Samples) -> list[Utterance]:
+        """Take the next samples (float32, 16 kHz mono); return the utterances that ended."""
+        sound = np.concatenate([self._rest, samples.astype(np.float32, copy=False)])
+        whole = len(sound) - len(sound) % CHUNK
+        self._rest = sound[whole:]
+        ended = []
+        for start in range(0, whole, CHUNK):
+            utterance = self._step(np.nan_to_num(sound[start : start + CHUNK]))
+            if utterance is not None:
+                ended.append(utterance)
+        return ended
+
+    def flush(self) -> list[Utterance]:
+        """Return what was being said when the source ended."""
+        ended = self.feed(np.zeros(-len(self._rest) % CHUNK, np.float32)) if len(self._rest) else []
+        if self.phase is Phase.SPEAKING:
+            last = self._end()
+            return ended + ([last] if last else [])
+        held = self.release()
+        return ended + ([held] if held else [])
+
+    def press(self) -> None:
+        """Push to talk: the button is down, collect from the pre-roll on."""
+        if self.mode is Mode.PUSH and self.phase is Phase.WAITING:
+            self.phase = Phase.HELD
+            self._utterance = list(self._before)
+
+    def release(self) -> Utterance | None:
+        """Push to talk: the button is up; return what was said, None where there is too little."""
+        if self.phase is not Phase.HELD:
+            return None
+        self.phase = Phase.WAITING
+        kept, self._utterance = self._utterance, []
+        self._before.clear()
+        enough = len(kept) - (self._before.maxlen or 0) >= _chunks(self._cut.shortest)
+        return self._made(kept, self._seen - len(kept)) if enough else None
+
+    def mute(self) -> None:
+        """Hear nothing from now on, and forget what was being said: joblog itself speaks."""
+        self.phase = Phase.MUTED
+        self._unmute_at = None
+        self._utterance = []
+        self._before.clear()
+
+    def unmute(self, after_s: float = 0.3) -> None:
+        """Listen again ``after_s`` seconds of sound from now, when the echo has gone."""
+        if self.phase is Phase.MUTED:
+            self._unmute_at = self._seen + round(after_s / CHUNK_SECONDS)
+
+    def _step(self, samples: Samples) -> Utterance | None:
+        self._seen += 1
+        self.level = level_db(samples)
+        if self.phase is Phase.MUTED:
+            if self._unmute_at is None or self._seen < self._unmute_at:
+                return None
+            self.phase = Phase.WAITING
+            self._detector.reset()
+        if self.mode is Mode.PUSH:
+            return self._step_held(_Chunk(samples, 0.0))
+        chunk = _Chunk(samples, self._speech(samples))
+        if self.phase is Phase.SPEAKING:
+            return self._step_speaking(chunk)
+        self._floor.add(self.level)
+        self._before.append(chunk)
+        last = list(self._before)[-2:]
+        sure = all(part.speech >= self._cut.opens for part in last)
+        loud = max(level_db(part.samples) for part in last) >= self.floor + self._cut.above_floor
+        if len(last) == 2 and sure and loud:
+            self.phase = Phase.SPEAKING
+            self._utterance = list(self._before)
+            self._before.clear()
+            self._quiet = 0
+        return None
+
+    def _step_held(self, chunk: _Chunk) -> Utterance | None:
+        if self.phase is not Phase.HELD:
+            self._before.append(chunk)
+            return None
+        self._utterance.append(chunk)
+        return self.release() if len(self._utterance) >= _chunks(self._cut.longest) else None
+
+    def _step_speaking(self, chunk: _Chunk) -> Utterance | None:
+        self._utterance.append(chunk)
+        self._quiet = 0 if chunk.speech >= self._cut.stays else self._quiet + 1
+        if self._quiet >= _chunks(self._cut.hangover):
+            return self._end()
+        if len(self._utterance) >= _chunks(self._cut.longest):
+            return self._split()
+        return None
+
+    def _speech(self, samples: Samples) -> float:
+        """Probability of speech; the model rests while there is digital silence."""
+        if self.level > SILENT_DB:
+            self._silent = 0
+            return self._detector.probability(samples)
+        self._silent += 1
+        if self._silent == _chunks(self._cut.hangover):
+            self._detector.reset()
+        return 0.0
+
+    def _end(self) -> Utterance | None:
+        kept, self._utterance = self._utterance, []
+        self.phase = Phase.WAITING
+        self._before.clear()
+        self._before.extend(kept[-self._quiet :] if self._quiet else [])
+        started = self._seen - len(kept)
+        sure = sum(chunk.speech >= self._cut.opens for chunk in kept)
+        return self._made(kept, started) if sure >= _chunks(self._cut.shortest) else None
+
+    def _split(self) -> Utterance:
+        """End at the least likely speech of the last three seconds and carry on from there."""
+        window = min(len(self._utterance) - 1, _chunks(3.0))
+        tail = [chunk.speech for chunk in self._utterance[-window:]]
+        cut = len(self._utterance) - window + int(np.argmin(tail))
+        started = self._seen - len(self._utterance)
+        kept, self._utterance = self._utterance[:cut], self._utterance[cut:]
+        return self._made(kept, started)
+
+    def _made(self, chunks: list[_Chunk], started: int) -> Utterance:
+        samples = np.concatenate([chunk.samples for chunk in chunks])
+        return Utterance(samples, started * CHUNK / RATE, self._source)
