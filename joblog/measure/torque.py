@@ -35,6 +35,10 @@ class Band:
         value = convert(torque, self.low.unit).exact
         return self.low.exact <= value <= self.high.exact
 
+    def encloses(self, other: Band) -> bool:
+        """Say whether all of ``other`` lies within: a tool's band within the sheet's, say."""
+        return self.holds(other.low) and self.holds(other.high)
+
 
 def _torque(quantity: Quantity) -> Quantity:
     if quantity.dimension != "torque":

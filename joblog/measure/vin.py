@@ -30,7 +30,6 @@ EQUAL_VALUES: dict[int, str] = {
 # What hands, eyes and ears mix up [common practice, no source]; each may stand for the others.
 LOOK_ALIKE = ("0DOQ", "1IL", "2Z", "5S", "6G", "8B", "UV", "VY", "MN", "BDP", "CZ", "FS", "AHK")
 
-_NORTH_AMERICA = frozenset("1234567")  # 1, 4, 5, 7 US, 2 Canada, 3 Mexico ... [from memory]
 _FORBIDDEN = {"I": "1", "O": "0", "Q": "0"}
 
 
@@ -72,6 +71,14 @@ def _problem(vin: str) -> str | None:
     return f"forbidden_{'letter' if bad in _FORBIDDEN else 'character'}_{bad}"
 
 
+def is_north_american(vin: str) -> bool:
+    """Say whether the maker's code belongs to North America: 1 to 5, and 7F to 70.
+
+    [standard: ISO 3780, from memory]; 6 and 7A to 7E belong to Oceania.
+    """
+    return vin[:1] in set("12345") or (vin[:1] == "7" and vin[1:2] not in set("ABCDE"))
+
+
 def weighted_sum(vin: str) -> int:
     """Return Σ value·weight of 17 allowed characters [standard: 49 CFR 565.15(c)]."""
     return sum(VALUES[c] * weight for c, weight in zip(vin, WEIGHTS, strict=True))
@@ -103,7 +110,7 @@ def check_vin(text: str) -> VinReport:
         return VinReport(vin, problem, candidates=_repaired(vin))
     check = check_digit(vin)
     fits = vin[8] == check
-    american = vin[0] in _NORTH_AMERICA
+    american = is_north_american(vin)
     years = model_years(vin[9])
     return VinReport(
         vin,
@@ -113,7 +120,7 @@ def check_vin(text: str) -> VinReport:
         fits,
         american,
         years,
-        _year(vin),
+        _year(vin) if american else None,
         _warnings(vin, check, american, bool(years)),
         () if fits else _neighbours(vin),
     )

@@ -10,7 +10,7 @@ import contextlib
 import hashlib
 import os
 import re
-import tempfile
+import secrets
 from pathlib import Path
 
 from joblog.errors import RecordError, StoreError
@@ -55,15 +55,16 @@ def write_whole(path: Path, data: bytes) -> None:
 
     Raises StoreError naming the file where the disk or its permissions refuse.
     """
-    temporary: str | None = None
+    temporary: Path | None = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=".part-", dir=path.parent)
-        with os.fdopen(handle, "wb") as file:
+        # not mkstemp: its file would stay readable by the owner alone, and exports are for others
+        temporary = path.parent / f".part-{secrets.token_hex(8)}"
+        with temporary.open("xb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        Path(temporary).replace(path)
+        temporary.replace(path)
         temporary = None
         _sync_folder(path.parent)
     except OSError as error:
@@ -74,7 +75,7 @@ def write_whole(path: Path, data: bytes) -> None:
     finally:
         if temporary is not None:
             with contextlib.suppress(OSError):
-                Path(temporary).unlink()
+                temporary.unlink()
 
 
 class MediaFolder:

@@ -82,6 +82,14 @@ def test_no_torque_is_refused(bad: Quantity) -> None:
         torque.tolerance_band(bad, 5)
 
 
+def test_a_tool_whose_spread_fits_the_sheet_and_one_whose_does_not() -> None:
+    # ±4 % of the tool [standard: ISO 6789-1:2017, 5.1.5] within ±10 % of the sheet, not within ±4 %
+    nominal = Quantity.of(40, "N.m")
+    tool = torque.applied_band(nominal, torque.permissible_deviation(Quantity.of(100, "N.m")))
+    assert torque.tolerance_band(nominal, 10).encloses(tool)
+    assert not torque.tolerance_band(nominal, 4).encloses(tool)
+
+
 def test_angle_bounds_are_inside() -> None:
     assert torque.judge_angle("85", 90, 5).within
     assert torque.judge_angle("95", 90, 5).within
@@ -304,8 +312,13 @@ def test_outside_north_america_a_mismatch_is_a_warning() -> None:
     assert not report.check_fits
     assert report.acceptable
     assert any("outside North America" in warning for warning in report.warnings)
+    assert report.year is None  # position 10 need not be a year there
     american = vin.check_vin("1G4AH59H55G118341")
     assert not american.acceptable
+    # [standard: ISO 3780, from memory]: 6 and 7A to 7E are Oceania's, 7F on the United States'
+    assert [vin.is_north_american(code) for code in ("6G1", "7A1", "7SA", "3VW")] == [
+        False, False, True, True,
+    ]  # fmt: skip
 
 
 # Due

@@ -240,6 +240,14 @@ def test_a_killed_program_loses_nothing_that_it_had_appended(tmp_path: Path) -> 
         note(store, job)
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such permission bits")
+def test_photos_may_be_read_by_whom_the_system_lets(store: Store) -> None:
+    kept = store.media_path(store.put_media(b"photo", "image/jpeg").sha256)
+    plain = kept.parent / "plain"
+    plain.touch()
+    assert kept.stat().st_mode == plain.stat().st_mode
+
+
 def test_a_folder_may_have_any_name(tmp_path: Path) -> None:
     folder = tmp_path / "wörk #1 100%"
     with open_store(folder) as store:
