@@ -15,7 +15,9 @@ class Phrase:
 
     ``tag`` names the meaning; ``pattern`` is JSGF, in which ``<...-value>`` rules stand for numbers
     with their units; ``example`` is a sentence of it; ``does`` says in plain words what it is for;
-    ``group`` is its heading on the help card. ``correctable`` phrases may follow 'correction'.
+    ``group`` is its heading on the help card. ``correctable`` phrases may follow 'correction';
+    ``answers`` are listened for only while a question is open, since short words are easily heard
+    into anything.
     """
 
     tag: str
@@ -24,6 +26,7 @@ class Phrase:
     does: str
     group: str
     correctable: bool = False
+    answers: bool = False
 
 
 # Reasons with which a finding may be confirmed; free words follow with a note.
@@ -56,11 +59,31 @@ CONTROLS: tuple[Phrase, ...] = (
         "affirm",
         "yes, as you said it",
         "Answering",
+        answers=True,
     ),
-    Phrase("control:negative", "negative | no", "negative", "no, that is wrong", "Answering"),
-    Phrase("control:first", "[the] first [one]", "first", "takes the first reading", "Answering"),
     Phrase(
-        "control:second", "[the] second [one]", "second", "takes the second reading", "Answering"
+        "control:negative",
+        "negative | no",
+        "negative",
+        "no, that is wrong",
+        "Answering",
+        answers=True,
+    ),
+    Phrase(
+        "control:first",
+        "[the] first [one]",
+        "first",
+        "takes the first reading",
+        "Answering",
+        answers=True,
+    ),
+    Phrase(
+        "control:second",
+        "[the] second [one]",
+        "second",
+        "takes the second reading",
+        "Answering",
+        answers=True,
     ),
     CONFIRM,
     Phrase(

@@ -7,13 +7,17 @@ from functools import lru_cache
 from joblog.job.controls import REASONS, Phrase
 from joblog.job.phrases import phrases_of
 from joblog.job.said_units import value_rules
+from joblog.job.types import JobState
 from joblog.sheet.model import Sheet
 from joblog.speech.grammar import Grammar
 
 
-def grammar_text(sheet: Sheet) -> str:
-    """Return the JSGF text (W3C Note 2000) of everything that can be said on a job of ``sheet``."""
-    phrases = phrases_of(sheet)
+def grammar_text(sheet: Sheet, *, answering: bool = True) -> str:
+    """Return the JSGF text (W3C Note 2000) of everything that can be said on a job of ``sheet``.
+
+    Without ``answering`` the answers to a question are left out.
+    """
+    phrases = [p for p in phrases_of(sheet) if answering or not p.answers]
     rules = [f"<p{i}> = {phrase.pattern};" for i, phrase in enumerate(phrases)]
     plain = [f"<p{i}> {{{phrase.tag}}}" for i, phrase in enumerate(phrases)]
     corrections = [plain[i] for i, phrase in enumerate(phrases) if phrase.correctable]
@@ -37,9 +41,15 @@ def _reasons() -> str:
     return " | ".join(f"({pattern}) {{reason:{key}}}" for key, (pattern, _) in REASONS.items())
 
 
-def grammar_for_sheet(sheet: Sheet) -> Grammar:
+def grammar_for_sheet(sheet: Sheet, *, answering: bool = True) -> Grammar:
     """Return the compiled grammar of ``sheet``; the same sheet is compiled once."""
-    return _compiled(grammar_text(sheet), sheet.sheet.key)
+    return _compiled(grammar_text(sheet, answering=answering), sheet.sheet.key)
+
+
+def grammar_for_state(state: JobState) -> Grammar:
+    """Return the grammar of what may be said now: answers only while a question is open."""
+    answering = any(q.about in ("hearing", "value") for q in state.questions)
+    return grammar_for_sheet(state.sheet, answering=answering)
 
 
 @lru_cache(maxsize=16)

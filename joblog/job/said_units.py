@@ -16,9 +16,13 @@ from joblog.speech.number_rules import JSGF_NUMBER_RULES
 from joblog.speech.numbers import parse_number, parse_quantity
 from joblog.speech.units_spoken import DIMENSIONS, SPOKEN_UNITS, spoken_names
 
-# A torque is a whole number or a decimal: fewer ways to say it are fewer ways to mishear it.
+# A torque is a whole number or a decimal, and a volume has its unit: fewer and longer ways to say a
+# thing are fewer ways to mishear it.
 _RULES = {
     "torque-value": "(<whole> | <decimal>) [<torque_unit>]",
+    "volume-value": "(<whole> | <decimal> | <mixed> | <part> [of]) <volume_unit>"
+    " | (<part> [of] | quarter of | third of) a <volume_unit>"
+    " | (a | <under_hundred>) <volume_unit> [and <part>]",
     "more-value": "[<part> [of a]] <volume_unit> | <part> | (<whole> | <decimal>) <volume_unit>",
     "share-value": "<part>",
     "which-number": "<one_to_nine>",

@@ -24,7 +24,7 @@ from joblog.errors import InputError, ModelError
 from joblog.job.closing import closing_drafts
 from joblog.job.drafts import Draft, Plan
 from joblog.job.expected import expected_tags
-from joblog.job.grammar import grammar_for_sheet
+from joblog.job.grammar import grammar_for_state
 from joblog.job.guard_unit import unit_reasons
 from joblog.job.listening import (
     dictated_note,
@@ -128,8 +128,8 @@ class JobSession:
 
     @property
     def grammar(self) -> Grammar:
-        """What can be said on this job."""
-        return grammar_for_sheet(self.sheet)
+        """What can be said on this job now; :func:`grammar_for_sheet` has all of it."""
+        return grammar_for_state(self.state)
 
     @property
     def last_reply(self) -> Reply:
