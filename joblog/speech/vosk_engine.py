@@ -46,7 +46,7 @@ class VoskEngine:
         self._vosk = vosk
         try:
             self._model = vosk.Model(str(model_dir))
-        except Exception as error:  # noqa: BLE001  (vosk raises plain Exception)
+        except Exception as error:  # vosk raises nothing more particular
             raise ModelError(
                 f"The Vosk model in {model_dir} can't be loaded; take another copy of it."
             ) from error
@@ -79,11 +79,12 @@ class VoskEngine:
         others = tuple(Alternative(" ".join(w), round(p, 4)) for w, p in ranking[1:])
         parse = grammar.parse(best)
         tags = parse.tags if parse is not None else ()
-        verdict, why = decide(best, confidence, others, stakes or Stakes(), tags)
+        verdict, reason = decide(best, confidence, others, stakes or Stakes(), tags)
         seconds = time.perf_counter() - started
         return Hearing(
-            " ".join(best), verdict, round(confidence, 4), others, seconds, duration, self.name, why
-        )
+            " ".join(best), verdict, round(confidence, 4), others, seconds, duration, self.name,
+            reason,
+        )  # fmt: skip
 
     def dictate(self, samples: Samples) -> str:
         """Write down free speech; '' where there is none."""
