@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
 
@@ -19,11 +20,10 @@ ZERO, ONE = Decimal(0), Decimal(1)
 
 def measured(c: Context) -> tuple[Measured, ...]:
     """Return every value of the job beside what was specified, in the order of the work."""
-    rows = [(value.entry.seq, _value(c, value, i)) for i, value in enumerate(c.state.values)]
-    rows += [(seq, row) for seq, row in _levels(c)]
-    rows += [(seq, row) for seq, row in _windows(c)]
-    ordered = [row for _, row in sorted(rows, key=lambda pair: pair[0])]
-    return tuple(ordered + [row for fluid in c.state.fluids for row in _sums(c, fluid)])
+    single = [v for v in c.state.values if v.entry.kind != "quantity"]
+    rows = [(value.entry.seq, _value(c, value, i)) for i, value in enumerate(single)]
+    rows += [*_levels(c), *_windows(c), *_sums(c)]
+    return tuple(row for _, row in sorted(rows, key=lambda pair: pair[0]))
 
 
 def verdict(c: Context, inside: bool | None) -> str:
@@ -176,27 +176,52 @@ def fluid_limits(c: Context, fluid: FluidState) -> tuple[Decimal | None, Decimal
     )
 
 
-def _sums(c: Context, fluid: FluidState) -> list[Measured]:
-    if not fluid.poured_in:
-        return []
-    low, high = fluid_limits(c, fluid)
-    inside = None if low is None or high is None else low <= fluid.poured_in <= high
-    name = c.t.say("{fluid}, all that went in", fluid=c.t.sheet(fluid.name))
+def _sums(c: Context) -> list[tuple[int, Measured]]:
+    """Return what went out and in of each fluid: the sum, with what it is made of beneath."""
+    rows = []
+    for fluid in c.state.fluids:
+        for direction, total in (("out", fluid.poured_out), ("in", fluid.poured_in)):
+            pours = [
+                v
+                for v in c.state.values
+                if v.entry.kind == "quantity"
+                and v.entry.body.get("fluid") == fluid.key
+                and v.entry.body.get("direction") == direction
+            ]
+            if pours:
+                rows.append((pours[-1].entry.seq, _sum(c, fluid, pours, total)))
+    return rows
+
+
+def _sum(c: Context, fluid: FluidState, pours: list[Value], total: Fraction) -> Measured:
+    low, high = fluid_limits(c, fluid) if total is fluid.poured_in else (None, None)
+    inside = None if low is None or high is None else low <= total <= high
+    name, last = value_name(c, pours[-1]), pours[-1]
     text = c.t.say("{name}: {verdict}", name=name, verdict=verdict(c, inside))
-    return [
-        Measured(
-            what=name,
-            value=c.quantity(fluid.poured_in, fluid.unit),
-            specified=c.between(low, high, fluid.unit),
-            verdict=verdict(c, inside),
-            inside=inside,
-            gauge=gauge(f"s-{fluid.key}", fluid.poured_in, low, high, text),
-            gauge_text=text,
-            how=c.t.say("sum of what was recorded"),
-            sure="",
-            at="",
-        )
-    ]
+    how, sure = how_known(c, last.entry)
+    several = len(pours) > 1
+    if several:
+        how, sure = c.t.say("sum of {n} amounts", n=c.t.number(len(pours))), ""
+    return Measured(
+        what=name,
+        value=c.quantity(total, fluid.unit),
+        specified=c.between(low, high, fluid.unit),
+        verdict=verdict(c, inside),
+        inside=inside,
+        gauge=gauge(f"s{last.entry.seq}", total, low, high, text),
+        gauge_text=text,
+        how=how,
+        sure=sure,
+        at=c.t.time(last.entry.at, seconds=True),
+        struck=tuple(_struck(c, old) for pour in pours for old in pour.corrected_from),
+        parts=tuple(_pour(c, pour) for pour in pours) if several else (),
+    )
+
+
+def _pour(c: Context, pour: Value) -> str:
+    how, sure = how_known(c, pour.entry)
+    amount, at = c.quantity(pour.value, pour.unit), c.t.time(pour.entry.at, seconds=True)
+    return ", ".join(x for x in (amount, at, how, sure) if x)
 
 
 def steps(c: Context) -> tuple[Step, ...]:
@@ -210,7 +235,7 @@ def steps(c: Context) -> tuple[Step, ...]:
 def _step(c: Context, state: StepState, number: int) -> Step:
     t = c.t
     done = state.status is not StepStatus.OPEN
-    details = [f"{value_name(c, v)}: {c.quantity(v.value, v.unit)}" for v in state.values]
+    details = list(_amounts(c, state.values))
     for photo in state.photos:
         words = describe(c, photo)
         said = " ".join(x for x in (words.figure, words.caption) if x)
@@ -223,6 +248,15 @@ def _step(c: Context, state: StepState, number: int) -> Step:
         status = t.say("not needed") if state.step.optional else t.say("not done")
     at = t.time(state.at, seconds=True) if state.at else ""
     return Step(number, t.sheet(state.step.title), at, status, done, tuple(details))
+
+
+def _amounts(c: Context, values: tuple[Value, ...]) -> Iterator[str]:
+    """Yield 'name: value' for each value; amounts of one kind on one line, joined by plus signs."""
+    grouped: dict[str, list[str]] = {}
+    for value in values:
+        grouped.setdefault(value_name(c, value), []).append(c.quantity(value.value, value.unit))
+    for name, amounts in grouped.items():
+        yield f"{name}: {' + '.join(amounts)}"
 
 
 def supplies(c: Context) -> tuple[Supply, ...]:

@@ -70,7 +70,16 @@ def _resolved(c: Context, finding: Finding) -> str:
         return c.t.say(
             "confirmed by {who}: {why}", who=clean(confirmed["who"]), why=clean(confirmed["why"])
         )
-    return c.t.sheet(finding.resolved)
+    if finding.resolved.startswith("answered: "):
+        answer = clean(finding.resolved.removeprefix("answered: "))
+        return c.t.say("answered: “{answer}”", answer=answer)
+    known = {
+        "corrected": c.t.say("corrected"),
+        "done afterwards": c.t.say("done afterwards"),
+        "photo retaken": c.t.say("photo taken again"),
+        "read again inside the window": c.t.say("read again in time"),
+    }
+    return known.get(finding.resolved, clean(finding.resolved))
 
 
 def corrections(c: Context) -> tuple[Correction, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from joblog.errors import InputError
-from joblog.job.types import Finding, FindingKind, StepState
+from joblog.job.types import Finding, FindingKind, StepState, StepStatus
 from joblog.measure.due import Due as DueDate
 from joblog.measure.due import Interval, Reading, next_due
 from joblog.measure.units import Quantity
@@ -110,8 +110,13 @@ def _weight(state: StepState) -> int:
 
 
 def _done(c: Context) -> tuple[tuple[str, ...], str]:
-    """Return what was done, and a line about the rest."""
-    told = [s for s in c.done if s.step.customer]
+    """Return what was done, and a line about the rest.
+
+    A sheet's sentence says that a step went well, so a step with an open finding isn't told so.
+    """
+    doubtful = {f.step for f in _open(c)}
+    whole = [s for s in c.done if s.status is StepStatus.DONE and s.step.key not in doubtful]
+    told = [s for s in whole if s.step.customer]
     best = sorted(told, key=lambda s: -_weight(s))[:_DONE_SHOWN]
     keys = {s.step.key for s in best}
     lines = [sentence(c.t.sheet(s.step.customer)) for s in told if s.step.key in keys]

@@ -1,7 +1,8 @@
 """Words, numbers, dates and units in the reader's language.
 
 English is the language of the source; another is a file ``locale/<code>.po`` (GNU gettext), which a
-translator can add without touching code. Numbers, dates and lists follow CLDR through Babel.
+translator can add without touching code; ``locale/sheets/<code>.po`` holds the texts of job sheets.
+Numbers, dates and lists follow CLDR through Babel.
 """
 
 from __future__ import annotations
@@ -39,10 +40,19 @@ def languages() -> list[str]:
 
 @lru_cache
 def _catalogue(code: str) -> NullTranslations:
-    if code == "en":
+    return _read(LOCALES / f"{code}.po", code)
+
+
+@lru_cache
+def _sheet_texts(code: str) -> NullTranslations:
+    return _read(LOCALES / "sheets" / f"{code}.po", code)
+
+
+def _read(path: Path, code: str) -> NullTranslations:
+    if not path.exists():
         return NullTranslations()
     compiled = BytesIO()
-    with (LOCALES / f"{code}.po").open("rb") as file:
+    with path.open("rb") as file:
         write_mo(compiled, read_po(file, locale=code))
     compiled.seek(0)
     return GNUTranslations(compiled)
@@ -103,7 +113,7 @@ class Language:
     def sheet(self, text: str | None) -> str:
         """Return a sheet's own text, translated where the catalogue knows it."""
         plain = clean(text or "")
-        return _catalogue(self.code).gettext(plain) if plain else ""
+        return _sheet_texts(self.code).gettext(plain) if plain else ""
 
     def number(self, value: Number, places: int | None = None) -> str:
         """Return a number as the language writes it, rounded half up to ``places``."""

@@ -100,6 +100,7 @@ class Measured:
     at: str
     tool: str = ""
     struck: tuple[Struck, ...] = ()
+    parts: tuple[str, ...] = ()  # the amounts that a sum is made of
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ LINE = "#b9c2c4"
 PALE = "#eef1f1"
 SANS = "Atkinson Hyperlegible Next"
 SIZE = 8.5
-_CHARACTER = 0.53  # mean width of a letter, as a share of its size, in the face used
+_CHARACTER = 0.55  # mean width of a letter, as a share of its size, in the face used
 
 
 def text_width(text: str, size: float = SIZE) -> float:
