@@ -18,7 +18,7 @@ from joblog.report import expert, findings
 from joblog.report.context import Context
 from joblog.report.front import front
 from joblog.report.history import odometer, services
-from joblog.report.images import Shown, logo_png, shown_pictures
+from joblog.report.images import Shown, logo_png, shown_pictures, size_of
 from joblog.report.labels import labels
 from joblog.report.language import Language
 from joblog.report.model import Fact, Report, Shop
@@ -169,12 +169,14 @@ def _shop(c: Context, images: dict[str, bytes]) -> Shop:
     name = clean(s.name) or c.opened("shop", "name")
     lines = [clean(x) for x in s.address] or [c.opened("shop", "address")]
     lines += [clean(x) for x in (s.phone or c.opened("shop", "phone"), s.email, s.web)]
-    key, png = "", logo_png(base64.b64decode(s.logo)) if s.logo else None
+    key, ratio, png = "", "1", logo_png(base64.b64decode(s.logo)) if s.logo else None
     if png is not None:
         key = hashlib.sha256(png).hexdigest()
         images[key] = png
+        width, height = size_of(png)
+        ratio = f"{width / height:.3f}"
     alt = c.t.say("Logo of {shop}", shop=name) if key else ""
-    return Shop(name, tuple(x for x in lines if x), key, alt, s.accent)
+    return Shop(name, tuple(x for x in lines if x), key, alt, ratio, s.accent)
 
 
 def _facts(c: Context) -> tuple[Fact, ...]:
@@ -241,19 +243,21 @@ def _record(c: Context) -> tuple[Fact, ...]:
 def _entries_line(c: Context) -> str:
     t, entries = c.t, c.state.entries
     heard = [str(e.body.get("verdict", "")) for e in entries if e.kind == "heard"]
-    line = t.say(
+    line = t.count(
+        "{n} entry, from {start} to {end} UTC",
         "{n} entries, from {start} to {end} UTC",
-        n=t.number(len(entries)),
+        len(entries),
         start=entries[0].at[:19].replace("T", " "),
         end=entries[-1].at[:19].replace("T", " "),
     )
     if heard:
+        taken, asked, ignored = (heard.count(v) for v in ("accept", "ask", "reject"))
         line += "; " + t.say(
-            "{n} spoken lines: {accepted} taken, {asked} asked back, {ignored} ignored as chatter",
+            "{n} spoken lines: {taken} taken, {asked} asked back, {ignored} ignored as chatter",
             n=t.number(len(heard)),
-            accepted=t.number(heard.count("accept")),
-            asked=t.number(heard.count("ask")),
-            ignored=t.number(heard.count("reject")),
+            taken=t.number(taken),
+            asked=t.number(asked),
+            ignored=t.number(ignored),
         )
     return line
 

@@ -8,13 +8,13 @@ starts the same way, with its code.
 
 from __future__ import annotations
 
+import ast
 import sys
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
-from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
 from joblog.report.language import LOCALES
@@ -22,16 +22,27 @@ from joblog.sheet.load import library, load_sheet
 from joblog.sheet.model import Sheet
 
 _ROOM = Path(__file__).parent
-_KEYWORDS = {"say": None, "count": (1, 2)}
 _FIXED = datetime(2026, 1, 1, tzinfo=UTC)  # a catalogue's date says nothing; the history does
 
 
 def messages() -> list[str | tuple[str, ...]]:
     """Return every message that the report's own source says; pairs have a plural."""
     found: dict[str | tuple[str, ...], None] = {}
-    for _, _, message, _, _ in extract_from_dir(_ROOM, keywords=_KEYWORDS):
-        found.setdefault(tuple(message) if isinstance(message, tuple | list) else message)
+    for path in sorted(_ROOM.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            texts = _texts(node)
+            if texts:
+                found.setdefault(texts[0] if len(texts) == 1 else texts)
     return list(found)
+
+
+def _texts(node: ast.AST) -> tuple[str, ...]:
+    """Return the literal messages of one call of ``say`` or ``count``, () for anything else."""
+    if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
+        return ()
+    wanted = {"say": 1, "count": 2}.get(node.func.attr, 0)
+    texts = [a.value for a in node.args[:wanted] if isinstance(a, ast.Constant)]
+    return tuple(t for t in texts if isinstance(t, str)) if len(texts) == wanted else ()
 
 
 def sheet_messages() -> list[str | tuple[str, ...]]:

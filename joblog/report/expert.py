@@ -10,12 +10,14 @@ from joblog.job.clocks import elapsed
 from joblog.job.types import FluidState, Photo, StepState, StepStatus, Value
 from joblog.record.entry import Entry
 from joblog.report.charts.gauge import gauge
-from joblog.report.context import Context, as_decimal, how_known, photo_name, value_name
+from joblog.report.context import Context, as_decimal, how_known, value_name
 from joblog.report.model import Caution, Fact, Measured, Step, Struck, Supply
 from joblog.report.pictures import codes_in, describe
+from joblog.report.quantity import reader_units, sign
 from joblog.report.text import clean, sentence
 
 ZERO, ONE = Decimal(0), Decimal(1)
+_PHOTOS_TOLD = 4  # more photos of one step than these are only numbered in the order of work
 
 
 def measured(c: Context) -> tuple[Measured, ...]:
@@ -53,7 +55,16 @@ def _value(c: Context, value: Value, index: int) -> Measured:
         at=c.t.time(value.entry.at, seconds=True),
         tool=_tool(c, value),
         struck=tuple(_struck(c, old) for old in value.corrected_from),
+        parts=_as_recorded(c, value),
     )
+
+
+def _as_recorded(c: Context, value: Value) -> tuple[str, ...]:
+    """Return the value in the unit that was said, where the reader's units are others."""
+    if value.unit in reader_units(value.unit, c.units):
+        return ()
+    said = f"{c.t.number(value.value)}\u00a0{sign(value.unit)}"
+    return (c.t.say("recorded as {said}", said=said),)
 
 
 def _specified(c: Context, value: Value, unit: str) -> str:
@@ -108,7 +119,8 @@ def _levels(c: Context) -> list[tuple[int, Measured]]:
 def _level(c: Context, photo: Photo, level: Decimal, inside: bool | None) -> Measured:
     t = c.t
     doubt = as_decimal(photo.measurement.get("level_uncertainty"))
-    name = t.say("Level, {photo}", photo=photo_name(c, photo))
+    phases = {"before": t.say("Fluid level as found"), "after": t.say("Fluid level afterwards")}
+    name = phases.get(photo.phase) or t.say("Fluid level")
     text = t.say("{name}: {verdict}", name=name, verdict=verdict(c, inside))
     number = c.photo_numbers[photo.entry.id]
     return Measured(
@@ -236,10 +248,7 @@ def _step(c: Context, state: StepState, number: int) -> Step:
     t = c.t
     done = state.status is not StepStatus.OPEN
     details = list(_amounts(c, state.values))
-    for photo in state.photos:
-        words = describe(c, photo)
-        said = " ".join(x for x in (words.figure, words.caption) if x)
-        details.append(t.say("photo {n}: {said}", n=c.photo_numbers[photo.entry.id], said=said))
+    details += _photos(c, state.photos)
     if state.missing and done:
         missing = t.listing([t.sheet(m) for m in state.missing])
         details.append(t.say("still missing: {what}", what=missing))
@@ -248,6 +257,19 @@ def _step(c: Context, state: StepState, number: int) -> Step:
         status = t.say("not needed") if state.step.optional else t.say("not done")
     at = t.time(state.at, seconds=True) if state.at else ""
     return Step(number, t.sheet(state.step.title), at, status, done, tuple(details))
+
+
+def _photos(c: Context, photos: tuple[Photo, ...]) -> list[str]:
+    """Return a line a photo, or only their numbers where they are many."""
+    numbers = [c.photo_numbers[photo.entry.id] for photo in photos]
+    if len(photos) > _PHOTOS_TOLD:
+        return [c.t.say("photos {numbers}", numbers=c.t.listing([str(n) for n in numbers]))]
+    lines = []
+    for photo, number in zip(photos, numbers, strict=True):
+        words = describe(c, photo)
+        said = " ".join(x for x in (words.figure, words.caption) if x)
+        lines.append(c.t.say("photo {n}: {said}", n=number, said=said))
+    return lines
 
 
 def _amounts(c: Context, values: tuple[Value, ...]) -> Iterator[str]:

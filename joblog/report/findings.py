@@ -51,13 +51,14 @@ def findings(c: Context) -> tuple[Found, ...]:
 
 def _found(c: Context, finding: Finding) -> Found:
     open_ = not finding.resolved and finding.kind is not FindingKind.OBSERVATION
-    ended = _resolved(c, finding) if finding.resolved else ""
+    ended, english = _resolved(c, finding) if finding.resolved else "", c.t.code == "en"
     if open_:
         ended = c.t.say("still open")
     return Found(
         at=c.t.time(finding.at, seconds=True) if finding.at else "",
         kind=kind_name(c, finding.kind),
-        text=sentence(finding.text),
+        text=sentence(finding.text) if english else for_customer(c, finding),
+        original="" if english else sentence(finding.text),
         resolved=ended,
         open=open_,
         explained=sentence(clean(c.state.explanations.get(finding.key, ""))),

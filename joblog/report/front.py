@@ -34,6 +34,7 @@ def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
         found=_found(c, rows),
         means=_means(c),
         due=due(c),
+        next=_next(c),
         pictures=front_pictures(c, pictures),
         people=people(c),
         signature=signature,
@@ -61,6 +62,9 @@ def _verdict(c: Context, rows: tuple[Measured, ...]) -> str:
             return t.say("The job was stopped before any work was done.")
         return t.say("No work has been recorded yet.")
     if c.aborted:
+        reason = _reason(c)
+        if reason:
+            return t.say("The job was stopped before it was done: {reason}", reason=reason)
         return t.say("The job was stopped before it was done.")
     if not c.state.closed:
         return t.say("The job is still going on. This is how it stands now.")
@@ -103,6 +107,20 @@ def _came_for(c: Context) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def _reason(c: Context) -> str:
+    """Return why the job was stopped, as it was said."""
+    closing = next((e for e in reversed(c.state.entries) if e.kind == "job-closed"), None)
+    reason = clean(closing.body.get("reason", "")) if closing else ""
+    return reason if not reason or reason[-1] in ".!?" else reason + "."
+
+
+def _next(c: Context) -> tuple[str, ...]:
+    """Return what the customer should do, where the job did not end as planned."""
+    if c.aborted:
+        return (c.t.say("This service still has to be done. Please ask us how to go on."),)
+    return ()
+
+
 def _weight(state: StepState) -> int:
     """How much a step tells the customer: things measured or photographed tell most."""
     step = state.step
@@ -120,11 +138,6 @@ def _done(c: Context) -> tuple[tuple[str, ...], str]:
     best = sorted(told, key=lambda s: -_weight(s))[:_DONE_SHOWN]
     keys = {s.step.key for s in best}
     lines = [sentence(c.t.sheet(s.step.customer)) for s in told if s.step.key in keys]
-    if c.aborted:
-        closing = next((e for e in reversed(c.state.entries) if e.kind == "job-closed"), None)
-        reason = clean(closing.body.get("reason", "")) if closing else ""
-        if reason:
-            lines.append(c.t.say("We stopped because: {reason}", reason=sentence(reason)))
     rest = len(c.done) - len(keys)
     more = c.t.count(
         "And {n} more step; all are listed under “Order of work”.",
@@ -164,7 +177,7 @@ def _values_found(c: Context, rows: tuple[Measured, ...]) -> list[str]:
                 len(judged),
             )
         ]
-    names = c.t.listing([row.what for row in outside[:3]])
+    names = c.t.listing(list(dict.fromkeys(row.what for row in outside))[:3])
     return [
         c.t.say(
             "We checked {n} values. Outside its limits: {names}.",

@@ -30,6 +30,7 @@ def labels(t: Language) -> dict[str, str]:
         "how": t.say("How it is known"),
         "sure": t.say("How sure"),
         "at": t.say("Time"),
+        "date": t.say("Date"),
         "tool": t.say("Tool"),
         "was": t.say("was"),
         "pictured": t.say("In pictures"),

@@ -131,6 +131,10 @@ class Language:
         """Return the day of ``at``, spelled out."""
         return str(format_date(self.local(at), "long", locale=self.locale))
 
+    def short_date(self, at: str | datetime) -> str:
+        """Return the day of ``at``, the month shortened."""
+        return str(format_date(self.local(at), "medium", locale=self.locale))
+
     def month_of(self, day: Day) -> str:
         """Return month and year, without a time zone's help: a due date is a day, not a moment."""
         noon = datetime(day.year, day.month, day.day, 12, tzinfo=UTC)

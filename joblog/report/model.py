@@ -69,6 +69,7 @@ class Front:
     found: tuple[str, ...]
     means: tuple[str, ...]
     due: Due | None
+    next: tuple[str, ...]
     pictures: tuple[Picture, ...]
     people: tuple[Fact, ...]
     signature: str = ""  # image key
@@ -135,6 +136,7 @@ class Found:
     text: str
     resolved: str
     open: bool
+    original: str = ""  # the guard's own English, where the report is in another language
     explained: str = ""
 
 
@@ -178,6 +180,7 @@ class Shop:
     lines: tuple[str, ...]
     logo: str  # image key
     logo_alt: str
+    logo_ratio: str  # width over height
     accent: str  # '#rrggbb'
 
 

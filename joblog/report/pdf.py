@@ -87,12 +87,22 @@ def layout_data(report: Report) -> dict[str, Any]:
     missing = not_covered(_words(data))
     files = {key: _name(key, image) for key, image in report.images.items()}
     printable: dict[str, Any] = _printable(data, missing, files)
+    printable["shop"]["logo_ratio"] = float(report.shop.logo_ratio)
     printable |= {
+        "footer": " · ".join(
+            _shortened(_replaced(x, missing))
+            for x in (report.shop.name, report.title, report.order)
+            if x
+        ),
         "keywords": [x for x in (report.final_hash[:16], report.kicker) if x],
         "hash_lines": [report.final_hash[i : i + 32] for i in range(0, len(report.final_hash), 32)],
         "letters_missing": bool(missing),
     }
     return printable
+
+
+def _shortened(text: str, most: int = 44) -> str:
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
 
 
 def _words(value: Any) -> set[str]:

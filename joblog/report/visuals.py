@@ -122,7 +122,7 @@ def debris(c: Context, services: tuple[Past, ...]) -> Chart | None:
         2,
     )
     classes = [(letter, _range(c, low, high)) for letter, low, high in CLASSES[min(finest, 2) :]]
-    sizes = [Sizes(c.t.date(p.at), p.flakes) for p in seen]
+    sizes = [Sizes(c.t.short_date(p.at), p.flakes) for p in seen]
     return debris_chart(c.t, "debris", classes, sizes, c.settings.accent)
 
 

@@ -16,7 +16,7 @@ from joblog.report.charts.svg import (
 from joblog.report.language import Language
 from joblog.report.model import Chart
 
-_WIDTH, _LEFT, _LANE = 482.0, 84.0, 19.0
+_WIDTH, _LEFT, _LANE = 482.0, 118.0, 19.0
 _NICE_SECONDS = (10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400)
 
 
