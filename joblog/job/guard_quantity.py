@@ -9,6 +9,8 @@ from joblog.job.history import History
 from joblog.job.types import Finding, FindingKind, FluidState, JobState, StepStatus
 from joblog.job.values import converted, pour_step
 from joblog.job.wording import capital, said, shown
+from joblog.measure.units import Quantity
+from joblog.measure.volume import Balance, balance
 from joblog.sheet.model import Fluid, Step
 
 DEFAULT_TOLERANCE = Fraction(5, 100)  # of the amount, where the sheet gives none; our own choice
@@ -17,6 +19,7 @@ DEFAULT_TOLERANCE = Fraction(5, 100)  # of the amount, where the sheet gives non
 def quantity_findings(state: JobState, history: History) -> Iterator[Finding]:
     """Fills that differ from the sheet or from what was drained, once filling is done."""
     for fluid, sums in zip(state.sheet.fluids, state.fluids, strict=True):
+        yield from _drained_unlike_sheet(state, fluid, sums)
         step = pour_step(state.sheet, fluid.key, "in")
         if step is None or sums.poured_in == 0:
             continue
@@ -27,10 +30,33 @@ def quantity_findings(state: JobState, history: History) -> Iterator[Finding]:
         if not _filling_over(state, step):
             continue
         if step_drains(state, fluid.key) and sums.poured_out > 0:
-            if abs(sums.poured_in - sums.poured_out) > tolerance(fluid, sums.poured_out, sums.unit):
-                yield _against_drained(fluid, sums, step, entry)
+            compared = balance_of(state, fluid, sums)
+            if compared is not None and not compared.agrees:
+                yield _against_drained(fluid, sums, compared, step, entry)
         elif sums.specified is not None and not _in_spec(sums, fluid):
             yield _against_spec(fluid, sums, step, entry)
+
+
+def _drained_unlike_sheet(state: JobState, fluid: Fluid, sums: FluidState) -> Iterator[Finding]:
+    """Much less or more came out than a service should bring: worth knowing, nobody's mistake."""
+    step = pour_step(state.sheet, fluid.key, "out")
+    if step is None or sums.poured_out == 0 or sums.specified is None:
+        return
+    difference = sums.poured_out - Fraction(sums.specified)
+    if abs(difference) <= 2 * tolerance(fluid, Fraction(sums.specified), sums.unit):
+        return
+    way = "more" if difference > 0 else "less"
+    gone, usual = shown(sums.poured_out, sums.unit), shown(sums.specified, sums.unit)
+    meaning = "too full" if difference > 0 else "low"
+    yield Finding(
+        key=f"came-out:{fluid.key}:{way}",
+        kind=FindingKind.OBSERVATION,
+        text=f"{gone} of {fluid.name} came out, {way} than the sheet's {usual}.",
+        spoken=f"That is {way} than the sheet says.",
+        step=step.key,
+        customer=f"{gone} of {fluid.name} came out; a service usually brings {usual}. The unit may "
+        f"have been {meaning}.",
+    )
 
 
 def step_drains(state: JobState, fluid: str) -> bool:
@@ -85,18 +111,67 @@ def _against_spec(fluid: Fluid, sums: FluidState, step: Step, entry: str | None)
     )
 
 
-def _against_drained(fluid: Fluid, sums: FluidState, step: Step, entry: str | None) -> Finding:
+def balance_of(
+    state: JobState, fluid: Fluid, sums: FluidState, *, by_thumb: bool = False
+) -> Balance | None:
+    """Return drained against filled, None before both are known.
+
+    Where the temperatures of both are known, the drained amount is corrected to the other's
+    temperature: by API MPMS 11.1 with the sheet's density, else by the rule of thumb.
+    """
+    if sums.poured_out <= 0 or sums.poured_in <= 0:
+        return None
+    hot, cold = temperatures(state)
+    known = hot is not None and cold is not None
+    return balance(
+        Quantity(sums.poured_out, sums.unit),
+        Quantity(sums.poured_in, sums.unit),
+        Quantity(tolerance(fluid, sums.poured_out, sums.unit), sums.unit),
+        drained_celsius=hot if known else None,
+        filled_celsius=cold if known else None,
+        density15=None if by_thumb else fluid.density,
+    )
+
+
+def temperatures(state: JobState) -> tuple[Fraction | None, Fraction | None]:
+    """Return the temperatures (°C) of the drained and of the new fluid, None where not read.
+
+    The new fluid's is a reading whose name says 'new' or 'shop' or 'room'; the drained fluid's the
+    last other temperature.
+    """
+    hot = cold = None
+    for value in state.values:
+        exact = converted(value.value, value.unit, "degC")
+        if value.entry.kind != "reading" or exact is None:
+            continue
+        if set(value.name.lower().split()) & {"new", "shop", "room"}:
+            cold = exact
+        else:
+            hot = exact
+    return hot, cold
+
+
+def _against_drained(
+    fluid: Fluid, sums: FluidState, compared: Balance, step: Step, entry: str | None
+) -> Finding:
     gone, added = shown(sums.poured_out, sums.unit), shown(sums.poured_in, sums.unit)
-    difference = sums.poured_in - sums.poured_out
+    difference = compared.difference.exact
     way = "more" if difference > 0 else "less"
+    apart = abs(difference)
+    corrected = compared.corrected.exact != sums.poured_out
+    note = (
+        f" (the drained fluid corrected for temperature: "
+        f"{shown(compared.corrected.exact, sums.unit)}; {compared.method})"
+        if corrected
+        else ""
+    )
     return Finding(
         key=f"drained:{fluid.key}:{way}",
         kind=FindingKind.MISMATCH,
-        text=f"{capital(fluid.name)}: {added} in, {gone} out: {shown(abs(difference), sums.unit)} "
-        f"{way} than came out.",
-        spoken=f"{said(sums.poured_in, sums.unit)} in, {said(sums.poured_out, sums.unit)} out. "
-        f"{capital(said(abs(difference), sums.unit))} {way} than came out.",
+        text=f"{capital(fluid.name)}: {added} in, {gone} out: {shown(apart, sums.unit)} {way} than "
+        f"came out{note}.",
+        spoken=f"{capital(said(apart, sums.unit))} {way} in than came out.",
         step=step.key,
         entry=entry,
-        customer=f"{gone} of {fluid.name} came out and {added} went in.",
+        customer=f"{gone} of {fluid.name} came out and {added} went in{note}.",
     )

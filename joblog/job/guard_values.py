@@ -58,6 +58,7 @@ def _out_of_spec(state: JobState, value: Value, event: Event, *, resolved: str) 
 
 
 def _side(value: Value) -> str:
+    """Say on which side of its limits a value lies; one that can't be compared fits neither."""
     exact = value.in_spec_unit
     if exact is not None and value.high is not None and exact > value.high:
         return "above"

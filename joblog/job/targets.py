@@ -8,7 +8,7 @@ from joblog.job.fluids import fluid_unit
 from joblog.job.order import ready
 from joblog.job.types import JobState, StepStatus, Value
 from joblog.job.values import step_named
-from joblog.measure.units import unit_of
+from joblog.measure.units import UNITS, unit_of
 from joblog.sheet.model import Amount, Sheet, Step
 
 
@@ -71,6 +71,7 @@ def last_value(state: JobState, units: list[str]) -> Value | None:
     """Return the value recorded last, of the dimension of ``units`` where one was said."""
     dimensions = {unit_of(unit).dimension for unit in units}
     for value in sorted(state.values, key=lambda v: v.entry.seq, reverse=True):
-        if not dimensions or unit_of(value.unit).dimension in dimensions:
+        known = UNITS.get(value.unit)
+        if not dimensions or (known and known.dimension in dimensions):
             return value
     return None

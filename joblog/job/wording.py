@@ -5,9 +5,10 @@ from __future__ import annotations
 from decimal import Decimal
 from fractions import Fraction
 
+from joblog.errors import InputError
 from joblog.job.fragments import spoken_form
 from joblog.job.numbers import number_text
-from joblog.measure.units import Quantity, format_number, format_quantity, unit_of
+from joblog.measure.units import UNITS, Quantity, format_number, format_quantity
 from joblog.sheet.model import Step
 from joblog.speech.numbers import read_back
 from joblog.speech.units_spoken import SPOKEN_UNITS
@@ -39,7 +40,11 @@ def shown(value: Decimal | Fraction, unit: str) -> str:
     """Return a value for reading: ``36 lbf·ft``."""
     if not unit:
         return format_number(sayable(value))
-    return format_quantity(Quantity(sayable(value), unit))
+    try:
+        return format_quantity(Quantity(sayable(value), unit))
+    except InputError:
+        # A record of other hands may hold anything: replay shows it as it stands.
+        return f"{format_number(sayable(value))} {unit}"
 
 
 def said(value: Decimal | Fraction | int, unit: str) -> str:
@@ -51,7 +56,8 @@ def said(value: Decimal | Fraction | int, unit: str) -> str:
     spoken = exact if exact.denominator <= SAID_PARTS else Fraction(sayable(exact))
     if not unit or unit in SPOKEN_UNITS:
         return read_back(spoken, unit or None)
-    return f"{read_back(spoken)} {unit_of(unit).plural}"
+    name = UNITS[unit].plural if unit in UNITS else unit
+    return f"{read_back(spoken)} {name}"
 
 
 def listed(names: list[str]) -> str:

@@ -11,6 +11,7 @@ import pytest
 
 from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
+from joblog.job.vocabulary import closed_vocabulary, spoken_words
 from joblog.record.clock import ManualClock
 from joblog.record.store import Store, open_store
 from joblog.sheet.load import library, sheet_text
@@ -35,7 +36,13 @@ class Bench:
         for line in lines:
             self.clock.advance(3)
             reply = self.session.type_in(line, by=by)
+            self.check_vocabulary(reply)
         return reply
+
+    def check_vocabulary(self, reply: Reply) -> None:
+        """Every spoken reply can be spoken from recorded clips."""
+        unknown = set(spoken_words(reply.spoken)) - closed_vocabulary(self.session.sheet)
+        assert not unknown, reply.spoken
 
     def ok(self, *lines: str) -> Reply:
         """Say each line; every one must be understood and raise nothing."""

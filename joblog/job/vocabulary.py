@@ -1,0 +1,61 @@
+"""The closed vocabulary of spoken replies, so that they can be spoken from recorded clips."""
+
+from __future__ import annotations
+
+import re
+
+from joblog.job.grammar import grammar_for_sheet
+from joblog.job.phrases import words_of
+from joblog.measure.units import UNITS
+from joblog.sheet.model import Sheet
+from joblog.speech.numbers import digits_of
+from joblog.speech.units_spoken import SPOKEN_UNITS
+
+# Every sentence that replies are made of, without the words that come from the sheet.
+SENTENCES = """
+Next: Torque in spec. Corrected: is above the limit, is below the limit, Confirm with a reason, or
+disregard. but must come first. should have come before. only when, not while. And more. one Not
+complete. Missing: Wanted: and photo torque quantity drained filled of. Disregarded: clock note
+reading quantity confirmed. Confirmed. Noted. Fan cycle. Clock started. Clock stopped. good. in
+all. in out. Job complete. Job stopped. Say job complete. That was the last step. First, or
+second? Affirm or negative? Say again. Go ahead. There was no question. Nothing to confirm. Say
+confirm because, and the reason. Nothing to disregard. The job is closed. Which one? Say it with
+its name. Which fluid? Which reading? Say the number again. That unit does not fit. Say it again.
+That must be above zero. Nothing to correct. Nothing is missing. No value yet. No fluid on this
+sheet. No clock is running. opens in the window is closed. the window is open. left. Reading
+window open. Reading window closed. too early. too late. not sure. time not sure. The clock was
+set forward. The clock was set back. Photo not usable. Take it again. Flakes on the plug. Much
+film on the plug. Level above the upper mark. Level below the lower mark. Wrong unit for this
+sheet. The sheet has another unit. more in than came out. less in than came out. That is more than
+the sheet says. That is less than the sheet says. Drained. plug dipstick fluid label other picture
+is was
+"""
+FRACTIONS = "half halves third thirds quarter quarters fifth fifths sixth sixths seventh sevenths "
+FRACTIONS += "eighth eighths ninth ninths tenth tenths and over point minus"
+
+
+def spoken_words(text: str) -> list[str]:
+    """Return the words of a spoken reply: lower case, without punctuation, hyphens kept."""
+    return re.findall(r"[a-z][a-z'-]*", text.lower())
+
+
+def closed_vocabulary(sheet: Sheet) -> set[str]:
+    """Return every word that a spoken reply on a job of ``sheet`` may use."""
+    words = set(spoken_words(SENTENCES)) | set(FRACTIONS.split())
+    words |= set(digits_of("0123456789").split())
+    words |= set(grammar_for_sheet(sheet).vocabulary)
+    for unit in SPOKEN_UNITS.values():
+        words |= set(spoken_words(f"{unit.singular} {unit.plural}"))
+    for other in UNITS.values():
+        words |= set(spoken_words(f"{other.singular} {other.plural}"))
+    for text in _names(sheet):
+        words |= set(spoken_words(text))
+    return words
+
+
+def _names(sheet: Sheet) -> list[str]:
+    names = list(sheet.conditions.values())
+    for step in sheet.steps:
+        names += [words_of(step.torque.fastener), step.torque.fastener] if step.torque else []
+        names += [step.reading.name] if step.reading else []
+    return names
