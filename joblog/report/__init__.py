@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from joblog.report.build import build_report
+    from joblog.report.history_report import build_history
     from joblog.report.html import render_html
     from joblog.report.model import Report
     from joblog.report.pdf import render_pdf
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 _HOMES = {
     "Report": "model",
     "ShopSettings": "settings",
+    "build_history": "history_report",
     "build_report": "build",
     "load_settings": "settings",
     "render_html": "html",
@@ -29,6 +31,7 @@ _HOMES = {
 __all__ = [
     "Report",
     "ShopSettings",
+    "build_history",
     "build_report",
     "load_settings",
     "render_html",

@@ -120,6 +120,7 @@ def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Repo
         direction=t.direction,
         paper=options.paper,
         units=options.units,
+        kind="service",
         title=_title(c),
         kicker=t.say("Service report"),
         subtitle=t.sheet(state.sheet.sheet.title),

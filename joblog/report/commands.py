@@ -12,10 +12,11 @@ if TYPE_CHECKING:
     from joblog.job.types import JobState
     from joblog.report.images import Media
     from joblog.report.model import Report
+    from joblog.report.settings import ShopSettings
 
 
 def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add ``report``."""
+    """Add ``report`` and ``bench report``."""
     parser = subparsers.add_parser("report", help="write the report of a job, as HTML and PDF")
     parser.add_argument("job", help="a job's number or its start, a record.jsonl, or its folder")
     parser.add_argument("--out", type=Path, default=Path(), metavar="DIR", help="where to write")
@@ -27,7 +28,33 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     parser.add_argument(
         "--earlier", action="append", default=[], metavar="JOB", help="an earlier job of this unit"
     )
+    parser.add_argument(
+        "--history",
+        action="store_true",
+        help="also write the one-page service history of JOB and the earlier ones",
+    )
     parser.set_defaults(run=run_report)
+    _add_bench(subparsers)
+
+
+def _add_bench(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    from joblog.bench import bench_parsers
+
+    bench = bench_parsers(subparsers).add_parser(
+        "report", help="time HTML and PDF beside a headless browser's print of the same HTML"
+    )
+    bench.add_argument("--entries", type=int, default=80)
+    bench.add_argument("--photos", type=int, default=20)
+    bench.add_argument("--runs", type=int, default=5)
+    bench.add_argument("--browser", help="path of a Chromium; found by itself where there is one")
+    bench.set_defaults(run=run_bench)
+
+
+def run_bench(args: argparse.Namespace) -> int:
+    """Print how long a report takes."""
+    from joblog.report.bench import bench
+
+    return bench(args.entries, args.photos, args.runs, args.browser)
 
 
 def run_report(args: argparse.Namespace) -> int:
@@ -48,13 +75,27 @@ def run_report(args: argparse.Namespace) -> int:
         history=earlier,
     )
     write_report(args.out, report, record)
+    if args.history:
+        _write_history(args, [*earlier, state], settings)
     print(f"Report: {args.out / 'report.html'} and {args.out / 'report.pdf'}")
     print(report.front.verdict)
     return int(Exit.OK)
 
 
-def write_report(out: Path, report: Report, record: bytes) -> None:
-    """Write ``report.html`` and ``report.pdf`` into ``out``, whole or not at all."""
+def _write_history(
+    args: argparse.Namespace, jobs: list[JobState], settings: ShopSettings | None
+) -> None:
+    from joblog.report.history_report import build_history
+
+    history = build_history(
+        jobs, language=args.language, units=args.units, paper=args.paper, settings=settings
+    )
+    write_report(args.out, history, b"", name="history")
+    print(f"Service history: {args.out / 'history.html'} and {args.out / 'history.pdf'}")
+
+
+def write_report(out: Path, report: Report, record: bytes, name: str = "report") -> None:
+    """Write HTML and PDF into ``out``, each whole or not at all."""
     from joblog.record.media import write_whole
     from joblog.report.html import render_html
     from joblog.report.pdf import render_pdf
@@ -64,8 +105,8 @@ def write_report(out: Path, report: Report, record: bytes) -> None:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"the folder {out} can't be made: {error.strerror or error}") from error
-    write_whole(out / "report.html", html)
-    write_whole(out / "report.pdf", pdf)
+    write_whole(out / f"{name}.html", html)
+    write_whole(out / f"{name}.pdf", pdf)
 
 
 def load_job(job: str, data: str | None) -> tuple[JobState, bytes, Media]:

@@ -74,6 +74,11 @@ def shrink(data: bytes, side: int = _LARGE) -> Shown | None:
     return _shrink(sha256, side, _Bytes(sha256, data))
 
 
+def forget() -> None:
+    """Forget the pictures that were made small; the next report makes them anew."""
+    _shrink.cache_clear()
+
+
 def size_of(data: bytes) -> tuple[int, int]:
     """Return width and height of a picture in pixels."""
     with Image.open(BytesIO(data)) as opened:

@@ -62,6 +62,7 @@ def labels(t: Language) -> dict[str, str]:
         "photo": t.say("Photo"),
         "no_picture": t.say("no picture"),
         "history": t.say("Earlier services"),
+        "services": t.say("Services"),
         "service": t.say("Service"),
         "record": t.say("The record behind this report"),
         "final_hash": t.say("Final hash"),

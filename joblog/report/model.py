@@ -192,6 +192,7 @@ class Report:
     direction: str
     paper: str
     units: str
+    kind: str  # 'service' or 'history'
     title: str
     kicker: str  # 'Service report'
     subtitle: str

@@ -36,8 +36,8 @@ def _fonts() -> Any:
     )
 
 
-def render_pdf(report: Report, record_jsonl: bytes) -> bytes:
-    """Return the PDF with ``record_jsonl`` attached as ``record.jsonl``.
+def render_pdf(report: Report, record_jsonl: bytes = b"") -> bytes:
+    """Return the PDF with ``record_jsonl`` attached as ``record.jsonl``, if there is one.
 
     Raises StoreError where the disk refuses the typesetter's scratch folder.
     """
@@ -53,7 +53,8 @@ def _compile(folder: Path, report: Report, record_jsonl: bytes) -> bytes:
         (folder / _name(key, data)).write_bytes(data)
     (folder / RECORD).write_bytes(record_jsonl)
     (folder / DATA).write_bytes(report.to_json())
-    text = json.dumps(layout_data(report), ensure_ascii=False)
+    layout = layout_data(report) | {"has_record": bool(record_jsonl)}
+    text = json.dumps(layout, ensure_ascii=False)
     (folder / "data.json").write_text(text, encoding="utf-8")
     root: Any = str(folder)  # the stub ties its type to that of the input
     compiled = typst.compile(

@@ -18,6 +18,7 @@ from joblog.report.expert import fluid_limits, window_reading
 from joblog.report.model import Chart
 from joblog.report.past import CLASSES, Past, past_of
 from joblog.report.quantity import reader_units
+from joblog.report.trends import trends
 
 _SERVICES_FORETOLD = 3
 _EARLIER_SHOWN = 3
@@ -28,7 +29,8 @@ def charts(c: Context) -> tuple[Chart, ...]:
     drawn: list[Chart | None] = [_timeline(c)]
     for fluid in c.state.fluids:
         drawn += [_volumes(c, fluid), _renewed(c, fluid)]
-    drawn.append(debris(c, (*c.earlier, past_of(c.state))))
+    services = (*c.earlier, past_of(c.state))
+    drawn += [debris(c, services), *trends(c, services)]
     return tuple(chart for chart in drawn if chart is not None)
 
 
