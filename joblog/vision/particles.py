@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.vision.ellipse import Floats
+from joblog.vision.plug_nets import Crop
 from joblog.vision.types import Flake, Photo
 
 
@@ -34,29 +35,28 @@ def upright(points: Floats, tilt: tuple[float, float]) -> Floats:
 
 def flakes_in(
     mask: NDArray[np.bool_],
+    crop: Crop,
     photo: Photo,
     *,
     mm_per_px: float,
     tilt: tuple[float, float],
     least_mm: float,
-    origin: tuple[float, float, float] = (0.0, 0.0, 1.0),
 ) -> tuple[Flake, ...]:
     """Return the mask's connected pieces of at least ``least_mm``, longest first.
 
-    ``mm_per_px`` holds per pixel of ``photo.rgb``; ``origin`` is (x, y, factor): where the mask's
-    pixel grid lies in ``photo.rgb``, x = x0 + (column + 0.5) * factor - 0.5.
+    ``crop`` says where the mask's grid of pixels lies in ``photo.rgb``; ``mm_per_px`` holds per
+    pixel of ``photo.rgb``.
     """
-    x0, y0, factor = origin
     outlines, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     found = []
     for outline in outlines:
         corners = _pixel_corners(outline[:, 0].astype(np.float64))
-        places = (corners + 0.5) * factor - 0.5 + (x0, y0)
+        places = crop.outward(corners)
         length = feret_max(upright(places, tilt)) * mm_per_px
         if length < least_mm:
             continue
         drawn = cv2.approxPolyDP(outline, 0.7, closed=True)[:, 0]
-        shape = (drawn + 0.5) * factor - 0.5 + (x0, y0)
+        shape = crop.outward(drawn.astype(np.float64))
         centre = places.mean(axis=0)
         found.append(
             Flake(length, photo.to_original(centre), photo.polygon_to_original(shape.tolist()))

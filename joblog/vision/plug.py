@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from joblog.errors import InputError
 from joblog.vision import quality
-from joblog.vision.ellipse import Floats, filled, to_value
+from joblog.vision.ellipse import filled, to_value
 from joblog.vision.particles import flakes_in
 from joblog.vision.plug_debris import Debris, find_debris
 from joblog.vision.plug_find import PlugFace, find_plug
@@ -90,6 +90,7 @@ def _reading(photo: Photo, face: PlugFace, debris: Debris, plug_diameter_mm: flo
         film_coverage=debris.coverage,
         flakes=flakes_in(
             debris.flakes,
+            debris.crop,
             photo,
             mm_per_px=mm_per_px,
             tilt=(aspect, float(face.rim[4])),
@@ -100,19 +101,19 @@ def _reading(photo: Photo, face: PlugFace, debris: Debris, plug_diameter_mm: flo
         tilt_deg=float(np.rad2deg(np.arccos(min(1.0, aspect)))),
         rim=to_value(face.rim, photo.scale),
         magnet=to_value(face.magnet, photo.scale),
-        film_outlines_px=_outlines(debris.film & debris.magnet, photo),
+        film_outlines_px=_outlines(debris, photo),
         notes=(photo.note,) if photo.note else (),
     )
 
 
-def _outlines(mask: NDArray[np.bool_], photo: Photo, least_px: float = 12.0) -> tuple[Polygon, ...]:
-    """Return the outlines of a mask's larger pieces, in the original's pixels."""
-    found, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    drawn = [cv2.approxPolyDP(c, 1.0, closed=True)[:, 0] for c in found]
+def _outlines(debris: Debris, photo: Photo, least_px: float = 12.0) -> tuple[Polygon, ...]:
+    """Return the outlines of the film's larger pieces, in the original's pixels."""
+    found, _ = cv2.findContours(
+        debris.film_mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
+    )
+    drawn = [cv2.approxPolyDP(outline, 1.0, closed=True)[:, 0] for outline in found]
     kept = [shape for shape in drawn if cv2.contourArea(shape) >= least_px]
-    return tuple(photo.polygon_to_original(shape.tolist()) for shape in kept)
-
-
-def face_plane(face: PlugFace) -> Floats:
-    """Return the tilt of the face as (minor / major, angle of the major axis in radians)."""
-    return np.array([face.rim[3] / face.rim[2], face.rim[4]])
+    return tuple(
+        photo.polygon_to_original(debris.crop.outward(shape.astype(np.float64)).tolist())
+        for shape in kept
+    )

@@ -4,46 +4,56 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from joblog.vision.ellipse import filled
+from joblog.vision.ellipse import Floats, filled, moved
 from joblog.vision.plug_find import PlugFace
-from joblog.vision.quality import luma
+from joblog.vision.plug_nets import DEBRIS_SIDE, Crop, debris
 
 Mask = NDArray[np.bool_]
+
+_SIDE = 2.6  # side of the look, in major semi-axes of the magnet
 
 
 @dataclass(frozen=True, eq=False)
 class Debris:
-    """Masks (h, w) of the working picture: the magnet's face, film on it, and flakes."""
+    """What the look at the magnet gave, all on the crop's grid of pixels.
 
-    magnet: Mask
-    film: Mask
-    flakes: Mask
+    ``film`` and ``flake`` are how surely a pixel is one, 0 to 1; ``face`` is the magnet's face.
+    """
+
+    crop: Crop
+    face: Mask
+    film: NDArray[np.float32]
+    flake: NDArray[np.float32]
 
     @property
     def coverage(self) -> float:
         """Film / (film + bare magnet), 0 to 1; flakes count in neither."""
-        face = self.magnet & ~self.flakes
-        return float((self.film & face).sum()) / max(1, int(face.sum()))
+        weight = self.face * (1.0 - self.flake)
+        return float((self.film * weight).sum() / max(1.0, float(weight.sum())))
+
+    @property
+    def flakes(self) -> Mask:
+        """Pixels that are rather flake than not."""
+        return self.flake > 0.5
+
+    @property
+    def film_mask(self) -> Mask:
+        """Pixels of the magnet's face that are rather film than not."""
+        return (self.film > 0.5) & self.face & ~self.flakes
 
 
-def find_debris(rgb: NDArray[np.uint8], face: PlugFace) -> Debris:
-    """Tell film (dark and rough) from bare magnet (smooth) and flakes (bright, compact)."""
-    magnet = filled(face.magnet, rgb.shape[:2])
-    grey = luma(rgb).astype(np.float32)
-    fine = cv2.GaussianBlur(grey, (0, 0), 1.0)
-    wide = cv2.GaussianBlur(grey, (0, 0), 4.0)
-    rough = cv2.GaussianBlur(np.abs(fine - wide), (0, 0), 3.0)
-    inside = fine[magnet]
-    cut, _ = cv2.threshold(inside.astype(np.uint8).reshape(-1, 1), 0, 255, cv2.THRESH_OTSU)
-    low, high = inside[inside <= cut], inside[inside > cut]
-    apart = len(low) and len(high) and float(np.median(high) - np.median(low)) > 25
-    dark = fine < (cut if apart else 40.0)
-    film = magnet & dark & ((rough > 2.0) | (fine < 25))
-    near_film = cv2.dilate(film.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-    bright = magnet & near_film & (fine - wide > 25) & ~film
-    flakes = cv2.morphologyEx(bright.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
-    return Debris(magnet, film, flakes > 0)
+def find_debris(rgb: NDArray[np.uint8], found: PlugFace) -> Debris:
+    """Tell film, flakes and bare magnet apart."""
+    x, y, a = (float(value) for value in found.magnet[:3])
+    crop = Crop(x, y, _SIDE * a, DEBRIS_SIDE)
+    _, film, flake, _ = debris(rgb, crop)
+    face = filled(_inward(found.magnet, crop), film.shape)
+    return Debris(crop, face, film, flake)
+
+
+def _inward(ellipse: Floats, crop: Crop) -> Floats:
+    middle = (crop.pixels - 1) / 2
+    return moved(ellipse, 1 / crop.step, middle - crop.x / crop.step, middle - crop.y / crop.step)

@@ -1,0 +1,99 @@
+"""Two small networks that read a plug, trained on rendered plugs (tools/plug_render).
+
+``circles`` sees the whole plug and says where the discs of its rim and of its magnet's face are,
+also where debris hides them. ``debris`` sees the magnet and says for each pixel how surely it is
+film and how surely flake. Both take a square crop and give one map for each answer, 0 to 1.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from joblog.errors import ModelError
+
+Maps = NDArray[np.float32]
+
+CIRCLES_SIDE = 256
+DEBRIS_SIDE = 384
+
+
+@dataclass(frozen=True)
+class Crop:
+    """A square of a picture: centre (x, y) and side in its pixels, ``pixels`` a side."""
+
+    x: float
+    y: float
+    side: float
+    pixels: int
+
+    @property
+    def step(self) -> float:
+        """Picture pixels per pixel of the crop."""
+        return self.side / self.pixels
+
+    def cut(self, rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
+        """Return the crop (pixels, pixels, 3), 0 to 1; beyond the picture its edge goes on."""
+        source = rgb
+        x, y, step = self.x, self.y, self.step
+        if step > 1.3:  # shrink by averaging first, or fine texture turns into false marks
+            size = round(rgb.shape[1] / step), round(rgb.shape[0] / step)
+            source = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+            fx, fy = size[0] / rgb.shape[1], size[1] / rgb.shape[0]
+            x, y, step = (x + 0.5) * fx - 0.5, (y + 0.5) * fy - 0.5, step * (fx + fy) / 2
+        half = (self.pixels - 1) / 2 * step
+        matrix = np.array([[step, 0.0, x - half], [0.0, step, y - half]])
+        cut = cv2.warpAffine(
+            source,
+            matrix,
+            (self.pixels, self.pixels),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        return cut.astype(np.float32) / np.float32(255)
+
+    def outward(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return (n, 2) points of the crop in pixels of the picture."""
+        return (points - (self.pixels - 1) / 2) * self.step + (self.x, self.y)
+
+
+class _Net:
+    """One network; OpenCV's own aren't made for several threads at once, so calls wait in turn."""
+
+    def __init__(self, name: str) -> None:
+        path = resources.files("joblog.vision") / "weights" / f"{name}.onnx"
+        try:
+            self._net = cv2.dnn.readNetFromONNX(np.frombuffer(path.read_bytes(), np.uint8))
+        except (OSError, cv2.error) as error:
+            raise ModelError(
+                f"the photo model {name} is missing or altered: install joblog again."
+            ) from error
+        self._turn = threading.Lock()
+
+    def __call__(self, cut: NDArray[np.float32]) -> Maps:
+        """Return the answers (channels, h, w), 0 to 1, for an (h, w, 3) crop."""
+        with self._turn:
+            self._net.setInput(np.ascontiguousarray(cut.transpose(2, 0, 1)[None]))
+            out = np.array(self._net.forward()[0], np.float32)
+        return np.asarray(1.0 / (1.0 + np.exp(-out)), np.float32)
+
+
+@cache
+def _net(name: str) -> _Net:
+    return _Net(name)
+
+
+def circles(rgb: NDArray[np.uint8], crop: Crop) -> Maps:
+    """Return (2, side, side): inside of the plug's rim, inside of the magnet's face."""
+    return _net("plug-circles")(crop.cut(rgb))
+
+
+def debris(rgb: NDArray[np.uint8], crop: Crop) -> Maps:
+    """Return (4, side, side): inside of the magnet's face, film, flake, a flake's inner part."""
+    return _net("plug-debris")(crop.cut(rgb))
