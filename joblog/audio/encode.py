@@ -19,7 +19,7 @@ def flac_bytes(samples: Samples) -> bytes:
     import soundfile
 
     clean = np.nan_to_num(np.asarray(samples, dtype=np.float32), nan=0.0, posinf=1.0, neginf=-1.0)
-    whole = np.clip(np.rint(clean * 32767.0), -32768, 32767).astype(np.int16)
+    whole = np.clip(np.rint(clean * 32768.0), -32768, 32767).astype(np.int16)
     buffer = io.BytesIO()
     soundfile.write(buffer, whole, RATE, format="FLAC", subtype="PCM_16")
     return buffer.getvalue()

@@ -17,7 +17,8 @@ def expected_tags(state: JobState) -> dict[str, float]:
         for tag in ("affirm", "negative", "first", "second"):
             bonus[f"control:{tag}"] = ANSWER
     for step in state.steps:
-        if step.status is not StepStatus.DONE and ready(state.sheet, step.step, state.done):
+        begun = step.status is StepStatus.INCOMPLETE
+        if begun or (step.status is StepStatus.OPEN and ready(state.sheet, step.step, state.done)):
             for tag, value in _wanted(step):
                 bonus[tag] = max(bonus.get(tag, 0.0), value)
     return bonus

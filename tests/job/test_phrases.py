@@ -1,0 +1,155 @@
+"""One list of phrases: grammar, parser and help card agree with it."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from joblog.errors import SheetError
+from joblog.job.fragments import expansions, spoken_form
+from joblog.job.grammar import grammar_for_sheet, grammar_text
+from joblog.job.meaning import meaning_of
+from joblog.job.numbers import number, number_text, with_floats, without_floats
+from joblog.job.phrases import help_card, phrases_of
+from joblog.job.typed import typed_words, why_not_understood
+from joblog.sheet.load import library, load_sheet
+
+SHEETS = {key: load_sheet(path) for key, path in library().items()}
+TRANSAXLE = SHEETS["transaxle-drain-fill"]
+
+
+@pytest.mark.parametrize("key", sorted(SHEETS))
+def test_every_example_on_the_help_card_means_what_the_card_says(key):
+    sheet = SHEETS[key]
+    for phrase in phrases_of(sheet):
+        meaning = meaning_of(phrase.example, sheet)
+        assert meaning is not None, phrase
+        same_thing = {phrase.tag, phrase.tag.rpartition(":")[0] + ":here"}
+        assert meaning.tag in same_thing, phrase
+
+
+@pytest.mark.parametrize("key", sorted(SHEETS))
+def test_every_form_of_a_step_s_phrases_marks_that_step(key):
+    sheet = SHEETS[key]
+    for step in sheet.steps:
+        for fragment in step.say:
+            for sentence in expansions(fragment):
+                for ending in ("", " done", " is complete", " okay"):
+                    meaning = meaning_of(sentence + ending, sheet)
+                    assert meaning is not None
+                    assert meaning.tag == f"step:{step.key}", sentence
+
+
+@pytest.mark.parametrize("key", sorted(SHEETS))
+def test_tags_of_phrases_are_distinct(key):
+    tags = [phrase.tag for phrase in phrases_of(SHEETS[key])]
+    assert len(tags) == len(set(tags))
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_any_sentence_of_the_grammar_means_something(data):
+    grammar = grammar_for_sheet(TRANSAXLE)
+    state, words = grammar.graph.start, []
+    while True:  # a random walk through the word graph, never longer than forty words
+        arcs = grammar.graph.arcs[state]
+        may_stop = state in grammar.graph.finals
+        if may_stop and (not arcs or len(words) > 40 or data.draw(st.booleans())):
+            break
+        arc = data.draw(st.sampled_from(arcs))
+        words.append(arc.word)
+        state = arc.next
+    meaning = meaning_of(" ".join(words), TRANSAXLE)
+    assert meaning is not None
+    wants_value = meaning.act in ("torque", "in", "out", "share", "reading", "bare")
+    assert bool(meaning.values) or not wants_value, meaning
+
+
+def test_the_card_has_everything_under_a_heading():
+    card = help_card(TRANSAXLE)
+    assert list(card)[:3] == ["Steps", "Values", "Photos"]
+    assert sum(map(len, card.values())) == len(phrases_of(TRANSAXLE))
+
+
+def test_the_grammar_is_plain_jsgf_and_prints():
+    text = grammar_text(TRANSAXLE)
+    assert text.startswith("#JSGF V1.0 UTF-8 en;\ngrammar ")
+    assert "{step:fill-plug-loose}" in text
+
+
+@pytest.mark.parametrize(
+    ("sentence", "tag", "value", "unit"),
+    [
+        ("drain plug torqued to thirty six foot pounds", "torque:drain-plug-in", "36", "lbf.ft"),
+        ("torque fill plug three two foot pounds", "torque:fill-plug-in", "32", "lbf.ft"),
+        ("torque thirty six foot pounds", "torque:here", "36", "lbf.ft"),
+        ("drained three point three quarts", "out:here", "3.3", "qt_us"),
+        ("a half quart in", "in:here", "1/2", "qt_us"),
+        ("a quart and a half in", "in:here", "3/2", "qt_us"),
+        ("three and a third quarts out", "out:here", "10/3", "qt_us"),
+        ("another half quart", "more:here", "1/2", "qt_us"),
+        ("two thirds of this bottle", "share:here", "2/3", ""),
+        ("fluid temperature eight zero celsius", "reading:warmed-up", "80", "degC"),
+        ("fluid temperature minus five degrees celsius", "reading:warmed-up", "-5", "degC"),
+        ("correction torque drain plug three four", "torque:drain-plug-in", "34", ""),
+        ("correction point six quarts in", "in:here", "0.6", "qt_us"),
+    ],
+)  # values in part common practice, no source
+def test_values_are_exact(sentence, tag, value, unit):
+    meaning = meaning_of(sentence, TRANSAXLE)
+    assert meaning is not None
+    assert meaning.tag == tag
+    assert meaning.value == Fraction(value)
+    assert meaning.unit == unit
+    assert meaning.correction == sentence.startswith("correction")
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("Drain plug torqued to 41 lbf·ft.", "drain plug torqued to four one foot pounds"),
+        ("drained 3.5 qt", "drained three point five quarts"),
+        ("torque, 36 N·m!", "torque three six newton metres"),
+        ("fluid temperature -5 °C", "fluid temperature minus five celsius"),
+        ("What's next?", "what's next"),
+        ("drained 3.5qt", "drained three point five quarts"),
+    ],
+)
+def test_typed_figures_and_symbols_become_the_grammar_s_words(typed, words):
+    assert typed_words(typed) == words
+    assert meaning_of(typed_words(typed), TRANSAXLE) is not None
+
+
+def test_what_is_not_understood_is_said_why():
+    assert "'fish'" in why_not_understood("fish out", TRANSAXLE)
+    assert "volume" in why_not_understood("torque four one liters", TRANSAXLE)
+    assert "drain plug out" in why_not_understood("drain out plug", TRANSAXLE)
+    assert why_not_understood("", TRANSAXLE) == "Nothing was said."
+
+
+def test_fragments():
+    assert expansions("(no | zero) leaks [at all]") == [
+        "no leaks",
+        "no leaks at all",
+        "zero leaks",
+        "zero leaks at all",
+    ]
+    assert spoken_form("[the] plug (out | removed)") == "plug out"
+    with pytest.raises(SheetError, match="never closes"):
+        expansions("plug (out")
+    with pytest.raises(SheetError, match="bracket too many"):
+        expansions("plug) out")
+
+
+@given(st.fractions(max_denominator=10**4))
+def test_numbers_of_a_body_are_exact(value):
+    assert Fraction(number(number_text(value))) == value
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False))
+def test_measurements_keep_their_floats(value):
+    kept = without_floats({"level": value, "why": None, "many": [value], "text": "plain"})
+    assert with_floats(kept) == {"level": value, "why": None, "many": [value], "text": "plain"}
