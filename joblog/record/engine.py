@@ -81,7 +81,10 @@ def _server(url: URL, timeout: float) -> Engine:
         )
     if url.drivername == "postgresql":
         url = url.set(drivername="postgresql+pg8000")
-    arguments: dict[str, Any] = {"timeout": timeout} if url.get_driver_name() == "pg8000" else {}
+    # The driver's own limit on a silent server must lie well beyond the limit on a lock, which the
+    # server tells us of in words.
+    silence = {"timeout": 2 * timeout + 10}
+    arguments: dict[str, Any] = silence if url.get_driver_name() == "pg8000" else {}
     try:
         engine = create_engine(url, connect_args=arguments, pool_pre_ping=True)
     except ModuleNotFoundError as error:
@@ -124,6 +127,12 @@ def told_as_store_error(engine: Engine) -> Iterator[None]:
         if engine.dialect.name == "sqlite":
             place = str(engine.url.database)
         raise StoreError(_sentence(error, place)) from error
+    except OSError as error:  # a connection that broke, which drivers don't always wrap
+        place = engine.url.render_as_string(hide_password=True)
+        raise StoreError(
+            f"the store {place} does not answer ({error.strerror or error}); check the network and "
+            "the server, and look whether the last entry is there before saying it again"
+        ) from error
 
 
 _SENTENCES = (

@@ -17,7 +17,7 @@ from joblog.errors import InputError, RecordError, StoreError
 from joblog.record import schema
 from joblog.record.chain import Verdict, verify_lines
 from joblog.record.clock import Clock, Moment, SystemClock
-from joblog.record.engine import open_engine, reading, told_as_store_error, writing
+from joblog.record.engine import open_engine, reading, writing
 from joblog.record.entry import GENESIS, Entry, MediaRef, Source, check_json, content_hash
 from joblog.record.media import MediaFolder
 from joblog.record.times import uuid7
@@ -168,8 +168,7 @@ class Store:
         }
         for _ in range(_TRIES):
             try:
-                with told_as_store_error(self._engine):
-                    return self._append_once(job, fields, clock or self.clock)
+                return self._append_once(job, fields, clock or self.clock)
             except StoreError as error:
                 if not isinstance(error.__cause__, IntegrityError):
                     raise

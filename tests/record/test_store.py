@@ -422,6 +422,26 @@ def test_an_unreachable_server_is_one_sentence() -> None:
     assert "secret" not in str(told.value)
 
 
+HANG_UP = """
+import socket, threading
+from joblog.errors import StoreError
+from joblog.record import open_store
+with socket.create_server(("127.0.0.1", 0)) as listener:
+    threading.Thread(target=lambda: listener.accept()[0].close(), daemon=True).start()
+    try:
+        open_store(f"postgresql://someone@127.0.0.1:{listener.getsockname()[1]}/none")
+    except StoreError as error:
+        print(error)
+"""
+
+
+def test_a_server_that_hangs_up_is_one_sentence() -> None:
+    pytest.importorskip("pg8000", reason="pg8000 is in the dev extra")
+    done = run(HANG_UP)  # on its own: the driver leaves the broken socket to the collector
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("the store postgresql")
+
+
 # Media
 
 
