@@ -15,6 +15,8 @@ from PIL import Image, ImageDraw
 from joblog.job.replay import replay
 from joblog.job.types import JobState
 from joblog.record.entry import GENESIS, Entry, MediaRef, content_hash
+from joblog.report.build import build_report
+from joblog.report.model import Report
 from joblog.sheet.load import library, sheet_from_text, sheet_text
 
 START = datetime(2026, 11, 24, 9, 12, 0, tzinfo=UTC)
@@ -315,7 +317,99 @@ def new_script() -> Callable[..., Script]:
     return Script
 
 
+@pytest.fixture
+def play() -> Callable[..., Script]:
+    """Return the function that plays a whole job into a script."""
+    return play_full
+
+
 @pytest.fixture(scope="session")
 def full() -> Script:
     """Return a whole job."""
     return play_full(Script())
+
+
+HOSTILE = (
+    '<script>alert(1)</script><img src=x onerror=alert(2)> #panic() #read("/etc/passwd") $x$ ]] '
+    "\u202egnp.exe \x00\x07\x1b[31m `code` *bold* @ref {{7*7}} {%raw%} &amp; </svg> ${1} %s {0}"
+)
+NAMES = (
+    "שלום מרחבא – Łukasz Żółć Nguyễn Thị Ánh Имя Διογένης 👩‍🔧 🚗 " + "Donaudampfschifffahrt" * 6
+)
+
+
+def play_hostile(s: Script, photos: int = 60) -> Script:
+    """Play a job whose every free text is hostile or hard to set, with many photos."""
+    s.open(
+        shop={"name": NAMES, "address": HOSTILE, "phone": HOSTILE},
+        customer={"name": NAMES, "contact": HOSTILE},
+        technician=HOSTILE,
+        advisor=NAMES,
+        complaint=HOSTILE + NAMES,
+        order="A" * 70,
+        unit=UNIT | {"model": NAMES, "plate": "١٢٣ 🚚", "vin": "1M8GDM9AXKP042788"},
+    )
+    s.step("unit-checked")
+    for i in range(photos):
+        kind = ("plug", "dipstick", "fluid", "label", "other")[i % 5]
+        measurement = {
+            "plug": plug("0.5", *[f"{0.3 + 0.1 * j:.1f}" for j in range(i % 5)]),
+            "dipstick": stick("1.2"),
+            "fluid": colour("22", "10", "9"),
+            "label": {"usable": True, "codes": [{"text": HOSTILE}]},
+            "other": {"usable": False, "why": HOSTILE},
+        }[kind]
+        s.photo("plug-as-found", kind, "before", measurement, data=photo_jpeg(i, (320, 240)))
+    s.say(HOSTILE, "torque", {"step": "drain-plug-in", "value": "99", "unit": "lbf.ft"})
+    s.say("note", "note", {"text": HOSTILE})
+    for finding in s.state().findings[:2]:
+        s.add("explained", {"finding": finding.key, "text": HOSTILE}, source="hand")
+    s.add("job-closed", {"how": "aborted", "reason": HOSTILE})
+    return s
+
+
+@pytest.fixture(scope="session")
+def hostile() -> Script:
+    """Return a job whose every free text is hostile."""
+    return play_hostile(Script(number=4))
+
+
+@pytest.fixture(scope="session")
+def aborted() -> Script:
+    """Return a job that was stopped, with its reason."""
+    s = Script(number=2)
+    s.open()
+    for key in ("unit-checked", "level", "warmed-up"):
+        s.step(key)
+    s.add("job-closed", {"how": "aborted", "reason": "the fill plug would not come loose"})
+    return s
+
+
+@pytest.fixture(scope="session")
+def empty() -> Script:
+    """Return a job that was opened and no more."""
+    s = Script(number=3)
+    s.open(complaint="")
+    return s
+
+
+@pytest.fixture(scope="session")
+def earlier() -> list[JobState]:
+    """Return two earlier services of the same van."""
+    plugs: list[tuple[int, tuple[str, ...]]] = [(400, ("0.35",)), (200, ("0.52", "0.41", "0.9"))]
+    return [
+        play_full(
+            Script(number=20 + days, start=START - timedelta(days=days)), flakes=lengths
+        ).state()
+        for days, lengths in plugs
+    ]
+
+
+@pytest.fixture(scope="session")
+def make() -> Callable[..., Report]:
+    """Return a function that builds the report of a script."""
+
+    def build(script: Script, **options: Any) -> Report:
+        return build_report(script.state(), script.media, **options)
+
+    return build
