@@ -5,7 +5,7 @@ from __future__ import annotations
 from joblog.job.clocks import ClockReading, Phase, clock_reading
 from joblog.job.drafts import Plan, answer
 from joblog.job.types import JobState, StepState, StepStatus
-from joblog.job.wording import capital, listed, said, shown, step_name
+from joblog.job.wording import capital, listed, said, shown, spoken_missing, step_name
 from joblog.record.clock import Moment
 
 
@@ -56,7 +56,10 @@ def answer_missing(state: JobState) -> Plan:
     """Name the values and photos that steps already done still want, and open findings."""
     lacking = [s for s in state.steps if s.status is StepStatus.INCOMPLETE]
     lines = [f"{s.step.title}: {listed(list(s.missing))}" for s in lacking]
-    spoken = [f"{capital(listed(list(s.missing)))}, {step_name(s.step)}." for s in lacking[:2]]
+    spoken = [
+        f"{capital(listed([spoken_missing(m) for m in s.missing]))}, {step_name(s.step)}."
+        for s in lacking[:2]
+    ]
     if state.open_findings:
         lines += [f.text.rstrip(".") for f in state.open_findings]
         spoken.append(state.open_findings[-1].spoken)

@@ -27,8 +27,10 @@ def expected_tags(state: JobState) -> dict[str, float]:
 def _wanted(state: StepState) -> list[tuple[str, float]]:
     step = state.step
     wanted = [(f"step:{step.key}", NEXT)] if state.status is StepStatus.OPEN else []
-    if step.torque and not state.values:
+    if any(what.startswith("torque") for what in state.missing):
         wanted += [(f"torque:{step.key}", LACKING), ("torque:here", LACKING)]
+    if "angle" in state.missing:
+        wanted.append((f"angle:{step.key}", LACKING))
     if step.pour:
         tags = ("in", "more", "share") if step.pour.direction == "in" else ("out",)
         wanted += [(f"{tag}:{key}", LACKING) for tag in tags for key in (step.pour.fluid, "here")]

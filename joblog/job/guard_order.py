@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from joblog.job.history import History
+from joblog.job.history import Event, History
 from joblog.job.order import required_before
+from joblog.job.torques import numbers_tight
 from joblog.job.types import Finding, FindingKind, JobState, Mark
 from joblog.job.values import step_named
-from joblog.job.wording import capital, step_name
+from joblog.job.wording import capital, said, step_name
 from joblog.sheet.model import Step
 
 
@@ -60,6 +61,42 @@ def _too_late(state: JobState, step: Step, key: str, mark: Mark) -> Finding:
         entry=mark.entry.id,
         at=mark.root.at,
         customer=f"“{step.title}” was reported after “{title}”, which should follow it.",
+    )
+
+
+def sequence_findings(state: JobState, history: History) -> Iterator[Finding]:
+    """Fasteners of one kind that were not tightened in the order of their numbers."""
+    for step in state.sheet.steps:
+        if step.torque is None or step.torque.count == 1:
+            continue
+        events = [e for e in history.of("torque") if e.entry.body.get("step") == step.key]
+        final = set(numbers_tight(step.torque, [e.entry for e in events]))
+        for at, event in enumerate(events):
+            tight = set(numbers_tight(step.torque, [e.entry for e in events[:at]]))
+            number = str(event.entry.body.get("which", ""))
+            skipped = (
+                [n for n in range(1, int(number)) if n not in tight] if number.isdigit() else []
+            )
+            if skipped:
+                yield _out_of_sequence(
+                    step, step.torque.fastener, event, skipped, set(skipped) <= final
+                )
+
+
+def _out_of_sequence(
+    step: Step, fastener: str, event: Event, skipped: list[int], done_later: bool
+) -> Finding:
+    number, first = int(str(event.entry.body["which"])), skipped[0]
+    return Finding(
+        key=f"order:{step.key}:which-{number}",
+        kind=FindingKind.OUT_OF_ORDER,
+        text=f"{capital(fastener)} {number}, but {first} must come first.",
+        spoken=f"{capital(fastener)} {said(number, '')}, but {said(first, '')} must come first.",
+        step=step.key,
+        entry=event.entry.id,
+        at=event.root.at,
+        resolved="done afterwards" if done_later else "",
+        customer=f"At “{step.title}” number {number} was tightened before number {first}.",
     )
 
 

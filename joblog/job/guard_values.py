@@ -25,12 +25,13 @@ def value_findings(state: JobState, history: History) -> Iterator[Finding]:
 
 
 def _tightened_again(state: JobState, value: Value) -> bool:
-    """A single fastener's later value in specification mends an earlier one."""
-    step = step_named(state.sheet, value.step)
-    if step is None or (step.torque and step.torque.count > 1):
-        return False
+    """The same fastener's later value in specification mends an earlier one."""
+    which = value.entry.body.get("which")
     return any(
-        v.within and v.step == value.step and v.name == value.name
+        v.within
+        and v.step == value.step
+        and v.name == value.name
+        and v.entry.body.get("which") in (which, "all")
         for v in state.values
         if v.entry.seq > value.entry.seq
     )

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from joblog.job.history import History
 from joblog.job.types import Finding, FindingKind, JobState, StepState, StepStatus
-from joblog.job.wording import step_name
+from joblog.job.wording import spoken_missing, step_name
 
 
 def missing_findings(state: JobState, history: History) -> Iterator[Finding]:
@@ -36,7 +36,7 @@ def _missing(step: StepState, what: str, entry: str, at: str) -> Finding:
         key=f"missing:{step.step.key}:{what.replace(' ', '-')}",
         kind=FindingKind.MISSING,
         text=f"{step.step.title}: not done." if whole else f"{step.step.title}: {what} missing.",
-        spoken=f"Missing: {name}." if whole else f"Missing: {what}, {name}.",
+        spoken=f"Missing: {name}." if whole else f"Missing: {spoken_missing(what)}, {name}.",
         step=step.step.key,
         entry=entry,
         at=at,

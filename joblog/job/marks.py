@@ -7,22 +7,29 @@ step asks for.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from joblog.job.history import Event, History
+from joblog.job.torques import all_tight, is_angle
 from joblog.job.types import Mark
 from joblog.job.values import pour_step, step_named
 from joblog.record.entry import Entry
 from joblog.sheet.model import Sheet, Step
 
 
-def marked_step(sheet: Sheet, entry: Entry) -> Step | None:
-    """Return the step that ``entry`` marks as done, or None."""
+def marked_step(sheet: Sheet, entry: Entry, torques: Sequence[Entry] = ()) -> Step | None:
+    """Return the step that ``entry`` marks as done, or None.
+
+    ``torques`` are the torques of the job up to and with ``entry``: one of several fasteners
+    doesn't finish the step, the last of them does.
+    """
     step = step_named(sheet, entry.body.get("step"))
     if entry.kind == "step-done":
         return step
     if entry.kind == "torque":
-        return step if step and step.torque and _all_tight(step, entry) else None
+        return step if step and step.torque and _all_tight(step, torques) else None
     if entry.kind == "reading":
-        return step if step and step.reading else None
+        return step if step and step.reading and not is_angle(step, entry) else None
     if entry.kind == "quantity" and entry.body.get("direction") == "out":
         return step or pour_step(sheet, str(entry.body.get("fluid", "")), "out")
     if entry.kind == "photo" and step and step.photo and _only_photo(step):
@@ -30,11 +37,9 @@ def marked_step(sheet: Sheet, entry: Entry) -> Step | None:
     return None
 
 
-def _all_tight(step: Step, entry: Entry) -> bool:
-    """One of several fasteners doesn't finish the step; saying all of them does."""
-    return step.torque is not None and (
-        step.torque.count == 1 or entry.body.get("which") in ("all", str(step.torque.count))
-    )
+def _all_tight(step: Step, torques: Sequence[Entry]) -> bool:
+    mine = [entry for entry in torques if entry.body.get("step") == step.key]
+    return step.torque is not None and all_tight(step.torque, mine)
 
 
 def _only_photo(step: Step) -> bool:
@@ -46,8 +51,10 @@ def marks_of(sheet: Sheet, history: History) -> tuple[Mark, ...]:
     conditions = frozenset(sheet.initially)
     done: frozenset[str] = frozenset()
     marks: list[Mark] = []
+    torques: list[Entry] = []
     for event in history.events:
-        step = marked_step(sheet, event.entry)
+        torques += [event.entry] if event.entry.kind == "torque" else []
+        step = marked_step(sheet, event.entry, torques)
         if step is None or _adds_nothing(event, step, done):
             continue
         marks.append(

@@ -16,7 +16,7 @@ from joblog.job.controls import CONTROLS, Phrase
 from joblog.job.fragments import spoken_form
 from joblog.job.said_units import reading_rule, torque_unit, unit_words
 from joblog.job.wording import capital, step_name
-from joblog.sheet.model import Fluid, Sheet, Step
+from joblog.sheet.model import Fluid, Sheet, Step, Torque
 
 DONE = "[is] [now] (done | complete | finished) | okay"
 _NOT_WORDS = re.compile(r"[^a-z' -]+")
@@ -67,29 +67,28 @@ def fastener_words(step: Step) -> str:
     """Return what the fastener of ``step`` is called aloud, with its stage where it has several."""
     assert step.torque is not None
     name = words_of(step.torque.fastener)
-    return name if step.torque.stage == 1 else f"{name} stage {_ORDINALS[step.torque.stage]}"
+    return name if step.torque.stage == 1 else f"{name} stage {_NUMBERS[step.torque.stage]}"
 
 
-_ORDINALS = {1: "one", 2: "two", 3: "three", 4: "four", 5: "five"}
+_NUMBERS = tuple(
+    "zero one two three four five six seven eight nine ten eleven twelve".split()  # noqa: SIM905 - legible
+)
 
 
 def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
     steps = [step for step in sheet.steps if step.torque]
     for step in steps:
         assert step.torque is not None
-        name, value = fastener_words(step), "<torque-value>"
-        many = "[(all | each) [the]] " if step.torque.count > 1 else ""
-        name = name if step.torque.count == 1 else f"({name} | {plural(name)}) [<which-number>]"
         yield Phrase(
             tag=f"torque:{step.key}",
-            pattern=f"{many}{name} [is | are] [torqued | torque | tight] [to | at] {value}"
-            f" | torque {many}{name} [to | is | at] {value}"
-            f" | ({_either(step.say)}) [and] (torqued | torque | at) [to | at] {value}",
+            pattern=_torque_pattern(step, step.torque),
             example=f"{fastener_words(step)} torqued to three six {unit_words(step.torque.unit)}",
             does=f"records the torque: {step.title}",
             group="Values",
             correctable=True,
         )
+        if step.torque.angle is not None:
+            yield _angle_phrase(step.key, fastener_words(step), step.title)
     if steps:
         yield Phrase(
             tag="torque:here",
@@ -99,6 +98,37 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
             group="Values",
             correctable=True,
         )
+
+
+def _torque_pattern(step: Step, torque: Torque) -> str:
+    name, value = fastener_words(step), "<torque-value>"
+    said = f"({_either(step.say)}) [and] (torqued | torque | at) [to | at] {value}"
+    ways = f"[is] [torqued | torque | tight] [to | at] {value}"
+    if torque.count == 1:
+        return f"{name} {ways} | torque {name} [to | is | at] {value} | {said}"
+    # A number needs a word after it, or 'nut five one ten' could be taken apart in two ways.
+    numbers = " | ".join(f"{word} {{which:{n}}}" for n, word in _numbered(torque.count))
+    every = f"((all [the] | each) {{which:all}}) ({name} | {plural(name)})"
+    return (
+        f"{name} {ways} | {name} [number] ({numbers}) (is | torqued | torque | tight | at)"
+        f" [torqued] [to | at] {value} | {every} [are | is] [torqued | torque | tight] [to | at]"
+        f" {value} | torque ({every} | {name}) [to | is | at] {value} | {said}"
+    )
+
+
+def _numbered(count: int) -> list[tuple[int, str]]:
+    return [(n, _NUMBERS[n]) for n in range(1, min(count, len(_NUMBERS) - 1) + 1)]
+
+
+def _angle_phrase(key: str, name: str, title: str) -> Phrase:
+    return Phrase(
+        tag=f"angle:{key}",
+        pattern=f"{name} [is] turned [by | another] <angle-value> | angle {name} <angle-value>",
+        example=f"{name} turned nine zero degrees",
+        does=f"records the angle after the torque: {title}",
+        group="Values",
+        correctable=True,
+    )
 
 
 def plural(name: str) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from joblog.job.drafts import Draft, Plan, refusal
 from joblog.job.meaning import Meaning
 from joblog.job.plan_controls import plan_control
-from joblog.job.plan_values import plan_bare, plan_quantity, plan_reading, plan_torque
+from joblog.job.plan_values import plan_angle, plan_bare, plan_quantity, plan_reading, plan_torque
 from joblog.job.types import JobState
 from joblog.record.clock import Moment
 
@@ -52,6 +52,7 @@ _ACTS: dict[str, Callable[[JobState, Meaning], Plan]] = {
     "more": plan_quantity,
     "share": plan_quantity,
     "reading": plan_reading,
+    "angle": plan_angle,
     "bare": plan_bare,
     "photo": _photo,
     "clock": _clock,

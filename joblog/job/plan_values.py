@@ -29,9 +29,17 @@ from joblog.job.targets import (
     reading_step,
     torque_at_hand,
 )
+from joblog.job.torques import (
+    angle_limits,
+    angle_name,
+    angle_plausible,
+    next_number,
+    torque_entries,
+)
 from joblog.job.types import FluidState, JobState
 from joblog.job.values import pour_step, step_named
 from joblog.measure.units import unit_of
+from joblog.sheet.model import Step, Torque
 
 
 def plan_torque(state: JobState, meaning: Meaning) -> Plan:
@@ -55,9 +63,10 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
             "value": number_text(value.value),
             "unit": value.unit or wanted.unit,
         }
-        if wanted.count > 1 and meaning.which:
-            body["which"] = meaning.which
-        return Draft("torque", body, corrected_id(state, meaning, "torque", step.key))
+        old = corrected_id(state, meaning, "torque", step.key)
+        if wanted.count > 1:
+            body["which"] = meaning.which or _which(state, step, wanted, old)
+        return Draft("torque", body, old)
 
     return settled(
         meaning.with_values(values),
@@ -68,6 +77,48 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
             fits=lambda v: torque_fits(v, wanted),
             plausible=lambda v: torque_plausible(v, wanted),
             always_ask=True,
+        ),
+    )
+
+
+def _which(state: JobState, step: Step, wanted: Torque, old: str | None) -> str:
+    """Return the number of the fastener meant: the corrected one's, else the next in turn."""
+    entries = torque_entries(state.values, step.key)
+    corrected = next((e for e in entries if e.id == old), None)
+    if corrected is not None:
+        return str(corrected.body.get("which", ""))
+    return str(next_number(wanted, entries))
+
+
+def plan_angle(state: JobState, meaning: Meaning) -> Plan:
+    """Return what the angle after a torque leads to: a reading of the step."""
+    step = step_named(state.sheet, meaning.target)
+    if step is None or step.torque is None or step.torque.angle is None:
+        return refusal("Which one? Say it with its name.")
+    torque = step.torque
+    values = in_unit_of_sheet(meaning.values, "deg")
+    wrong = wrong_kind(values, "angle", "deg")
+    if wrong:
+        return wrong
+    low, high = angle_limits(torque)
+
+    def draft(value: SaidValue) -> Draft:
+        body = {
+            "step": step.key,
+            "name": angle_name(torque),
+            "value": number_text(value.value),
+            "unit": value.unit or "deg",
+        }
+        return Draft("reading", body, corrected_id(state, meaning, "reading", step.key))
+
+    return settled(
+        meaning.with_values(values),
+        Wanted(
+            name=angle_name(torque),
+            unit="deg",
+            draft=draft,
+            fits=lambda v: low <= v.value <= high,
+            plausible=lambda v: angle_plausible(v.value, torque),
         ),
     )
 
@@ -163,6 +214,6 @@ def plan_bare(state: JobState, meaning: Meaning) -> Plan:
         return plan_quantity(
             state, replace(meaning, act=act, target=str(body["fluid"]), correction=True)
         )
-    return plan_reading(
-        state, replace(meaning, act="reading", target=str(body["step"]), correction=True)
-    )
+    angle = str(body.get("name", "")).startswith("angle ")
+    act, made = ("angle", plan_angle) if angle else ("reading", plan_reading)
+    return made(state, replace(meaning, act=act, target=str(body["step"]), correction=True))

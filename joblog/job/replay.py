@@ -15,6 +15,7 @@ from joblog.job.guard import guard
 from joblog.job.history import History, history_of
 from joblog.job.marks import conditions_after, marks_of
 from joblog.job.photos import photos_of
+from joblog.job.torques import is_angle, numbers_tight, torque_entries
 from joblog.job.types import (
     ClockState,
     JobState,
@@ -93,7 +94,8 @@ def _missing(step: Step, values: Sequence[Value], photos: Sequence[Photo]) -> tu
         missing += _missing_torques(step, values)
     if step.pour and "quantity" not in kinds:
         missing.append("quantity drained" if step.pour.direction == "out" else "quantity filled")
-    if step.reading and step.reading.required and "reading" not in kinds:
+    readings = [v for v in values if v.entry.kind == "reading" and not is_angle(step, v.entry)]
+    if step.reading and step.reading.required and not readings:
         missing.append(step.reading.name)
     if step.photo and step.photo.required and not any(photo.usable for photo in photos):
         missing.append(f"photo of the {step.photo.kind}")
@@ -101,11 +103,15 @@ def _missing(step: Step, values: Sequence[Value], photos: Sequence[Photo]) -> tu
 
 
 def _missing_torques(step: Step, values: Sequence[Value]) -> list[str]:
-    torques = [v for v in values if v.entry.kind == "torque"]
-    count = step.torque.count if step.torque else 0
-    if any(v.entry.body.get("which") == "all" for v in torques) or len(torques) >= count:
+    if step.torque is None:
         return []
-    return ["torque"] if count == 1 else [f"torque {len(torques)} of {count}"]
+    tight = len(numbers_tight(step.torque, torque_entries(values, step.key)))
+    missing: list[str] = []
+    if tight < step.torque.count:
+        missing.append("torque" if step.torque.count == 1 else f"torque {tight + 1}")
+    if step.torque.angle is not None and not any(is_angle(step, v.entry) for v in values):
+        missing.append("angle")
+    return missing
 
 
 def _clocks(sheet: Sheet, history: History, marks: Sequence[Mark]) -> tuple[ClockState, ...]:

@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 
+from joblog.job.torques import numbers_tight, torque_entries
 from joblog.job.types import Finding, FindingKind, JobState, Reply, StepState, StepStatus, Value
 from joblog.job.values import step_named
-from joblog.job.wording import capital, listed, said, shown, step_name
+from joblog.job.wording import capital, listed, said, shown, spoken_missing, step_name
 from joblog.record.entry import Entry
 
 HOW_ON = "Confirm with a reason, or disregard."
@@ -115,7 +116,20 @@ def _value_echo(state: JobState, entry: Entry) -> tuple[str, str]:
         around = value.nominal - value.low
         wanted = f" (specified {shown(value.nominal, value.spec_unit)} ± {around})"
     line = f"{'Corrected: ' if corrected else ''}{value.name} {text}{spec}{wanted}."
-    return f"{lead}, {number}{spec}.", capital(line)
+    count, count_shown = _count_echo(state, value)
+    return f"{lead}, {number}{spec}.{count}", capital(line) + count_shown
+
+
+def _count_echo(state: JobState, value: Value) -> tuple[str, str]:
+    """Of several fasteners, say how many are tight."""
+    step = step_named(state.sheet, value.step)
+    if value.entry.kind != "torque" or step is None or step.torque is None:
+        return "", ""
+    count = step.torque.count
+    if count == 1:
+        return "", ""
+    tight = len(numbers_tight(step.torque, torque_entries(state.values, step.key)))
+    return f" {capital(said(tight, ''))} of {said(count, '')}.", f" {tight} of {count}."
 
 
 def _quantity_echo(
@@ -191,7 +205,7 @@ def _wanted_or_next(before: JobState, after: JobState, entries: Sequence[Entry])
 
 
 def _wanted(state: StepState) -> tuple[str, str]:
-    missing = [what.replace("photo of the", "photo") for what in state.missing]
+    missing = [spoken_missing(what) for what in state.missing]
     return f"Wanted: {listed(missing)}.", f"Still wanted: {listed(list(state.missing))}."
 
 

@@ -25,7 +25,6 @@ _RULES = {
     " | (a | <under_hundred>) <volume_unit> [and <part>]",
     "more-value": "[<part> [of a]] <volume_unit> | <part> | (<whole> | <decimal>) <volume_unit>",
     "share-value": "<part>",
-    "which-number": "<one_to_nine>",
     "number-value": "<number>",
 }
 VALUE_RULES = frozenset(
@@ -88,6 +87,8 @@ def _dimensions(sheet: Sheet) -> list[str]:
     for step in sheet.steps:
         if step.torque:
             found["torque"] = None
+            if step.torque.angle is not None:
+                found["angle"] = None
         if step.pour:
             found["volume"] = None
         if step.reading and step.reading.unit in SPOKEN_UNITS:

@@ -49,7 +49,8 @@ def corrected_id(state: JobState, meaning: Meaning, kind: str, *about: str) -> s
             if kind == "quantity"
             else (body.get("step"),)
         )
-        if value.entry.kind == kind and mine == about:
+        numbered = not meaning.which or body.get("which") == meaning.which
+        if value.entry.kind == kind and mine == about and numbered:
             return value.entry.id
     return None
 

@@ -6,8 +6,9 @@ from decimal import Decimal
 from fractions import Fraction
 
 from joblog.errors import InputError
-from joblog.job.history import Event, History
+from joblog.job.history import History
 from joblog.job.numbers import number
+from joblog.job.torques import angle_limits, angle_name, is_angle
 from joblog.job.types import Value
 from joblog.measure.units import Quantity, convert
 from joblog.record.entry import Entry
@@ -97,6 +98,8 @@ def _reading(
     entry: Entry, said: Decimal | Fraction, unit: str, step: Step | None, old: tuple[Entry, ...]
 ) -> Value:
     name = str(entry.body.get("name", "reading"))
+    if step is not None and is_angle(step, entry):
+        return _angle(entry, said, unit, step, old)
     wanted = step.reading if step else None
     if step is None or wanted is None:
         return Value(name, said, unit, entry, entry.body.get("step"), corrected_from=old)
@@ -119,10 +122,27 @@ def _reading(
     )
 
 
+def _angle(
+    entry: Entry, said: Decimal | Fraction, unit: str, step: Step, old: tuple[Entry, ...]
+) -> Value:
+    assert step.torque is not None
+    low, high = angle_limits(step.torque)
+    exact = converted(said, unit, "deg")
+    return Value(
+        name=angle_name(step.torque),
+        value=said,
+        unit=unit,
+        entry=entry,
+        step=step.key,
+        low=low,
+        high=high,
+        nominal=step.torque.angle,
+        within=exact is not None and low <= exact <= high,
+        corrected_from=old,
+        spec_unit="deg",
+        in_spec_unit=exact,
+    )
+
+
 def _between(exact: Fraction, low: Decimal | None, high: Decimal | None) -> bool:
     return (low is None or exact >= low) and (high is None or exact <= high)
-
-
-def root_entry(value: Value, events: tuple[Event, ...]) -> Entry:
-    """Return the entry at whose moment ``value`` was first taken."""
-    return next((e.root for e in events if e.entry.id == value.entry.id), value.entry)

@@ -14,10 +14,10 @@ from joblog.speech.units_spoken import SPOKEN_UNITS
 # Every sentence that replies are made of, without the words that come from the sheet.
 SENTENCES = """
 Next: Torque in spec. Corrected: is above the limit, is below the limit, Confirm with a reason, or
-disregard. but must come first. should have come before. only when, not while. And more. one Not
-complete. Missing: Wanted: and photo torque quantity drained filled of. Disregarded: clock note
-reading quantity confirmed. Confirmed. Noted. Fan cycle. Clock started. Clock stopped. good. in
-all. in out. Job complete. Job stopped. Say job complete. That was the last step. First, or
+disregard. but must come first. should have come before. only when, not while. angle And more. one
+Not complete. Missing: Wanted: and photo torque quantity drained filled of. Disregarded: clock
+note reading quantity confirmed. Confirmed. Noted. Fan cycle. Clock started. Clock stopped. good.
+in all. in out. Job complete. Job stopped. Say job complete. That was the last step. First, or
 second? Affirm or negative? Say again. Go ahead. There was no question. Nothing to confirm. Say
 confirm because, and the reason. Nothing to disregard. The job is closed. Which one? Say it with
 its name. Which fluid? Which reading? Say the number again. That unit does not fit. Say it again.

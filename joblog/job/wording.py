@@ -65,3 +65,9 @@ def listed(names: list[str]) -> str:
     if len(names) < 2:
         return "".join(names)
     return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def spoken_missing(what: str) -> str:
+    """Return what is missing in words: figures spelled out, 'photo of the plug' short."""
+    words = what.replace("photo of the", "photo").split()
+    return " ".join(said(int(word), "") if word.isdigit() else word for word in words)

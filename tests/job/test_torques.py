@@ -1,0 +1,139 @@
+"""Several fasteners in sequence, two stages, torque and angle."""
+
+from __future__ import annotations
+
+import pytest
+
+WHEEL = """
+[sheet]
+key = "wheel"
+title = "Wheel refit"
+revision = "1"
+summary = "The wheel is fitted and its nuts are tightened."
+
+[[steps]]
+key = "wheel-on"
+title = "Wheel on"
+say = ["wheel on"]
+
+[[steps]]
+key = "nuts-tight"
+title = "Nuts tightened crosswise"
+say = ["nuts tight"]
+after = ["wheel-on"]
+torque = { fastener = "wheel nut", value = 110, unit = "N.m", tolerance = 6, count = 5 }
+
+[[steps]]
+key = "wheel-down"
+title = "Down"
+say = ["wheel down"]
+after = ["nuts-tight"]
+"""
+
+STAGES = """
+[sheet]
+key = "cover"
+title = "Cover bolt"
+revision = "1"
+summary = "The cover is fitted."
+
+[[steps]]
+key = "stage-one"
+title = "Cover bolt, first stage"
+say = ["first stage done"]
+torque = { fastener = "cover bolt", value = 20, unit = "N.m", tolerance = 2 }
+
+[[steps]]
+key = "stage-two"
+title = "Cover bolt, second stage"
+say = ["second stage done"]
+after = ["stage-one"]
+torque = { fastener = "cover bolt", value = 50, unit = "N.m", tolerance = 3, stage = 2, angle = 90 }
+"""
+
+
+@pytest.fixture
+def wheel(bench):
+    job = bench(toml=WHEEL)
+    job.ok("wheel on")
+    return job
+
+
+def test_each_nut_counts_and_the_last_one_finishes_the_step(wheel):
+    assert wheel.ok("wheel nut one torqued to one one zero").spoken.endswith("One of five.")
+    wheel.ok("wheel nut number two is one one zero newton meters")
+    wheel.ok("torque one one one", "wheel nut one zero nine")  # the next in turn
+    assert wheel.status("nuts-tight") == "open"
+    assert [v.entry.body["which"] for v in wheel.state.values] == ["1", "2", "3", "4"]
+    reply = wheel.ok("wheel nut five torqued to one one zero")
+    assert "Five of five. Next: wheel down." in reply.spoken
+    assert wheel.status("nuts-tight") == "done"
+
+
+def test_all_at_once(wheel):
+    wheel.ok("all wheel nuts torqued to one one zero newton meters")
+    assert wheel.status("nuts-tight") == "done"
+    assert wheel.state.values[0].entry.body["which"] == "all"
+
+
+def test_out_of_sequence_is_told_and_settled_by_the_skipped_ones(wheel):
+    wheel.ok("wheel nut one torqued to one one zero")
+    reply = wheel.say("wheel nut four torqued to one one zero")
+    assert reply.spoken.startswith("Wheel nut four, but two must come first.")
+    wheel.ok("wheel nut two torqued to one one zero", "wheel nut three torqued to one one zero")
+    (finding,) = wheel.state.findings
+    assert finding.resolved == "done afterwards"
+
+
+def test_saying_tight_with_nuts_missing_leaves_the_step_incomplete(wheel):
+    wheel.ok("wheel nut one torqued to one one zero")
+    assert wheel.ok("nuts tight").spoken == "Nuts tight. Wanted: torque two."
+    assert wheel.status("nuts-tight") == "incomplete"
+    wheel.say("job complete")
+    assert "missing:nuts-tight:torque-2" in wheel.open_keys()
+
+
+def test_one_nut_again_mends_that_nut_only(wheel):
+    wheel.ok("wheel nut one torqued to one one zero")
+    wheel.say("wheel nut two torqued to nine zero")
+    assert len(wheel.open_keys()) == 1
+    wheel.ok("wheel nut three torqued to one one zero")
+    assert len(wheel.open_keys()) == 1
+    wheel.ok("wheel nut two torqued to one one zero")
+    assert wheel.open_keys() == []
+
+
+def test_a_correction_keeps_the_number_of_its_nut(wheel):
+    wheel.ok("wheel nut one torqued to one one zero", "wheel nut two torqued to one one two")
+    wheel.ok("correction wheel nut one torqued to one one one")
+    assert [(v.entry.body["which"], v.value) for v in wheel.state.values] == [
+        ("1", 111),
+        ("2", 112),
+    ]
+    wheel.ok("correction one one four")
+    assert [v.value for v in wheel.state.values] == [111, 114]
+
+
+def test_two_stages_and_an_angle(bench):
+    job = bench(toml=STAGES)
+    job.ok("cover bolt torqued to two zero")
+    reply = job.ok("cover bolt stage two torqued to five zero newton meters")
+    assert reply.spoken.endswith("Wanted: angle.")
+    job.ok("cover bolt stage two turned nine zero degrees")
+    assert job.status("stage-two") == "done"
+    assert [v.within for v in job.state.values] == [True, True, True]
+
+
+def test_an_angle_out_of_specification(bench):
+    job = bench(toml=STAGES)
+    job.ok("cover bolt torqued to two zero", "cover bolt stage two torqued to five zero")
+    reply = job.say("cover bolt stage two turned six zero degrees")
+    assert "is below the limit" in reply.spoken
+    job.ok("correction nine zero")
+    assert job.open_keys() == []
+
+
+def test_the_second_stage_before_the_first_is_out_of_order(bench):
+    job = bench(toml=STAGES)
+    reply = job.say("cover bolt stage two torqued to five zero")
+    assert reply.findings[0].key == "order:stage-two:stage-one"
