@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -199,6 +200,8 @@ def _bytes(pdf: bytes | Path) -> bytes:
 def _attached(pdf: bytes, name: str) -> bytes:
     from pypdf import PdfReader
 
+    # What the reader remarks on a broken file would stand beside our own sentence about it.
+    logging.getLogger("pypdf").setLevel(logging.CRITICAL)
     try:
         found = PdfReader(io.BytesIO(pdf)).attachments.get(name) or []
         contents = [bytes(content) for content in found]

@@ -1,0 +1,152 @@
+"""The pages for the expert: every value with its evidence, corrections kept in sight."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from joblog.report.model import Measured, Report
+
+
+def row(report: Report, what: str) -> Measured:
+    return next(m for m in report.measured if m.what == what)
+
+
+def plain(text: str) -> str:
+    return text.replace("\u00a0", " ")
+
+
+def test_a_corrected_torque_shows_old_value_tool_hearing_and_sureness(
+    full: Any, make: Callable[..., Report]
+) -> None:
+    m = row(make(full), "Torque, drain plug")
+    assert plain(m.value) == "40 lbf·ft"
+    assert plain(m.specified) == "41 lbf·ft, from 37 to 45 lbf·ft"
+    assert (m.verdict, m.inside) == ("inside", True)
+    assert m.how == "heard: “correction drain plug forty foot pounds”"
+    assert m.sure == "97%"
+    assert plain(m.tool) == "Torque wrench, 15 to 75 lbf·ft"
+    assert [plain(s.value) for s in m.struck] == ["14 lbf·ft"]
+    assert m.at == "09:40:52"
+
+
+def test_amounts_are_summed_with_each_pour_beneath(full: Any, make: Callable[..., Report]) -> None:
+    m = row(make(full), "Automatic transaxle fluid, in")
+    assert plain(m.value) == "3.7 US qt"
+    assert plain(m.specified) == "3.5 to 3.9 US qt"
+    assert len(m.parts) == 4
+    assert "heard: “quart in”" in m.parts[0]
+
+
+def test_time_windows_are_judged_by_monotonic_time(full: Any, make: Callable[..., Report]) -> None:
+    m = row(make(full), "Time from “Engine off” to the reading")
+    assert plain(m.value) == "62 s"
+    assert m.specified == "45 to 120 s"
+    assert m.inside is True
+
+
+def test_a_value_in_other_units_says_how_it_was_recorded(
+    full: Any, make: Callable[..., Report]
+) -> None:
+    m = row(make(full, units="metric"), "Torque, drain plug")
+    assert plain(m.value) == "54.2 N·m"  # 40 × 1.355 817 9, NIST SP 811
+    assert [plain(x) for x in m.parts] == ["recorded as 40 lbf·ft"]
+
+
+def test_corrections_are_shown_as_corrections(full: Any, make: Callable[..., Report]) -> None:
+    (only,) = make(full).corrections
+    assert (plain(only.old), plain(only.new)) == ("14 lbf·ft", "40 lbf·ft")
+    assert only.old_at < only.new_at
+
+
+def test_what_was_taken_back_stays_in_sight(new_script: Any, make: Callable[..., Report]) -> None:
+    s = new_script(number=9)
+    s.open()
+    entry = s.step("unit-checked")
+    s.add("disregarded", {}, supersedes=entry)
+    (only,) = make(s).corrections
+    assert only.old == "Vehicle, gearbox and fluid match the sheet"
+    assert only.new == "taken back"
+
+
+def test_findings_say_how_each_ended(full: Any, make: Callable[..., Report]) -> None:
+    ended = {f.kind: f.resolved for f in make(full).findings}
+    assert ended["outside its limits"] == "corrected"
+    assert ended["not sure"] == "photo taken again"
+    assert ended["observation"] == ""
+
+
+def test_a_confirmed_finding_tells_who_and_why(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=31)
+    s.open()
+    s.step("chocked")
+    s.step("drained")
+    key = s.state().findings[0].key
+    s.add("confirmed", {"finding": key, "reason": "done by the night shift"})
+    found = next(f for f in make(s).findings if not f.open)
+    assert found.resolved == "confirmed by Imani Okafor: done by the night shift"
+
+
+def test_steps_stand_in_the_order_in_which_they_were_done(
+    full: Any, aborted: Any, make: Callable[..., Report]
+) -> None:
+    times = [s.at for s in make(full).steps if s.done]
+    assert times == sorted(times)
+    stopped = make(aborted).steps
+    assert [s.done for s in stopped] == [True] * 3 + [False] * (len(stopped) - 3)
+    assert stopped[-1].status == "not needed"  # the reminder is optional
+
+
+def test_parts_are_proved_by_a_bar_code_where_one_was_read(
+    new_script: Any, make: Callable[..., Report], play: Callable[..., Any]
+) -> None:
+    s = play(new_script(number=32))
+    s.photo("drain-plug-in", "label", "once", {"usable": True, "codes": [{"text": "EX-18-AL"}]})
+    drain, fill = make(s).supplies[:2]
+    assert drain.evidence == "bar code EX-18-AL read in photo 7"
+    assert drain.fitted == "flat side to the sealing face"
+    assert fill.evidence.startswith("with the step “Fill plug in")
+
+
+def test_example_values_and_what_rules_are_said(full: Any, make: Callable[..., Report]) -> None:
+    report = make(full)
+    assert report.example is not None
+    assert "examples" in report.example.text
+    assert "own service information rules" in report.closing[0].text
+    assert [c.source for c in report.cautions if c.source] == [
+        "29 CFR 1910.244(a)(2)(iii)",
+        "40 CFR 279.22",
+    ]
+
+
+def test_the_record_is_summed_up(full: Any, make: Callable[..., Report]) -> None:
+    report = make(full)
+    assert report.final_hash == full.entries[-1].hash
+    assert report.qr_text == f"joblog job={full.job} sha256={full.entries[-1].hash}"
+    entries = next(f.text for f in report.record if f.label == "Entries")
+    assert entries.startswith(f"{len(full.entries)} entries")
+    assert "1 ignored as chatter" in entries
+
+
+def test_spanish_says_everything_in_spanish_and_keeps_the_original_of_findings(
+    full: Any, make: Callable[..., Report]
+) -> None:
+    report = make(full, language="es", units="metric")
+    assert report.front.verdict.startswith("El trabajo está hecho")
+    assert row(report, "Par de apriete, tapón de vaciado").verdict == "dentro"
+    assert row(report, "Fluido de caja automática, puesto").value == "3,50\u00a0L"
+    assert report.labels["steps"] == "Orden del trabajo"
+    found = next(f for f in report.findings if f.kind == "fuera de sus límites")
+    assert found.original.startswith("Torque drain plug 14 lbf·ft is below the limit")
+    assert "Tapón de vaciado" in found.text
+
+
+def test_a_photo_that_is_not_at_hand_is_said_to_be_missing(full: Any) -> None:
+    from joblog.report.build import build_report
+
+    report = build_report(full.state(), {}.__getitem__)
+    assert not report.images
+    assert all("not at hand" in p.details[-1] for p in report.pictures)
+    assert not report.front.pictures
