@@ -28,12 +28,14 @@ Array = NDArray[np.float64]
 
 NO_BLADE = "no dipstick blade found: lay the blade on a plain cloth and fill the picture with it"
 NO_MARKS = "the two marks can't be made out: get both in the picture, in focus, without glare"
+DOUBTFUL_MARKS = "two pairs of marks look alike: wipe drops off around the marks and take it again"
 NO_EDGE = (
     "the wet edge can't be made out: wipe, dip again and photograph the blade held so that the "
     "fluid shines"
 )
-LEAST_MARK_SCORE = 0.3
-LEAST_PROBABILITY = 0.75
+LEAST_MARK_SCORE = 0.16
+LEAST_MARK_MARGIN = 0.03
+LEAST_PROBABILITY = 0.55
 
 
 def measure_dipstick(photo: Photo, *, mark_distance_mm: float | None = None) -> DipstickReading:
@@ -51,23 +53,36 @@ def measure_dipstick(photo: Photo, *, mark_distance_mm: float | None = None) -> 
 
 
 def _measured(photo: Photo, mark_distance_mm: float | None) -> DipstickReading:
-    best: tuple[float, Blade, Marks] | None = None
     blades = find_blades(photo.rgb, 2)
     if not blades:
         return DipstickReading(usable=False, why=NO_BLADE)
+    found: tuple[float, Blade, list[Marks]] | None = None
     for order, blade in enumerate(blades):
-        for marks in find_marks(blade, mark_distance_mm)[:1]:
-            score = marks.score * blade.support * (1.0 if order == 0 else 0.8)
-            if best is None or score > best[0]:
-                best = (score, blade, marks)
-    if best is None or best[2].score < LEAST_MARK_SCORE:
+        pairs = find_marks(blade, mark_distance_mm)
+        score = pairs[0].score * blade.support * (0.75**order) if pairs else 0.0
+        if pairs and (found is None or score > found[0]):
+            found = (score, blade, pairs)
+    if found is None or found[2][0].score < LEAST_MARK_SCORE:
         return DipstickReading(usable=False, why=NO_MARKS)
-    _, blade, marks = best
-    unit = float(np.median(blade.strip.half_width)) / blade.strip.pitch
-    edge = find_wet_edge(blade, ((marks.a, 0.4 * unit), (marks.b, 0.4 * unit)))
+    _, blade, pairs = found
+    if _margin(pairs) < LEAST_MARK_MARGIN:
+        return DipstickReading(usable=False, why=DOUBTFUL_MARKS)
+    edge = find_wet_edge(blade, pairs[0])
     if edge is None or edge.probability < LEAST_PROBABILITY:
         return DipstickReading(usable=False, why=NO_EDGE)
-    return _reading(photo, blade, marks, edge)
+    return _reading(photo, blade, pairs[0], edge)
+
+
+def _margin(pairs: list[Marks]) -> float:
+    """Return by how much the best pair beats the best that lies elsewhere."""
+    best = pairs[0]
+    apart = 0.06 * (best.b - best.a)
+    others = [
+        pair.score
+        for pair in pairs[1:]
+        if max(abs(pair.a - best.a), abs(pair.b - best.b)) > apart
+    ]
+    return best.score - max(others, default=0.0)
 
 
 def _reading(photo: Photo, blade: Blade, marks: Marks, edge: WetEdge) -> DipstickReading:

@@ -56,7 +56,7 @@ class Blade:
     """A blade found: its strip (rows and columns equally far apart) and where it is seen.
 
     ``first`` and ``last`` are the columns between which both sides are seen, ``support`` how
-    clearly (0..1). ``inset`` says how far each side departs inwards (+) from the smooth side, in
+    clearly (0..1); ``reach`` is the same with less asked, for what shows by itself. ``inset`` says how far each side departs inwards (+) from the smooth side, in
     half widths, shape (2, length).
     """
 
@@ -65,6 +65,7 @@ class Blade:
     last: int
     support: float
     inset: Array
+    reach: tuple[int, int]
 
 
 def find_blades(rgb: Image, limit: int = 3) -> list[Blade]:
@@ -274,7 +275,8 @@ def _finished(rgb: Image, axis: Array, half: Array) -> Blade | None:
     path, _ = _sides(strip)
     inset = np.stack([path[0] + 1, 1 - path[1]])
     first, last = _extent(strip)
-    return Blade(strip, first, last, _support(strip, first, last), inset)
+    reach = _extent(strip, 0.28)
+    return Blade(strip, first, last, _support(strip, first, last), inset, reach)
 
 
 def _span_in_picture(start: Array, along: Array, rgb: Image) -> tuple[float, float] | None:
@@ -402,10 +404,14 @@ def _standing_out(strip: Strip) -> Array:
     return np.where(strip.inside, level, -1.0)
 
 
-def _extent(strip: Strip) -> tuple[int, int]:
-    """Return first and last column of the stretch where the sides stand out, gaps allowed."""
+def _extent(strip: Strip, share: float = 0.5) -> tuple[int, int]:
+    """Return first and last column of the stretch where the sides stand out, gaps allowed.
+
+    ``share`` of the usual strength is enough: a lower one bridges stretches where blade and ground
+    look alike, and may reach beyond the tip on a coarse ground.
+    """
     level = _standing_out(strip)
-    gain = level - 0.5 * float(np.percentile(level, 80))
+    gain = np.maximum(level - share * float(np.percentile(level, 80)), -0.25)
     total = np.concatenate([[0], np.cumsum(gain)])
     lowest = np.minimum.accumulate(total)
     last = int(np.argmax(total - lowest))

@@ -15,18 +15,20 @@ The rules:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from joblog.vision.dipstick_blade import Blade
+from joblog.vision.dipstick_marks import Marks
 
 Array = NDArray[np.float64]
 
 LANES = 15
 LANE_SPAN = 0.84  # lanes cover this much of the half width
+FAINT = 0.07  # log ratio: below it the fluid is as good as clear
 _DARK = 5.0  # added to channels before ratios: below it there is only noise
 
 
@@ -48,13 +50,15 @@ class WetEdge:
     path: Array
 
 
-def find_wet_edge(blade: Blade, avoid: tuple[tuple[float, float], ...] = ()) -> WetEdge | None:
+def find_wet_edge(blade: Blade, marks: Marks) -> WetEdge | None:
     """Return the wet edge, or None where nothing changes along the blade.
 
-    ``avoid`` lists (column, half width in columns) of marks, whose own edges don't count in full.
+    The marks' own edges don't count in full, and what lies inside a round mark not at all.
     """
-    lanes = _lanes(blade)
     unit = float(np.median(blade.strip.half_width)) / blade.strip.pitch
+    blade = _with_marks(blade, marks, unit)
+    lanes = _lanes(blade)
+    avoid = ((marks.a, 0.4 * unit), (marks.b, 0.4 * unit))
     evidence = _evidence(lanes, blade, unit, avoid)
     peaks = _peaks(evidence, round(0.3 * unit))
     if not peaks:
@@ -63,18 +67,26 @@ def find_wet_edge(blade: Blade, avoid: tuple[tuple[float, float], ...] = ()) -> 
     weight = np.exp(values - values.max())
     best = peaks[int(values.argmax())]
     step = _step(lanes, unit, 0.8)[:, best]
-    path, spread = _crossing(blade, best, unit)
-    middle = np.abs(np.linspace(-1, 1, len(path))) < 0.3
+    path, column, spread = _crossing(blade, best, marks)
     redder = float(step[1] - step[2])
+    contrast = float(np.hypot(step[1], step[2]))
     return WetEdge(
-        column=float(np.median(path[middle])),
-        spread=spread,
+        column=column,
+        spread=spread if contrast > FAINT else 2.5 * spread + 0.05 * unit,
         probability=float(weight.max() / weight.sum()),
         wet_first=redder < 0,
         wet_evidence=float(np.clip(abs(redder) / 0.12, 0, 1)),
-        contrast=float(np.hypot(step[1], step[2])),
+        contrast=contrast,
         path=path,
     )
+
+
+def _with_marks(blade: Blade, marks: Marks, unit: float) -> Blade:
+    """Return the blade seen at least as far as its marks and a little more."""
+    length = len(blade.strip.axis)
+    first = max(0, min(blade.first, round(marks.a - 1.2 * unit)))
+    last = min(length - 1, max(blade.last, round(marks.b + 1.2 * unit)))
+    return replace(blade, first=first, last=last)
 
 
 def _lanes(blade: Blade) -> Array:
@@ -166,35 +178,75 @@ def _peaks(signal: Array, apart: int) -> list[int]:
     return found
 
 
-def _crossing(blade: Blade, column: int, unit: float) -> tuple[Array, float]:
-    """Return for each row of the blade where it crosses the edge, and the standard uncertainty."""
+def _crossing(blade: Blade, column: int, marks: Marks) -> tuple[Array, float, float]:
+    """Return where each row crosses the edge, where the axis does, and its standard uncertainty."""
     strip = blade.strip
+    unit = float(np.median(strip.half_width)) / strip.pitch
     rows = np.flatnonzero(np.abs(strip.across) < LANE_SPAN)
     reach = round(0.9 * unit)
     low = max(blade.first, column - 2 * reach)
     high = min(blade.last, column + 2 * reach)
     pixels = cv2.GaussianBlur(strip.pixels, (0, 0), sigmaX=0.8, sigmaY=max(0.8, 0.05 * unit))
     part = _features(pixels[rows, low : high + 1].astype(np.float64))
+    open_ = ~_inside_marks(strip.across[rows], np.arange(low, high + 1), marks, unit)
+    score = _side_score(part, open_, column - low, reach, round(0.2 * unit))
+    if score is None:
+        return np.full(len(rows), float(column)), float(column), 0.3 * unit
+    gain = -np.cumsum(score * open_, axis=1)  # highest where before ends and after starts
     at = column - low
-    gap = max(1, round(0.2 * unit))
-    before = np.median(part[:, :, max(0, at - reach) : max(1, at - gap)], axis=(1, 2))
-    after = np.median(part[:, :, at + gap : at + reach], axis=(1, 2))
-    weight = np.array([0.15, 1.0, 1.0])
+    window = np.arange(max(1, at - reach), min(gain.shape[1] - 1, at + reach))
+    path = window[_smooth_path(gain[:, window])]
+    fine = _fractions(score, path) + low
+    clear = open_[np.arange(len(path)), path]
+    crossing, spread = _at_axis(strip.across[rows], fine, clear)
+    return fine, crossing, float(np.hypot(spread, 0.03 * unit))
+
+
+def _inside_marks(
+    rows: Array, columns: NDArray[np.intp], marks: Marks, unit: float
+) -> NDArray[np.bool_]:
+    """Say which samples lie inside a round mark or its rim."""
+    within = np.zeros((len(rows), len(columns)), bool)
+    if marks.radius <= 0:
+        return within
+    for mark in (marks.a, marks.b):
+        across = rows[:, None] - marks.offset
+        along = (columns[None, :] - mark) / unit
+        within |= np.hypot(across, along) < 1.35 * marks.radius
+    return within
+
+
+def _side_score(
+    part: Array, open_: NDArray[np.bool_], at: int, reach: int, gap: int
+) -> Array | None:
+    """Return -0.5 where a sample looks as before the edge, +0.5 as after; None without contrast."""
+    shown = np.where(open_, part, np.nan)
+    sides = (shown[:, :, max(0, at - reach) : max(1, at - gap)], shown[:, :, at + gap : at + reach])
+    if any(side.size == 0 or np.isnan(side).all() for side in sides):
+        return None
+    before, after = (np.nanmedian(side, axis=(1, 2)) for side in sides)
+    tells = float(np.hypot(after[1] - before[1], after[2] - before[2])) > FAINT
+    weight = np.array([0.15 if tells else 0.6, 1.0, 1.0])
     change = (after - before) * weight
     size = float(change @ change)
     if size < 1e-9:
-        return np.full(len(rows), float(column)), 0.3 * unit
+        return None
     middle = (after + before) / 2
     score = np.tensordot(change, (part - middle[:, None, None]) * weight[:, None, None], 1) / size
-    score = np.clip(score, -0.7, 0.7)  # -0.5 before, +0.5 after; highlights count no more
-    gain = -np.cumsum(score, axis=1)  # highest where before ends and after starts
-    window = np.arange(max(1, at - reach), min(gain.shape[1] - 1, at + reach))
-    path = window[_smooth_path(gain[:, window])]
-    fine = _fractions(score, path)
-    middle_rows = np.abs(strip.across[rows]) < 0.3
-    around = fine[middle_rows]
-    spread = 1.4826 * float(np.median(np.abs(around - np.median(around))))
-    return fine + low, float(np.hypot(spread * 0.6, 0.03 * unit))
+    return np.asarray(np.clip(score, -0.7, 0.7))  # highlights count no more than the fluid
+
+
+def _at_axis(rows: Array, fine: Array, clear: NDArray[np.bool_]) -> tuple[float, float]:
+    """Return the crossing at the axis and its spread: near rows where they show, else a line."""
+    near = clear & (np.abs(rows) < 0.3)
+    if near.sum() >= 0.5 * (np.abs(rows) < 0.3).sum():
+        around = fine[near]
+        middle = float(np.median(around))
+        return middle, 0.6 * 1.4826 * float(np.median(np.abs(around - middle)))
+    chosen = clear if clear.sum() > 4 else np.ones_like(clear)
+    line = np.polynomial.Polynomial.fit(rows[chosen], fine[chosen], 1)
+    off = np.abs(fine[chosen] - line(rows[chosen]))
+    return float(line(0.0)), 1.4826 * float(np.median(off))
 
 
 def _smooth_path(gain: Array) -> NDArray[np.intp]:

@@ -13,7 +13,7 @@ two notches. The rules:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -26,6 +26,8 @@ Array = NDArray[np.float64]
 RADII = np.array([0.15, 0.19, 0.24, 0.30, 0.37, 0.45])  # of round marks, in half widths
 OFF_AXIS = 0.3  # how far from the axis a round mark may lie, in half widths
 BLADE_MM = (3.0, 12.0)  # widths of blades
+USUAL_BLADE_MM = 6.3  # usual width (common practice, no source), and
+BLADE_SPREAD = 0.27  # the spread of the logarithm of widths
 
 
 @dataclass(frozen=True)
@@ -48,16 +50,30 @@ class Marks:
 def find_marks(blade: Blade, mark_distance_mm: float | None) -> list[Marks]:
     """Return possible pairs of marks, the clearest first."""
     allowed = _allowed_gap(blade, mark_distance_mm)
-    pairs = _round_pairs(blade, allowed) + _hatched_pairs(blade, allowed)
+    pairs = [
+        replace(
+            pair,
+            score=pair.score * (0.3 + 0.7 * _fits_blade(blade, pair.b - pair.a, mark_distance_mm)),
+        )
+        for pair in _round_pairs(blade, allowed) + _hatched_pairs(blade, allowed)
+    ]
     return sorted(pairs, key=lambda marks: -marks.score)
 
 
 def _allowed_gap(blade: Blade, mark_distance_mm: float | None) -> tuple[float, float]:
     """Return least and greatest distance between marks in columns."""
-    width = 2 * float(np.median(blade.strip.half_width)) / blade.strip.pitch
+    width = 2 * _unit(blade)
     if mark_distance_mm is None:
         return 0.9 * width, 12.0 * width
     return mark_distance_mm / BLADE_MM[1] * width * 0.85, mark_distance_mm / BLADE_MM[0] * width
+
+
+def _fits_blade(blade: Blade, gap: float, mark_distance_mm: float | None) -> float:
+    """Return 0..1: how usual a blade's width would be with marks ``gap`` columns apart."""
+    if mark_distance_mm is None:
+        return 1.0
+    width_mm = 2 * _unit(blade) / gap * mark_distance_mm
+    return float(np.exp(-0.5 * (np.log(width_mm / USUAL_BLADE_MM) / BLADE_SPREAD) ** 2))
 
 
 def _unit(blade: Blade) -> float:
@@ -68,7 +84,7 @@ def _unit(blade: Blade) -> float:
 def _log_lightness(blade: Blade) -> NDArray[np.float32]:
     """Return 46 times the natural logarithm of the strip's lightness: 0..255."""
     pixels = blade.strip.pixels @ np.array([0.3, 0.5, 0.2], np.float32)
-    return np.asarray(np.clip(np.log1p(pixels / 4.0) * 61.0, 0, 255), np.float32)
+    return np.asarray(np.clip(np.log1p(pixels / 6.0) * 67.5, 0, 255), np.float32)
 
 
 def roundness(blade: Blade) -> tuple[NDArray[np.float32], Array]:
@@ -142,10 +158,14 @@ def _round_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
     unit = _unit(blade)
     # twins may differ a little: by a step in radius, a tenth of the half width across
     lenient = np.stack([stack[max(0, k - 1) : k + 2].max(axis=0) for k in range(len(stack))])
+    near_rows = np.flatnonzero(np.abs(blade.strip.across) <= OFF_AXIS)
     across = max(1, round(0.1 * unit))
     kernel = np.ones((2 * across + 1, 1), np.uint8)
     lenient = np.stack([cv2.dilate(layer, kernel) for layer in lenient])
     peaks = _peaks(stack.max(axis=(0, 1)).astype(np.float64), blade, round(0.2 * unit))
+    # a drilled or punched mark sits on the axis, a drop anywhere
+    central = np.exp(-0.5 * (offsets / 0.16) ** 2).astype(np.float32)
+    logs = np.log(blade.strip.pixels + 6.0)
     pairs = []
     for i, a in enumerate(peaks):
         for b in peaks[i + 1 :]:
@@ -153,25 +173,52 @@ def _round_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
                 continue
             low = np.minimum(lenient[:, :, a], lenient[:, :, b])
             high = np.maximum(lenient[:, :, a], lenient[:, :, b])
-            value = 0.65 * low + 0.35 * high
+            value = (0.65 * low + 0.35 * high) * central[None, :]
             top = int(value.argmax())
             place = float(offsets[top % len(offsets)])
             ring = top // len(offsets)
             nearby = stack[max(0, ring - 1) : ring + 2].max(axis=0)
             row, reach = top % len(offsets), round(0.2 * unit)
             first, second = (_settled(nearby, c, row, across, reach) for c in (a, b))
+            alike = _alike(logs, (first, second), near_rows[row], float(RADII[ring]) * unit)
             pairs.append(
                 Marks(
                     "two round marks",
                     first,
                     second,
-                    float(value.max()),
+                    float(value.max()) * (0.55 + 0.45 * alike),
                     0.05 * unit,
                     place,
                     float(RADII[ring]),
                 )
             )
-    return sorted(pairs, key=lambda marks: -marks.score)[:6]
+    return sorted(pairs, key=lambda marks: -marks.score)[:12]
+
+
+def _alike(
+    logs: NDArray[np.float32], columns: tuple[float, float], row: int, radius: float
+) -> float:
+    """Return 0..1: how alike two circles look, by what is in them or by how it differs from around.
+
+    Two holes show the same ground; two dots darken the blade by as much, wet or dry. A drop next
+    to a hole does neither.
+    """
+    size = int(np.ceil(1.7 * radius))
+    y, x = np.mgrid[-size : size + 1, -size : size + 1]
+    distance = np.hypot(x, y)
+    inner, ring = distance <= 0.7 * radius, (distance > 1.25 * radius) & (distance <= 1.7 * radius)
+    padded = np.pad(logs, ((size, size), (size, size), (0, 0)), mode="edge")
+    within, change = [], []
+    for column in columns:
+        c = round(column)
+        part = padded[row : row + 2 * size + 1, c : c + 2 * size + 1]
+        inside = np.median(part[inner], axis=0)
+        within.append(inside)
+        change.append(inside - np.median(part[ring], axis=0))
+    apart = min(
+        float(np.abs(within[0] - within[1]).max()), float(np.abs(change[0] - change[1]).max())
+    )
+    return float(np.exp(-((apart / 0.4) ** 2)))
 
 
 def _settled(layer: NDArray[np.float32], column: int, row: int, across: int, along: int) -> float:
@@ -185,8 +232,9 @@ def _settled(layer: NDArray[np.float32], column: int, row: int, across: int, alo
 def _peaks(signal: Array, blade: Blade, apart: int) -> list[int]:
     """Return the columns of the highest well separated values within the blade."""
     work = signal.copy()
-    work[: blade.first + apart] = 0
-    work[max(0, blade.last - apart) :] = 0
+    low, high = min(blade.first, blade.reach[0]), max(blade.last, blade.reach[1])
+    work[: low + apart] = 0
+    work[max(0, high - apart) :] = 0
     found: list[int] = []
     while len(found) < 12:
         top = int(work.argmax())
@@ -212,8 +260,13 @@ def _hatched_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
             if not allowed[0] <= b - a <= allowed[1]:
                 continue
             inside = (total[b] - total[a]) / (b - a)
-            low, high = max(blade.first, a - around), min(blade.last, b + around)
-            outside = (total[a] - total[low] + total[high] - total[b]) / max(1, a - low + high - b)
+            low, high = max(0, a - around), min(len(hatch), b + around)
+            beside = (
+                (total[a] - total[low]) / max(1, a - low),
+                (total[high] - total[b]) / max(1, high - b),
+            )
+            # hatching must stop at both ends
+            outside = 0.42 * min(beside) + 0.58 * max(beside)
             end = [
                 0.4 * min(1.0, max(0.0, sign * rise[c])) + 0.6 * line[c] + notch[c]
                 for c, sign in ((a, 1), (b, -1))
@@ -222,16 +275,14 @@ def _hatched_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
             style = "cross-hatched zone between two notches"
             first, second = (_end_of_zone(c, notch, line, unit) for c in (a, b))
             pairs.append(Marks(style, first, second, float(value), 0.07 * unit))
-    return sorted(pairs, key=lambda marks: -marks.score)[:4]
+    return sorted(pairs, key=lambda marks: -marks.score)[:8]
 
 
 def _end_of_zone(column: int, notch: Array, line: Array, unit: float) -> float:
-    """Return where a zone ends: the middle of its notches, or the line across where none show."""
-    reach = round(0.7 * unit)
+    """Return where a zone ends: the middle of its notches and of the line across."""
+    reach = round(0.6 * unit)
     low = max(0, column - reach)
-    part = notch[low : column + reach + 1]
-    if part.max() < 0.25:
-        part = line[low : column + reach + 1]
+    part = (notch + 0.7 * line)[low : column + reach + 1]
     if part.max() < 0.1:
         return float(column)
     weight = np.clip(part - 0.4 * part.max(), 0, None)
@@ -258,12 +309,19 @@ def hatch_signals(blade: Blade) -> tuple[Array, Array, Array, Array]:
     rise = padded[2 * reach :] - padded[: -2 * reach]
     across = (dx / (length + 1e-6) * strength).mean(axis=0)
     line = np.abs(across) - _box(np.abs(across), 1.2 * unit)
-    notch = np.maximum(np.clip(blade.inset, 0, 0.4).sum(axis=0), 0.5 * _bites(blade))
-    notch = notch - np.minimum(_box(notch, 4 * unit), 0.3)
-    smooth = max(1.0, 0.05 * unit)
-    line = cv2.GaussianBlur(line[None], (0, 0), smooth)[0]
-    notch = cv2.GaussianBlur(notch[None], (0, 0), 2 * smooth)[0]
-    return hatch, rise, np.clip(line * 2, 0, 0.8), np.clip(notch * 3, 0, 1)
+    # two witnesses of a notch: the followed side bends in, and the ground shows inside the side
+    bent, seen = np.clip(blade.inset, 0, 0.4).sum(axis=0), _bites(blade)
+    notch = 2.5 * _bump(bent, unit) + 1.2 * np.clip(_bump(seen, unit), 0, 0.5)
+    line = cv2.GaussianBlur(line[None], (0, 0), max(1.0, 0.05 * unit))[0]
+    return hatch, rise, np.clip(line * 2, 0, 0.8), np.clip(notch, 0, 1)
+
+
+def _bump(signal: Array, unit: float) -> Array:
+    """Return how far a signal stands above its surroundings on both sides, as a notch does."""
+    inner = _box(signal, 0.4 * unit)
+    shift = round(0.8 * unit)
+    side = np.pad(_box(signal, 0.4 * unit), shift, mode="edge")
+    return np.asarray(inner - np.maximum(side[: -2 * shift], side[2 * shift :]))
 
 
 def _bites(blade: Blade) -> Array:
@@ -277,7 +335,7 @@ def _bites(blade: Blade) -> Array:
         outside = strip.pixels[(rows > 1.1) & (rows < 1.3)].mean(axis=0)
         own, other = np.abs(band - inside).sum(axis=1), np.abs(band - outside).sum(axis=1)
         total += own / (own + other + 15.0)
-    return total - _box(total, 4 * _unit(blade))
+    return total
 
 
 def _box(signal: Array, width: float) -> Array:
