@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
 from typing import Any
@@ -11,6 +10,7 @@ from typing import Any
 from joblog.job.types import JobState, Photo, StepState, StepStatus, Value
 from joblog.record.entry import Entry
 from joblog.report.language import Language, Number
+from joblog.report.numbers import as_decimal
 from joblog.report.past import Past
 from joblog.report.quantity import Units, between, quantity
 from joblog.report.settings import ShopSettings
@@ -103,17 +103,6 @@ def how_known(c: Context, entry: Entry) -> tuple[str, str]:
         "program": t.say("worked out by the program"),
     }
     return names.get(entry.source, clean(entry.source)), ""
-
-
-def as_decimal(value: object) -> Decimal | None:
-    """Return a measured number, exact as it is written, or None where there is none."""
-    if value is None or isinstance(value, bool):
-        return None
-    try:
-        number = Decimal(str(value))
-    except ArithmeticError:
-        return None
-    return number if number.is_finite() else None
 
 
 def value_name(c: Context, value: Value) -> str:

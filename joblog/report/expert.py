@@ -10,8 +10,9 @@ from joblog.job.clocks import elapsed
 from joblog.job.types import FluidState, Photo, StepState, StepStatus, Value
 from joblog.record.entry import Entry
 from joblog.report.charts.gauge import gauge
-from joblog.report.context import Context, as_decimal, how_known, value_name
+from joblog.report.context import Context, how_known, value_name
 from joblog.report.model import Caution, Fact, Measured, Step, Struck, Supply
+from joblog.report.numbers import as_decimal
 from joblog.report.pictures import codes_in, describe
 from joblog.report.quantity import reader_units, sign
 from joblog.report.text import clean, sentence

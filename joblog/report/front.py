@@ -9,11 +9,12 @@ from joblog.job.types import Finding, FindingKind, StepState, StepStatus
 from joblog.measure.due import Due as DueDate
 from joblog.measure.due import Interval, Reading, next_due
 from joblog.measure.units import Quantity
-from joblog.report.context import Context, as_decimal
+from joblog.report.context import Context
 from joblog.report.expert import measured
 from joblog.report.findings import for_customer
 from joblog.report.language import Language
 from joblog.report.model import Due, Fact, Front, Measured, Picture
+from joblog.report.numbers import as_decimal
 from joblog.report.past import flake_lengths, level_at_end, plug_as_found
 from joblog.report.pictures import front_pictures
 from joblog.report.text import clean, sentence

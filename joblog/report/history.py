@@ -5,9 +5,10 @@ from __future__ import annotations
 from decimal import Decimal
 from fractions import Fraction
 
-from joblog.report.context import Context, as_decimal
+from joblog.report.context import Context
 from joblog.report.language import Language
 from joblog.report.model import Service
+from joblog.report.numbers import as_decimal
 from joblog.report.past import Past
 from joblog.report.text import clean
 

@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from joblog.job.types import JobState, Photo
+from joblog.report.numbers import as_decimal
 
 # ISO 16232:2018, size classes by largest Feret diameter in µm, lower limit inclusive. B to J read
 # in secondary texts, limits of K to N from memory, unverified.
@@ -73,12 +74,11 @@ def flakes_by_class(lengths_mm: list[Decimal]) -> dict[str, int]:
 
 def flake_lengths(photo: Photo) -> list[Decimal]:
     """Return the lengths in mm of the flakes measured in a photo of a plug."""
-    flakes = photo.measurement.get("flakes") or ()
-    return [
-        Decimal(str(flake["length_mm"]))
-        for flake in flakes
-        if isinstance(flake, dict) and flake.get("length_mm") is not None
-    ]
+    flakes = photo.measurement.get("flakes")
+    if not isinstance(flakes, list | tuple):
+        return []
+    lengths = [as_decimal(f.get("length_mm")) for f in flakes if isinstance(f, dict)]
+    return [length for length in lengths if length is not None and length > 0]
 
 
 def plug_as_found(state: JobState) -> Photo | None:

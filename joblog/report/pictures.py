@@ -8,9 +8,10 @@ from typing import NamedTuple
 from joblog.job.types import Photo
 from joblog.record.entry import Entry
 from joblog.report.colour import colour_name
-from joblog.report.context import Context, as_decimal, photo_name
+from joblog.report.context import Context, photo_name
 from joblog.report.images import Shown
 from joblog.report.model import Picture
+from joblog.report.numbers import as_decimal
 from joblog.report.past import flake_lengths
 from joblog.report.text import clean, sentence
 

@@ -6,8 +6,9 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from joblog.report.charts.trend import Point, trend_chart
-from joblog.report.context import Context, as_decimal
+from joblog.report.context import Context
 from joblog.report.model import Chart
+from joblog.report.numbers import as_decimal
 from joblog.report.past import Past
 from joblog.report.quantity import figure, reader_units, sign
 
