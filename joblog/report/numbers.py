@@ -1,0 +1,16 @@
+"""Numbers as a record or a measurement holds them, whatever form they come in."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+
+def as_decimal(value: object) -> Decimal | None:
+    """Return a measured number, exact as it is written, or None where there is none."""
+    if value is None or isinstance(value, bool):
+        return None
+    try:
+        number = Decimal(str(value))
+    except ArithmeticError:
+        return None
+    return number if number.is_finite() else None
