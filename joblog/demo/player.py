@@ -1,14 +1,14 @@
 """Play the scenario through the real recogniser, the real measurements and the real record.
 
 At the fast pace a clock set by the scenario stands in for the shop's clock, so that an hour's job
-passes in under a minute; the record says so by the name of its clock. At the real pace the machine's
-own clock is used and the waits are waited.
+passes in under a minute; the record says so by the name of its clock. At the real pace the
+machine's own clock is used and the waits are waited.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,6 +19,7 @@ from joblog.demo.script import OPENING, SHEET, Line, load_script
 from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
 from joblog.record.clock import ManualClock, SystemClock
+from joblog.record.entry import Entry
 from joblog.record.store import Store, open_store
 from joblog.sheet.load import sheet_text
 from joblog.speech.types import Engine
@@ -77,8 +78,9 @@ def play(engine: Engine, data: Path, *, real: bool, linger: float, show: Show) -
         _clocks(session, pace, line.at, show)
         at = pace.until(line.at)
         utterance = read_audio(line.path)
+        known = len(session.state.entries)
         reply = session.hear(utterance, by=line.who.split(",")[0])
-        show(_exchange(at, line.who, reply, session), session.state)
+        show(_exchange(at, line.who, reply, session.state.entries[known:]), session.state)
         pace.rest()
         if line.shot:
             at = pace.until(at + utterance.duration + 2)
@@ -98,13 +100,18 @@ def _clocks(session: JobSession, pace: Pace, until: float, show: Show) -> None:
             pace.rest()
 
 
-def _exchange(at: float, who: str, reply: Reply, session: JobSession) -> Exchange:
-    heard = next((e for e in reply.entries if e.kind == "heard"), None)
+def _exchange(at: float, who: str, reply: Reply, new: Sequence[Entry]) -> Exchange:
+    """Return what one utterance led to: what was heard, how surely, and the answer."""
+    answer = reply.shown or reply.spoken or "(nothing said)"
+    heard = next((e for e in new if e.kind == "heard"), None)
     if heard is None:
-        return Exchange(at, who, "", "", reply.shown, reply.tone)
-    text = str(heard.body.get("text", ""))
+        note = next((e for e in new if e.kind == "note"), None)
+        said = f"“{note.body['text']}”" if note else ""
+        return Exchange(at, who, said, "free words, kept as a note", answer, reply.tone)
     sure = f"{float(heard.body['confidence']):.0%} sure"
-    verdict = str(heard.body.get("verdict", ""))
-    meant = {"accept": sure, "ask": f"{sure}: asks", "reject": "not for joblog, ignored"}
-    said = f"“{text}”" if verdict != "reject" else "(talk in the shop)"
-    return Exchange(at, who, said, meant.get(verdict, sure), reply.shown or reply.spoken, reply.tone)
+    if heard.body["verdict"] == "reject":
+        return Exchange(
+            at, who, "(talk in the shop)", "no phrase of this job: ignored", answer, reply.tone
+        )
+    meant = sure if heard.body["verdict"] == "accept" else f"{sure}: asks before writing it down"
+    return Exchange(at, who, f"“{heard.body['text']}”", meant, answer, reply.tone)

@@ -61,7 +61,9 @@ def folder(name: str) -> Path:
     for place in (here / name, here.parent.parent / name):
         if place.is_dir():
             return place
-    raise InputError(f"The demo's {name} folder is missing; install joblog again from its checkout.")
+    raise InputError(
+        f"The demo's {name} folder is missing; install joblog again from its checkout."
+    )
 
 
 def load_script() -> list[Line]:
