@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Any, Literal
+from xml.sax.saxutils import quoteattr
 
 import segno
 
@@ -113,7 +114,7 @@ def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Repo
     c = Context(state, t, options.units, options.settings, options.earlier)
     images = {picture.key: picture.data for picture in shown.values()}
     shop = _shop(c, images)
-    all_pictures = pictures(c, shown)
+    all_pictures, said = pictures(c, shown), labels(t)
     qr_text = f"joblog job={state.job} sha256={state.final_hash}" if state.entries else ""
     return Report(
         language=t.locale.language,
@@ -142,10 +143,10 @@ def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Repo
         closing=_closing(c),
         record=_record(c),
         final_hash=state.final_hash,
-        qr=_qr(qr_text),
+        qr=_qr(qr_text, said["qr"]),
         qr_text=qr_text,
         created_at=state.entries[-1].at if state.entries else "",
-        labels=labels(t),
+        labels=said,
         made_with=options.to_dict(),
         core=core(state),
         images=images,
@@ -263,7 +264,7 @@ def _entries_line(c: Context) -> str:
     return line
 
 
-def _qr(text: str) -> str:
+def _qr(text: str, alt: str) -> str:
     """Return the QR code as one SVG path, black on white, with its quiet zone."""
     if not text:
         return ""
@@ -278,6 +279,6 @@ def _qr(text: str) -> str:
     ]
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {side} {side}" role="img" '
-        f'aria-label="QR" shape-rendering="crispEdges"><rect width="{side}" height="{side}" '
-        f'fill="#fff"/><path d="{"".join(cells)}" fill="#000"/></svg>'
+        f'aria-label={quoteattr(alt)} shape-rendering="crispEdges">'
+        f'<rect width="{side}" height="{side}" fill="#fff"/><path d="{"".join(cells)}" fill="#000"/></svg>'
     )

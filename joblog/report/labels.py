@@ -66,6 +66,7 @@ def labels(t: Language) -> dict[str, str]:
         "service": t.say("Service"),
         "record": t.say("The record behind this report"),
         "final_hash": t.say("Final hash"),
+        "qr": t.say("QR code that holds the number of the job and the final hash"),
         "conditions": t.say("Please note"),
         "page": t.say("Page {page} of {pages}"),
         "not_shown": t.say(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from decimal import Decimal
@@ -145,3 +146,19 @@ def test_every_chart_of_a_report_has_a_title_and_a_description(
         assert len(chart.text) > 15
         named = {e.get("id") for e in root.iter()}
         assert set(root.get("aria-labelledby", "").split()) <= named
+
+
+def test_the_qr_code_reads_back(full: object, make: Callable[..., Report]) -> None:
+    import numpy as np
+    import zxingcpp
+
+    report = make(full)
+    root = ET.fromstring(report.qr)
+    side = int(root.get("viewBox", "").split()[2])
+    picture = np.full((side, side), 255, dtype=np.uint8)
+    path = next(root.iter(f"{SVG}path")).get("d", "")
+    for x, y in re.findall(r"M(\d+) (\d+)h1", path):
+        picture[int(y), int(x)] = 0
+    (code,) = zxingcpp.read_barcodes(np.kron(picture, np.ones((6, 6), dtype=np.uint8)))
+    assert code.text == report.qr_text
+    assert report.final_hash in code.text
