@@ -20,6 +20,7 @@ from joblog.sheet.model import Sheet
 from joblog.speech.types import Engine, Hearing, Verdict
 
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
+BELIEVABLE = 0.15  # below this the best reading isn't worth asking about either: say it again
 NOTE_SECONDS = 1.2  # 'note' alone is shorter; a note with its words is longer
 
 
@@ -41,7 +42,7 @@ def heard_body(hearing: Hearing) -> dict[str, Any]:
 
 def question_plan(sheet: Sheet, hearing: Hearing) -> Plan:
     """Return the question that an unclear hearing leads to."""
-    options = distinct_options(sheet, hearing)
+    options = distinct_options(sheet, hearing) if hearing.confidence >= BELIEVABLE else []
     if not options:
         return Plan(spoken="Say again.", shown=hearing.why or "That was not clear.", tone="again")
     first = options[0]

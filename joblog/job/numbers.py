@@ -53,7 +53,7 @@ def without_floats(value: Any) -> Any:
     if isinstance(value, bool) or value is None or isinstance(value, int | str):
         return value
     if isinstance(value, float):
-        return repr(value)
+        return repr(float(value))
     if isinstance(value, dict):
         return {str(k): without_floats(v) for k, v in value.items()}
     if isinstance(value, list | tuple):

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from joblog.job.drafts import Draft, Plan, refusal
+from joblog.job.drafts import Draft, Plan, refusal, value_question
 from joblog.job.meaning import Meaning
 from joblog.job.numbers import number_text
 from joblog.job.plausible import (
@@ -36,8 +36,9 @@ from joblog.job.torques import (
     next_number,
     torque_entries,
 )
-from joblog.job.types import FluidState, JobState
-from joblog.job.values import pour_step, step_named
+from joblog.job.types import FluidState, JobState, Value
+from joblog.job.values import converted, pour_step, step_named
+from joblog.job.wording import said, shown
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Step, Torque
 
@@ -200,20 +201,41 @@ def plan_reading(state: JobState, meaning: Meaning) -> Plan:
 
 
 def plan_bare(state: JobState, meaning: Meaning) -> Plan:
-    """Return what 'correction' with a number alone leads to: the last value is corrected."""
+    """Return what 'correction' with a number alone leads to: the last value is corrected.
+
+    Where the number is far from that value, perhaps another was meant: asked first.
+    """
     value = last_value(state, [v.unit for v in meaning.values if v.unit])
     if value is None:
         return refusal("Nothing to correct.", "There is no value yet that could be corrected.")
-    body = value.entry.body
-    if value.entry.kind == "torque":
-        return plan_torque(
-            state, replace(meaning, act="torque", target=str(body["step"]), correction=True)
-        )
+    made = _corrected(state, meaning, value)
+    plain = meaning.values[0]
+    exact = converted(plain.value, plain.unit or value.unit, value.unit)
+    near = exact is not None and Fraction(value.value) / 2 <= exact <= Fraction(value.value) * 2
+    if near or len(made.drafts) != 1 or made.drafts[0].kind == "asked":
+        return made
+    unit = plain.unit or value.unit
+    old, new = shown(value.value, value.unit), shown(plain.value, unit)
+    question = f"Corrected: {_name(value)}, {said(plain.value, unit)}? Affirm or negative."
+    why = f"Is {value.name} {new} instead of {old}?"
+    return value_question(question, [new], [made.drafts[0]], meaning.tag, why)
+
+
+def _name(value: Value) -> str:
     if value.entry.kind == "quantity":
-        act = str(body.get("direction", "in"))
-        return plan_quantity(
-            state, replace(meaning, act=act, target=str(body["fluid"]), correction=True)
-        )
-    angle = str(body.get("name", "")).startswith("angle ")
-    act, made = ("angle", plan_angle) if angle else ("reading", plan_reading)
-    return made(state, replace(meaning, act=act, target=str(body["step"]), correction=True))
+        return "drained" if value.entry.body.get("direction") == "out" else "in"
+    return value.name
+
+
+def _corrected(state: JobState, meaning: Meaning, value: Value) -> Plan:
+    body = value.entry.body
+    if value.entry.kind == "quantity":
+        act, target = str(body.get("direction", "in")), str(body["fluid"])
+    elif value.entry.kind == "torque":
+        act, target = "torque", str(body["step"])
+    else:
+        is_turn = str(body.get("name", "")).startswith("angle ")
+        act, target = "angle" if is_turn else "reading", str(body["step"])
+    plans = {"torque": plan_torque, "angle": plan_angle, "reading": plan_reading}
+    made = plans.get(act, plan_quantity)
+    return made(state, replace(meaning, act=act, target=target, correction=True))

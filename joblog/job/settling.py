@@ -79,8 +79,10 @@ def settled(meaning: Meaning, wanted: Wanted) -> Plan:
     sounds = [v for v in fitting if v.doubt == "sound" and wanted.plausible(v)]
     sensible = [v for v in (plain, *words, *sounds) if wanted.plausible(v)]
     if words:
-        if len(sensible) == 1 and not wanted.always_ask:
-            return Plan((wanted.draft(sensible[0]),))
+        fits = [v for v in sensible if wanted.fits(v)]
+        only = fits if len(fits) == 1 else sensible
+        if len(only) == 1 and not wanted.always_ask:
+            return Plan((wanted.draft(only[0]),))
         return _choice(meaning, wanted, sensible if len(sensible) > 1 else [plain, *words])
     if wanted.plausible(plain) and (not sounds or wanted.fits(plain)):
         return Plan((wanted.draft(plain),))

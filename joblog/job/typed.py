@@ -28,20 +28,25 @@ _UNITS = {
 }  # fmt: skip
 _NAMES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _DIGITS = dict(zip("0123456789", _NAMES, strict=True))
+_MARKS = ',;:!?"“”'
 _FIGURE = re.compile(r"(-?)(\d[\d,]*)(?:\.(\d+))?(.*)", re.DOTALL)
 
 
 def typed_words(text: str) -> str:
     """Return typed text as the lower-case words of the grammar: figures and symbols spelled out."""
     words: list[str] = []
+    after_figure = False
     for token in text.lower().replace("’", "'").split():
-        words += _token_words(token.strip(',;:!?"“”') if len(token) > 1 else token)
+        stripped = token.strip(_MARKS) if len(token) > 1 else token
+        words += _token_words(stripped, after_figure)
+        after_figure = stripped[-1:].isdigit()
     return " ".join(words)
 
 
-def _token_words(token: str) -> list[str]:
+def _token_words(token: str, after_figure: bool) -> list[str]:
+    """Spell one token out; abbreviations of units count only behind figures ('p s i' has none)."""
     plain = token.rstrip(".")
-    if plain in _UNITS:
+    if after_figure and plain in _UNITS:
         return _UNITS[plain].split()
     match = _FIGURE.fullmatch(plain)
     if match is None:
@@ -51,7 +56,7 @@ def _token_words(token: str) -> list[str]:
     words += [_DIGITS[d] for d in whole.replace(",", "")]
     if decimals:
         words += ["point", *(_DIGITS[d] for d in decimals)]
-    return words + (_token_words(rest) if rest else [])
+    return words + (_token_words(rest, True) if rest else [])
 
 
 def note_in(text: str) -> str:

@@ -18,6 +18,20 @@ from joblog.job.phrases import phrases_of
 from joblog.job.session import JobSession
 from joblog.speech.types import Alternative, Hearing, Verdict
 
+PRESSURE = """
+[sheet]
+key = "compressor"
+title = "Air compressor"
+revision = "1"
+summary = "The compressor is checked."
+
+[[steps]]
+key = "pressure"
+title = "Tank pressure"
+say = ["pressure read"]
+reading = { name = "tank pressure", unit = "psi", low = 100, high = 130 }
+"""
+
 
 class Reader:
     """An engine that hears what it is told to hear."""
@@ -150,10 +164,27 @@ def test_a_torque_with_two_meanings_is_always_asked(listening, words):
     assert listening.state.values == ()
 
 
-def test_a_quantity_with_one_sensible_meaning_is_taken(listening):
-    # 'two fifty' is 250 or 2.50; 250 quarts can't go into a unit of 8.2.
-    listening.hear("two fifty quarts in")
-    assert [v.value * 10 for v in listening.state.values] == [25]
+def test_a_reading_with_one_sensible_meaning_is_taken(bench):
+    """'one twenty' is 120 or 1.20; where 100 to 130 is wanted it is 120."""
+    job = bench(toml=PRESSURE)
+    assert job.ok("tank pressure one twenty p s i").spoken.startswith("Tank pressure, one two zero")
+    assert [v.value for v in job.state.values] == [120]
+
+
+def test_a_reading_whose_meanings_both_make_sense_is_asked(bench):
+    job = bench(toml=PRESSURE.replace("low = 100, high = 130", "low = 1, high = 200"))
+    assert job.say("tank pressure one twenty p s i").tone == "again"
+    assert job.say("second").tone == "ok"
+    assert [v.value for v in job.state.values] == [120]
+
+
+def test_a_reading_that_sounds_like_a_better_one_is_asked(bench):
+    """'thirteen' sounds like 'thirty': 13 doesn't fit 20 to 40, 30 does."""
+    job = bench(toml=PRESSURE.replace("low = 100, high = 130", "low = 20, high = 40"))
+    assert job.say("tank pressure thirteen p s i").tone == "again"
+    assert job.state.values == ()
+    assert job.say("tank pressure thirty p s i").tone == "ok"  # fits as it is
+    assert [v.value for v in job.state.values] == [30]
 
 
 def test_a_note_in_two_breaths(listening):
