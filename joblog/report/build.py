@@ -280,5 +280,6 @@ def _qr(text: str, alt: str) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {side} {side}" role="img" '
         f'aria-label={quoteattr(alt)} shape-rendering="crispEdges">'
-        f'<rect width="{side}" height="{side}" fill="#fff"/><path d="{"".join(cells)}" fill="#000"/></svg>'
+        f'<rect width="{side}" height="{side}" fill="#fff"/>'
+        f'<path d="{"".join(cells)}" fill="#000"/></svg>'
     )

@@ -119,7 +119,21 @@ def _next(c: Context) -> tuple[str, ...]:
     """Return what the customer should do, where the job did not end as planned."""
     if c.aborted:
         return (c.t.say("This service still has to be done. Please ask us how to go on."),)
+    left = _left(c)
+    if c.state.closed and left:
+        return (
+            c.t.count(
+                "{n} step was not recorded as done. Please ask us if the service is complete.",
+                "{n} steps were not recorded as done. Please ask us if the service is complete.",
+                left,
+            ),
+        )
     return ()
+
+
+def _left(c: Context) -> int:
+    """Return how many steps that the sheet wants were not done."""
+    return sum(s.status is StepStatus.OPEN and not s.step.optional for s in c.state.steps)
 
 
 def _weight(state: StepState) -> int:
@@ -314,7 +328,7 @@ def _compared(c: Context, before: str, now: Decimal | None, at: str) -> str:
 def due(c: Context) -> Due | None:
     """Return when the service is due again; None where the sheet doesn't say or it wasn't done."""
     wanted = c.state.sheet.sheet.next_due
-    if wanted is None or c.state.closed != "finished":
+    if wanted is None or c.state.closed != "finished" or _left(c):
         return None
     distance = None
     if wanted.distance is not None:

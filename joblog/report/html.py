@@ -18,11 +18,11 @@ from joblog.report.model import Report
 
 _TEMPLATES = Path(__file__).with_name("templates")
 _FACES = (
-    ("Report Serif", "400", "Literata-400.woff2"),
-    ("Report Serif", "600", "Literata-600.woff2"),
-    ("Report Sans", "400", "AtkinsonHyperlegibleNext-400.woff2"),
-    ("Report Sans", "600", "AtkinsonHyperlegibleNext-600.woff2"),
-    ("Report Mono", "400", "AtkinsonHyperlegibleMono-400.woff2"),
+    ("Literata", "400", "Literata-400.woff2"),
+    ("Literata", "600", "Literata-600.woff2"),
+    ("Atkinson Hyperlegible Next", "400", "AtkinsonHyperlegibleNext-400.woff2"),
+    ("Atkinson Hyperlegible Next", "600", "AtkinsonHyperlegibleNext-600.woff2"),
+    ("Atkinson Hyperlegible Mono", "400", "AtkinsonHyperlegibleMono-400.woff2"),
 )
 
 

@@ -170,3 +170,19 @@ def test_earlier_services_are_compared(
 ) -> None:
     means = " ".join(make(full, history=earlier).front.means).replace("\u00a0", " ")
     assert "Longest flake at the last service (May 8, 2026): 0.9 mm (0.04 in). Now: 1.2 mm" in means
+
+
+def test_a_job_with_steps_left_out_promises_no_next_service(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=34)
+    s.open()
+    for key in ("unit-checked", "level"):
+        s.step(key)
+    s.add("job-closed", {"how": "finished", "reason": ""})
+    f = make(s).front
+    assert f.due is None
+    left = sum(not step.optional for step in s.sheet.steps) - 2
+    assert f.next == (
+        f"{left} steps were not recorded as done. Please ask us if the service is complete.",
+    )
