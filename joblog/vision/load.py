@@ -49,6 +49,7 @@ SAFE_EXIF = (
     "FNumber",
     "ISOSpeedRatings",
     "FocalLength",
+    "FocalLengthIn35mmFilm",
     "Flash",
 )
 _EXIF_IFD = 0x8769

@@ -25,6 +25,7 @@ from joblog.vision.ellipse import filled, to_value
 from joblog.vision.particles import flakes_in
 from joblog.vision.plug_debris import Debris, find_debris
 from joblog.vision.plug_find import PlugFace, find_plug
+from joblog.vision.plug_scale import scale_of
 from joblog.vision.types import Photo, PlugReading, Polygon
 
 LEAST_FLAKE_MM = 0.3
@@ -83,27 +84,38 @@ def _face_fault(rgb: NDArray[np.uint8], face: PlugFace, plug_diameter_mm: float)
 
 
 def _reading(photo: Photo, face: PlugFace, debris: Debris, plug_diameter_mm: float) -> PlugReading:
-    mm_per_px = plug_diameter_mm / (2 * face.rim[2])
+    long_side = max(photo.rgb.shape[:2])
+    scale = scale_of(face.rim, face.magnet, plug_diameter_mm, long_side, _focal(photo))
     aspect = float(face.rim[3] / face.rim[2])
+    flakes = flakes_in(
+        debris.flakes,
+        debris.crop,
+        photo,
+        mm_per_px=scale.magnet,
+        tilt=(aspect, float(face.rim[4])),
+        least_mm=LEAST_FLAKE_MM,
+    )
     return PlugReading(
         usable=True,
         film_coverage=debris.coverage,
-        flakes=flakes_in(
-            debris.flakes,
-            debris.crop,
-            photo,
-            mm_per_px=mm_per_px,
-            tilt=(aspect, float(face.rim[4])),
-            least_mm=LEAST_FLAKE_MM,
-        ),
-        magnet_diameter_mm=float(2 * face.magnet[2] * mm_per_px),
-        mm_per_px=mm_per_px / photo.scale,
+        flakes=flakes,
+        magnet_diameter_mm=float(2 * face.magnet[2] * scale.magnet),
+        mm_per_px=scale.magnet / photo.scale,
         tilt_deg=float(np.rad2deg(np.arccos(min(1.0, aspect)))),
         rim=to_value(face.rim, photo.scale),
         magnet=to_value(face.magnet, photo.scale),
         film_outlines_px=_outlines(debris, photo),
         notes=(photo.note,) if photo.note else (),
     )
+
+
+def _focal(photo: Photo) -> float | None:
+    """Return the focal length in long sides of the picture, where its notes say it."""
+    try:
+        film = float(photo.exif.get("FocalLengthIn35mmFilm", "0"))
+    except ValueError:
+        return None
+    return film / 36.0 if 10 <= film <= 400 else None
 
 
 def _outlines(debris: Debris, photo: Photo, least_px: float = 12.0) -> tuple[Polygon, ...]:
