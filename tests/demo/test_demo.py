@@ -1,0 +1,101 @@
+"""The whole line, for real: sound and photos in, an honest record, a report out."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from joblog.cli import main
+from joblog.demo.script import load_script
+from joblog.record.chain import verify_lines
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory):
+    """Play the demo once; the tests below look at what it left."""
+    out = tmp_path_factory.mktemp("demo")
+    assert main(["demo", "--plain", "--out", str(out)]) == 0
+    return out
+
+
+@pytest.fixture(scope="module")
+def entries(played: Path):
+    return [json.loads(line) for line in (played / "record.jsonl").read_text().splitlines()]
+
+
+def of_kind(entries, kind):
+    superseded = {e["supersedes"] for e in entries if e.get("supersedes")}
+    return [e for e in entries if e["kind"] == kind and e["id"] not in superseded]
+
+
+def test_scenario_is_as_rich_as_a_real_job():
+    lines = load_script()
+    assert len(lines) >= 25
+    assert len({line.who for line in lines}) >= 3
+    assert len({line.shot.path.name for line in lines if line.shot}) >= 6
+    meant = {line.mean for line in lines}
+    assert {"chatter", "out of order", "correction", "question", "note"} <= meant
+
+
+def test_demo_leaves_report_and_record(played):
+    assert (played / "report.pdf").read_bytes().startswith(b"%PDF-")
+    page = (played / "report.html").read_text(encoding="utf-8")
+    assert "Bramble" in page
+    assert "<script" not in page
+
+
+def test_record_is_whole_and_the_job_is_closed(entries, played):
+    verdict, _ = verify_lines((played / "record.jsonl").read_bytes())
+    assert verdict.whole
+    assert verdict.closed
+    assert of_kind(entries, "job-closed")[0]["body"]["how"] == "finished"
+
+
+def test_values_in_the_record_are_those_that_were_spoken(entries):
+    torques = {e["body"]["step"]: e["body"]["value"] for e in of_kind(entries, "torque")}
+    assert torques == {"drain-plug-in": "41", "fill-plug-in": "27"}
+    poured = of_kind(entries, "quantity")
+    assert [e["body"]["value"] for e in poured if e["body"]["direction"] == "out"] == ["3.6"]
+    filled = sorted(e["body"]["value"] for e in poured if e["body"]["direction"] == "in")
+    assert filled == ["0.6", "1", "1", "1"]  # the half quart was corrected
+
+
+def test_nothing_that_was_not_said_is_marked_done(entries):
+    done = {e["body"]["step"] for e in of_kind(entries, "step-done")}
+    assert len(done) == len(of_kind(entries, "step-done"))
+    assert "drain-plug-out" in done
+
+
+def test_drowned_number_was_asked_about_not_written_down(entries):
+    asked = [e for e in entries if e["kind"] == "asked"]
+    heard = {e["id"]: e["body"] for e in entries if e["kind"] == "heard"}
+    assert asked
+    for entry in of_kind(entries, "torque"):
+        said = entry["body"].get("heard")
+        assert said is None or heard[said]["verdict"] == "accept"
+
+
+def test_chatter_is_kept_as_ignored_and_led_to_nothing(entries):
+    ignored = [e for e in entries if e["kind"] == "heard" and e["body"]["verdict"] == "reject"]
+    assert any(e["by"] == "Ewan Reid" for e in ignored)
+    assert not [e for e in entries if e["by"] == "Ewan Reid" and e["kind"] != "heard"]
+
+
+def test_blurred_photo_is_refused_and_its_retake_measured(entries):
+    sticks = [e["body"]["measurement"] for e in entries if e["kind"] == "photo"]
+    sticks = [m for m in sticks if m.get("kind") == "dipstick"]
+    assert [m["usable"] for m in sticks] == [True, False, True]
+
+
+def test_verify_names_the_first_altered_entry(played, tmp_path, capsys):
+    lines = (played / "record.jsonl").read_text(encoding="utf-8").splitlines(keepends=True)
+    at = next(i for i, line in enumerate(lines) if '"value":"41"' in line)
+    lines[at] = lines[at].replace('"value":"41"', '"value":"44"')
+    altered = tmp_path / "record.jsonl"
+    altered.write_text("".join(lines), encoding="utf-8")
+    assert main(["verify", str(altered)]) == 1
+    assert str(at + 1) in capsys.readouterr().out
+
+
+def test_report_and_record_agree(played):
+    assert main(["verify", str(played / "report.pdf")]) == 0
