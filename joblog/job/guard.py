@@ -14,7 +14,7 @@ from dataclasses import replace
 from joblog.job.guard_order import condition_findings, order_findings, sequence_findings
 from joblog.job.guard_photos import photo_findings
 from joblog.job.guard_quantity import quantity_findings
-from joblog.job.guard_time import clock_findings, window_findings
+from joblog.job.guard_time import clock_findings, fan_findings, window_findings
 from joblog.job.guard_unit import unit_findings
 from joblog.job.guard_values import value_findings
 from joblog.job.guard_wanted import missing_findings, unsure_findings
@@ -31,6 +31,7 @@ RULES: tuple[Rule, ...] = (
     value_findings,
     quantity_findings,
     window_findings,
+    fan_findings,
     photo_findings,
     unsure_findings,
     missing_findings,

@@ -28,6 +28,40 @@ def window_findings(state: JobState, history: History) -> Iterator[Finding]:
             yield _finding(step, step.window, start, event, later)
 
 
+def fan_findings(state: JobState, history: History) -> Iterator[Finding]:
+    """A level read after more than one fan cycle: the fluid is hotter and stands higher."""
+    for step in state.sheet.steps:
+        wanted = step.photo is not None and step.photo.kind == "dipstick"
+        for event in history.events if wanted and step.window else ():
+            start = _start(state, step.window, event) if step.window else None
+            if start is None or not _counts(step, event.entry):
+                continue
+            cycles = _cycles_before(state, history, start)
+            if cycles > 1:
+                yield Finding(
+                    key=f"fan:{event.entry.id}",
+                    kind=FindingKind.OBSERVATION,
+                    text=f"{cycles} fan cycles before the level was read: hot fluid reads higher.",
+                    spoken="More than one fan cycle.",
+                    step=step.key,
+                    entry=event.entry.id,
+                    at=event.root.at,
+                    customer=f"The cooling fan ran {cycles} times before the level was read; the "
+                    "fluid was hotter than needed and stands a little higher.",
+                )
+
+
+def _cycles_before(state: JobState, history: History, start: Mark) -> int:
+    """Count fan cycles since the step before the window's start was done."""
+    earlier = [m for m in state.marks if m.root.seq < start.root.seq]
+    since = earlier[-1].root.seq if earlier else -1
+    return sum(
+        1
+        for e in history.of("clock")
+        if e.entry.body.get("name") == "fan-cycle" and since < e.root.seq < start.root.seq
+    )
+
+
 def _counts(step: Step, entry: Entry) -> bool:
     if entry.body.get("step") != step.key:
         return False

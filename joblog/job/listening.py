@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 from joblog.audio.types import Utterance
+from joblog.job.clocks import Timed, elapsed
 from joblog.job.drafts import Draft, Plan
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.plan import plan
@@ -21,6 +22,7 @@ from joblog.speech.types import Engine, Hearing, Verdict
 
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
 BELIEVABLE = 0.15  # below this the best reading isn't worth asking about either: say it again
+NOTE_WAITS = 30  # seconds after 'note' in which the words of the note are expected
 NOTE_SECONDS = 1.2  # 'note' alone is shorter; a note with its words is longer
 
 
@@ -119,12 +121,21 @@ def _tags(question: Question, sheet: Sheet) -> set[str]:
     return tags - {""}
 
 
-def note_pending(state: JobState, by: str) -> str | None:
-    """Return the id of the question after which the next utterance of ``by`` is a note."""
+def note_pending(state: JobState, by: str, now: Timed) -> str | None:
+    """Return the id of the question after which the next utterance of ``by`` is a note.
+
+    After half a minute it no longer is: a 'note' heard by mistake must not swallow later words.
+    """
     for question in reversed(state.questions):
         if question.about == "note" and question.entry.by == by:
-            return question.entry.id
+            waited = elapsed(question.entry, now)
+            return question.entry.id if waited.sure and waited.seconds <= NOTE_WAITS else None
     return None
+
+
+def takes_back(text: str) -> bool:
+    """Say whether dictated or typed text is the procedure word 'disregard' and no note."""
+    return text.lower().strip(" .,!") in ("disregard", "disregard that")
 
 
 def dictated_note(engine: Engine, utterance: Utterance, hearing: Hearing) -> str:

@@ -9,6 +9,8 @@ from typing import Any
 
 _DECIMAL = re.compile(r"-?[0-9]+(\.[0-9]+)?(e[+-]?[0-9]+)?", re.IGNORECASE)
 
+MAX_PLACES = 12  # a value with more decimals than this is kept as a fraction
+
 Number = Decimal | Fraction
 
 
@@ -24,28 +26,21 @@ def number(text: str) -> Number:
 def number_text(value: Number | int) -> str:
     """Return ``value`` as a record keeps it: a decimal where one is exact, else a fraction."""
     exact = Fraction(value)
-    decimal = _as_decimal(exact)
-    if decimal is None:
+    places = _places(exact.denominator)
+    if places is None:
         return f"{exact.numerator}/{exact.denominator}"
-    text = format(decimal, "f")
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    # Digits are placed by hand: decimal arithmetic would round beyond its context's precision.
+    figures = str(abs(exact.numerator) * 10**places // exact.denominator).rjust(places + 1, "0")
+    whole, rest = (figures[:-places], figures[-places:].rstrip("0")) if places else (figures, "")
+    return f"{'-' if exact < 0 else ''}{whole}{f'.{rest}' if rest else ''}"
 
 
-def _as_decimal(exact: Fraction) -> Decimal | None:
-    places = 0
-    denominator = exact.denominator
-    while denominator % 10 == 0:
-        denominator //= 10
-        places += 1
-    while denominator % 2 == 0:
-        denominator //= 2
-        places += 1
-    while denominator % 5 == 0:
-        denominator //= 5
-        places += 1
-    if denominator != 1 or places > 12:
-        return None
-    return Decimal(exact.numerator * 10**places // exact.denominator).scaleb(-places)
+def _places(denominator: int) -> int | None:
+    """Return how many decimals a fraction with this denominator needs, None where it has no end."""
+    for places in range(MAX_PLACES + 1):
+        if 10**places % denominator == 0:
+            return places
+    return None
 
 
 def without_floats(value: Any) -> Any:

@@ -57,6 +57,7 @@ def measured_photo(
         "kind": kind,
         "phase": wanted.phase if wanted else (phase or "once"),
         "measurement": without_floats(measurement),
+        "trial": 1 + sum(1 for p in state.photos if p.step == (found.key if found else None)),
     }
     parts = [Part(data, mime_of(data), "photo", name)]
     if overlay is not None:

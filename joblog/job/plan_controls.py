@@ -129,9 +129,10 @@ def latest_open(state: JobState) -> tuple[Finding, ...]:
 def plan_disregard(state: JobState, by: str) -> Plan:
     """Return what 'disregard' leads to: an open question is dropped, else the last entry undone."""
     question = question_for(state, by)
-    note = next((q for q in state.questions if q.about == "note"), None)
-    if question or note:
-        return Plan((answered(question or note, "disregarded"),), spoken="Disregarded.")  # type: ignore[arg-type]
+    note = next((q for q in state.questions if q.about == "note" and q.entry.by == by), None)
+    dropped = note or question
+    if dropped is not None:
+        return Plan((answered(dropped, "disregarded"),), spoken="Disregarded.")
     entry = last_takeable(state, by)
     if entry is None:
         return refusal("Nothing to disregard.", "There is nothing yet that could be taken back.")

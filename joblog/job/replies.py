@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 
+from joblog.job.answers import seconds
+from joblog.job.clocks import elapsed
 from joblog.job.torques import numbers_tight, torque_entries
 from joblog.job.types import Finding, FindingKind, JobState, Reply, StepState, StepStatus, Value
 from joblog.job.values import step_named
@@ -164,8 +166,26 @@ def _clock_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     if entry.body.get("name") == "fan-cycle":
         count = said(state.fan_cycles, "")
         return f"Fan cycle {count}.", f"Fan cycles: {state.fan_cycles}."
-    started = entry.body.get("event") == "start"
-    return ("Clock started.",) * 2 if started else ("Clock stopped.",) * 2
+    if entry.body.get("event") == "start":
+        return ("Clock started.",) * 2
+    start = _last_start(state, entry)
+    if start is None:
+        return ("Clock stopped.",) * 2
+    passed = elapsed(start, entry)
+    spoken = f"Clock stopped, {seconds(passed.seconds)}."
+    return spoken, f"Clock stopped after {passed.seconds:.1f} s."
+
+
+def _last_start(state: JobState, stop: Entry) -> Entry | None:
+    starts = [
+        e
+        for e in state.entries
+        if e.kind == "clock"
+        and e.body.get("name") == "stop-watch"
+        and e.body.get("event") == "start"
+        and e.seq < stop.seq
+    ]
+    return starts[-1] if starts else None
 
 
 def _photo_echo(_: JobState, entry: Entry) -> tuple[str, str]:

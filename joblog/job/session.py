@@ -32,11 +32,13 @@ from joblog.job.listening import (
     note_pending,
     question_plan,
     settled_by,
+    takes_back,
 )
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.opening import opening_body, refuse_wrong_unit, sheet_of
 from joblog.job.photographing import measured_photo
 from joblog.job.plan import plan
+from joblog.job.plan_controls import plan_disregard
 from joblog.job.replay import replay
 from joblog.job.replies import reply_for
 from joblog.job.ticking import due_announcements
@@ -151,7 +153,7 @@ class JobSession:
     def _hear(self, engine: Engine, utterance: Utterance, by: str) -> Reply:
         state = self.state
         sound = self.store.put_media(flac_bytes(utterance.samples), MIME, role="audio")
-        pending = note_pending(state, by)
+        pending = note_pending(state, by, self.clock.read())
         if pending is not None:
             text = engine.dictate(utterance.samples).strip()
             return self._note(text, "voice", by, media=(sound,), question=pending)
@@ -180,7 +182,7 @@ class JobSession:
         What the grammar doesn't know changes nothing; the reply says what would be understood.
         """
         with self._lock:
-            pending = note_pending(self.state, by)
+            pending = note_pending(self.state, by, self.clock.read())
             note = text.strip() if pending is not None else note_in(text)
             if note:
                 return self._note(note, source, by, question=pending)
@@ -318,11 +320,12 @@ class JobSession:
         question: str | None = None,
     ) -> Reply:
         before = self.state
-        if question is not None:
-            closing = Draft("answered", {"question": question, "answer": text or "nothing"})
-            self._append(closing, source, by)
         if not text:
             return self._remember(Reply("Say again.", "No words were heard.", "again"))
+        if question is not None and takes_back(text):
+            return self._carry_out(plan_disregard(before, by), source, by)
+        if question is not None:
+            self._append(Draft("answered", {"question": question, "answer": text}), source, by)
         body = {"text": text, "dictated": source == "voice"}
         entry = self._append(Draft("note", body), source, by, heard, media)
         return self._remember(reply_for(before, self.state, [entry]))

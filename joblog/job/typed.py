@@ -90,6 +90,10 @@ def why_not_understood(words: str, sheet: Sheet) -> str:
     hint = f" Did you mean {' or '.join(repr(one) for one in near)}?" if near else ""
     if not words:
         return "Nothing was said."
+    if "minus" in words.split():
+        bare = meaning_of(" ".join(w for w in words.split() if w != "minus"), sheet)
+        if bare is not None and bare.values:
+            return "A quantity or torque is above zero; say it again without 'minus'."
     unit = _foreign_unit(words, sheet)
     if unit:
         return unit

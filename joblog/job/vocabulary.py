@@ -27,8 +27,8 @@ window open. Reading window closed. too early. too late. not sure. time not sure
 set forward. The clock was set back. Photo not usable. Take it again. Flakes on the plug. Much
 film on the plug. Level above the upper mark. Level below the lower mark. Wrong unit for this
 sheet. The sheet has another unit. more in than came out. less in than came out. That is more than
-the sheet says. That is less than the sheet says. Drained. plug dipstick fluid label other picture
-is was
+the sheet says. That is less than the sheet says. Drained. cycle. plug dipstick fluid label other
+picture is was
 """
 FRACTIONS = "half halves third thirds quarter quarters fifth fifths sixth sixths seventh sevenths "
 FRACTIONS += "eighth eighths ninth ninths tenth tenths and over point minus"

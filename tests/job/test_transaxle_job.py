@@ -266,3 +266,38 @@ def test_a_note_in_two_breaths_and_in_one(drained):
         "The left rear tire is worn on its inner edge",
         "customer waits in the office",
     ]
+
+
+def test_a_note_waits_half_a_minute_and_can_be_taken_back(drained):
+    drained.say("note")
+    assert drained.say("disregard").spoken == "Disregarded."
+    drained.say("note")
+    drained.clock.advance(31)
+    assert drained.say("torque four one").tone == "ok"  # no longer the note
+    assert drained.state.notes == ()
+    assert [v.value for v in drained.state.step("drain-plug-in").values] == [41]
+
+
+def test_a_stop_watch(drained):
+    drained.ok("start clock")
+    drained.clock.advance(27)
+    assert drained.ok("stop clock").spoken == "Clock stopped, three zero seconds."
+
+
+def test_more_than_one_fan_cycle_is_noted_at_the_reading(drained):
+    # two or three fan cycles read higher: common practice, no source
+    drained.say("torque four one", "three point six quarts in", "filling done", "fill plug in")
+    drained.say("torque two seven", "off the stands", "engine running", "fan cycle", "fan cycle")
+    drained.say("engine off")
+    drained.clock.advance(60)
+    photo = (IMAGES / "dipstick-after.jpg").read_bytes()
+    reply = drained.session.photo(photo, "dipstick", step="level-read")
+    assert [f.key.partition(":")[0] for f in reply.findings] == ["fan"]
+    assert reply.findings[0].kind is FindingKind.OBSERVATION
+
+
+def test_a_quantity_below_zero_is_one_clear_sentence(drained):
+    before = len(drained.state.entries)
+    reply = drained.say("-3 quarts in")
+    assert "above zero" in reply.shown
+    assert len(drained.state.entries) == before
