@@ -38,10 +38,24 @@ def for_customer(c: Context, finding: Finding) -> str:
     """
     if c.t.code == "en":
         return sentence(finding.customer or finding.text)
-    step = c.step_title(finding.step)
+    return _by_kind(c, finding)
+
+
+def _by_kind(c: Context, finding: Finding) -> str:
+    t, step = c.t, c.step_title(finding.step)
+    if not step:
+        return sentence(kind_name(c, finding.kind))
+    texts = {
+        FindingKind.OUT_OF_ORDER: t.say("“{step}” was reported out of its order.", step=step),
+        FindingKind.OUT_OF_SPEC: t.say("A value at “{step}” was outside its limits.", step=step),
+        FindingKind.OUTSIDE_WINDOW: t.say("“{step}” was not done in its time.", step=step),
+        FindingKind.MISSING: t.say("Something is missing at “{step}”.", step=step),
+        FindingKind.UNSURE: t.say("Something at “{step}” was not sure.", step=step),
+        FindingKind.CONDITION: t.say("“{step}” was reported before all was ready.", step=step),
+        FindingKind.MISMATCH: t.say("The amounts at “{step}” do not agree.", step=step),
+    }
     kind = kind_name(c, finding.kind)
-    said = c.t.say("{step}: {kind}", step=step, kind=kind) if step else kind
-    return sentence(said)
+    return texts.get(finding.kind) or sentence(t.say("{step}: {kind}", step=step, kind=kind))
 
 
 def findings(c: Context) -> tuple[Found, ...]:

@@ -140,7 +140,7 @@ def test_spanish_says_everything_in_spanish_and_keeps_the_original_of_findings(
     assert report.labels["steps"] == "Orden del trabajo"
     found = next(f for f in report.findings if f.kind == "fuera de sus límites")
     assert found.original.startswith("Torque drain plug 14 lbf·ft is below the limit")
-    assert "Tapón de vaciado" in found.text
+    assert found.text.startswith("Un valor en «Tapón de vaciado")
 
 
 def test_a_photo_that_is_not_at_hand_is_said_to_be_missing(full: Any) -> None:
