@@ -19,23 +19,29 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from joblog.vision.dipstick_blade import Blade, find_blades
+from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade
 from joblog.vision.dipstick_level import WetEdge, find_wet_edge
 from joblog.vision.dipstick_marks import Marks, find_marks
+from joblog.vision.quality import BLURRED, GLARE, TOO_DARK, blur_width, exposure_fault
 from joblog.vision.types import DipstickReading, Photo, Point
 
 Array = NDArray[np.float64]
 
 NO_BLADE = "no dipstick blade found: lay the blade on a plain cloth and fill the picture with it"
 NO_MARKS = "the two marks can't be made out: get both in the picture, in focus, without glare"
+CUT_OFF_MARK = "a mark is cut off: step back until both marks are in the picture"
 DOUBTFUL_MARKS = "two pairs of marks look alike: wipe drops off around the marks and take it again"
 NO_EDGE = (
     "the wet edge can't be made out: wipe, dip again and photograph the blade held so that the "
     "fluid shines"
 )
-LEAST_MARK_SCORE = 0.16
-LEAST_MARK_MARGIN = 0.03
+LEAST_MARK_SCORE = {True: 0.28, False: 0.36}  # of round marks, of a hatched zone
+LEAST_MARK_MARGIN = 0.015
 LEAST_PROBABILITY = 0.55
+MOST_BELOW, MOST_ABOVE = -1.5, 2.5  # beyond them it was no level that was seen
+MOST_BLUR = 0.0036  # width of the sharpest edges, as a share of the picture's long side
+LEAST_BRIGHT = 55  # of the blade's brightest parts, 8-bit
+MOST_BURNT = 0.2  # share of the picture burnt out, above which glare is what went wrong
 
 
 def measure_dipstick(photo: Photo, *, mark_distance_mm: float | None = None) -> DipstickReading:
@@ -53,24 +59,69 @@ def measure_dipstick(photo: Photo, *, mark_distance_mm: float | None = None) -> 
 
 
 def _measured(photo: Photo, mark_distance_mm: float | None) -> DipstickReading:
-    blades = find_blades(photo.rgb, 2)
-    if not blades:
-        return DipstickReading(usable=False, why=NO_BLADE)
+    fault = exposure_fault(photo.rgb, None, "dipstick")
+    if fault:
+        return DipstickReading(usable=False, why=fault)
     found: tuple[float, Blade, list[Marks]] | None = None
-    for order, blade in enumerate(blades):
+    for order, blade in enumerate(find_blades(photo.rgb, 2)):
+        if not looks_like_a_blade(blade):
+            continue
         pairs = find_marks(blade, mark_distance_mm)
         score = pairs[0].score * blade.support * (0.75**order) if pairs else 0.0
-        if pairs and (found is None or score > found[0]):
+        if found is None or score > found[0]:
             found = (score, blade, pairs)
-    if found is None or found[2][0].score < LEAST_MARK_SCORE:
-        return DipstickReading(usable=False, why=NO_MARKS)
+    if found is None:
+        return _refused(photo, NO_BLADE)
     _, blade, pairs = found
+    if _too_dark(blade):
+        return DipstickReading(usable=False, why=TOO_DARK.format(subject="dipstick"))
+    if _blurred(photo, blade):
+        return DipstickReading(usable=False, why=BLURRED.format(subject="dipstick"))
+    if not pairs or pairs[0].score < LEAST_MARK_SCORE[pairs[0].radius > 0]:
+        return _refused(photo, NO_MARKS)
+    if _runs_out(blade, pairs[0]):
+        return DipstickReading(usable=False, why=CUT_OFF_MARK)
     if _margin(pairs) < LEAST_MARK_MARGIN:
-        return DipstickReading(usable=False, why=DOUBTFUL_MARKS)
+        return _refused(photo, DOUBTFUL_MARKS)
     edge = find_wet_edge(blade, pairs[0])
     if edge is None or edge.probability < LEAST_PROBABILITY:
-        return DipstickReading(usable=False, why=NO_EDGE)
-    return _reading(photo, blade, pairs[0], edge)
+        return _refused(photo, NO_EDGE)
+    reading = _reading(photo, blade, pairs[0], edge)
+    if not MOST_BELOW <= (reading.level_fraction or 0.0) <= MOST_ABOVE:
+        return _refused(photo, NO_EDGE)
+    return reading
+
+
+def _refused(photo: Photo, why: str) -> DipstickReading:
+    """Return an unusable reading; where glare or blur explains it, that is the reason given."""
+    burnt = float((photo.rgb.min(axis=2) >= 250).mean())
+    if burnt > MOST_BURNT:
+        why = GLARE.format(subject="dipstick")
+    elif blur_width(photo.rgb) > MOST_BLUR * max(photo.rgb.shape[:2]):
+        why = BLURRED.format(subject="dipstick")
+    return DipstickReading(usable=False, why=why)
+
+
+def _too_dark(blade: Blade) -> bool:
+    """Say whether even the bright parts of the blade, bare metal, are nearly black."""
+    strip = blade.strip
+    inner = strip.pixels[np.abs(strip.across) < 0.85, blade.first : blade.last + 1]
+    return float(np.percentile(inner.mean(axis=2), 92)) < LEAST_BRIGHT
+
+
+def _runs_out(blade: Blade, marks: Marks) -> bool:
+    """Say whether a hatched zone ends only because the picture does."""
+    inside = np.flatnonzero(blade.strip.inside)
+    room = 0.75 * float(np.median(blade.strip.half_width)) / blade.strip.pitch
+    close = marks.a - inside[0] < room or inside[-1] - marks.b < room
+    return bool(marks.radius == 0 and close)
+
+
+def _blurred(photo: Photo, blade: Blade) -> bool:
+    """Say whether the blade itself is out of focus or smeared, whatever its surroundings are."""
+    strip = np.clip(blade.strip.pixels[:, blade.first : blade.last + 1], 0, 255).astype(np.uint8)
+    limit = MOST_BLUR * max(photo.rgb.shape[:2])
+    return blur_width(np.ascontiguousarray(strip)) * blade.strip.pitch > limit
 
 
 def _margin(pairs: list[Marks]) -> float:
@@ -78,9 +129,7 @@ def _margin(pairs: list[Marks]) -> float:
     best = pairs[0]
     apart = 0.06 * (best.b - best.a)
     others = [
-        pair.score
-        for pair in pairs[1:]
-        if max(abs(pair.a - best.a), abs(pair.b - best.b)) > apart
+        pair.score for pair in pairs[1:] if max(abs(pair.a - best.a), abs(pair.b - best.b)) > apart
     ]
     return best.score - max(others, default=0.0)
 
@@ -96,7 +145,7 @@ def _reading(photo: Photo, blade: Blade, marks: Marks, edge: WetEdge) -> Dipstic
     gap = abs(marks.b - marks.a)
     marks_part = marks.spread / gap * np.hypot(1 - level, level)
     standard = np.sqrt(
-        (edge.spread / gap) ** 2 + marks_part**2 + (0.4 * (level - straight)) ** 2 + 0.003**2
+        (edge.spread / gap) ** 2 + marks_part**2 + (0.4 * (level - straight)) ** 2 + 0.004**2
     )
     tip = blade.first if lower_first else blade.last
     ends = (blade.first, blade.last) if lower_first else (blade.last, blade.first)

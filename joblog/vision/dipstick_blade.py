@@ -24,6 +24,7 @@ Image = NDArray[np.uint8]
 
 FIND_PX = 640  # longest side in which straight pieces are looked for
 HALF_SPAN = 1.6  # a strip is sampled this many half widths to either side of the axis
+LEAST_ROWS = 33  # a narrower blade shows neither marks nor edge
 FOLLOW_ROWS = 81  # samples across the strip in which the sides are followed
 FOLLOW_STEP = 2.0  # its columns, pixels apart
 
@@ -82,6 +83,19 @@ def find_blades(rgb: Image, limit: int = 3) -> list[Blade]:
         ):
             found.append(blade)
     return found
+
+
+def looks_like_a_blade(blade: Blade) -> bool:
+    """Say whether both sides are seen all along a strip that is long, and even in width.
+
+    Limits are our own, set on rendered pictures of sticks and of other things.
+    """
+    seen = slice(blade.first, blade.last + 1)
+    width = blade.strip.half_width[seen]
+    long_enough = len(width) * blade.strip.pitch > 6.0 * float(np.median(width))
+    level = _standing_out(blade.strip)[seen]
+    clear = float(level.mean()) > 0.34 and float((level > 0.25).mean()) > 0.8
+    return bool(long_enough and clear and float(width.max()) < 1.75 * float(width.min()))
 
 
 def _segments(small: Image) -> Array:
@@ -269,6 +283,8 @@ def _finished(rgb: Image, axis: Array, half: Array) -> Blade | None:
     axis = np.stack([np.interp(places, grid, axis[:, k]) for k in range(2)], axis=1)
     half = np.interp(places, grid, half)
     rows = 2 * round(HALF_SPAN * float(np.median(half)) / pitch) + 1
+    if rows < LEAST_ROWS:
+        return None
     strip = _unroll(rgb, axis, half, rows, pitch)
     if len(axis) < rows:
         return None

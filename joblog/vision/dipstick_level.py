@@ -199,7 +199,7 @@ def _crossing(blade: Blade, column: int, marks: Marks) -> tuple[Array, float, fl
     fine = _fractions(score, path) + low
     clear = open_[np.arange(len(path)), path]
     crossing, spread = _at_axis(strip.across[rows], fine, clear)
-    return fine, crossing, float(np.hypot(spread, 0.03 * unit))
+    return fine, crossing, float(np.hypot(spread, 0.06 * unit))
 
 
 def _inside_marks(

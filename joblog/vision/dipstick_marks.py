@@ -187,7 +187,7 @@ def _round_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
                     first,
                     second,
                     float(value.max()) * (0.55 + 0.45 * alike),
-                    0.05 * unit,
+                    0.085 * unit,
                     place,
                     float(RADII[ring]),
                 )
@@ -249,7 +249,7 @@ def _hatched_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
     hatch, rise, line, notch = hatch_signals(blade)
     unit = _unit(blade)
     ends = [
-        _peaks(0.4 * np.clip(sign * rise, 0, 1) + 0.6 * line + notch, blade, round(0.12 * unit))
+        _peaks(0.4 * np.clip(sign * rise, 0, 1) + 0.9 * line + notch, blade, round(0.12 * unit))
         for sign in (1, -1)
     ]
     total = np.concatenate([[0], np.cumsum(hatch)])
@@ -268,13 +268,13 @@ def _hatched_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
             # hatching must stop at both ends
             outside = 0.42 * min(beside) + 0.58 * max(beside)
             end = [
-                0.4 * min(1.0, max(0.0, sign * rise[c])) + 0.6 * line[c] + notch[c]
+                0.4 * min(1.0, max(0.0, sign * rise[c])) + 0.9 * line[c] + notch[c]
                 for c, sign in ((a, 1), (b, -1))
             ]
             value = 0.8 * (inside - outside) + 0.35 * (min(end) * 0.65 + max(end) * 0.35)
             style = "cross-hatched zone between two notches"
             first, second = (_end_of_zone(c, notch, line, unit) for c in (a, b))
-            pairs.append(Marks(style, first, second, float(value), 0.07 * unit))
+            pairs.append(Marks(style, first, second, float(value), 0.08 * unit))
     return sorted(pairs, key=lambda marks: -marks.score)[:8]
 
 
