@@ -7,13 +7,17 @@ header (as ``arecord`` and ``ffmpeg`` write one) whose values then hold.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from joblog.audio.resample import Resampler
 from joblog.audio.types import RATE, Samples
 from joblog.errors import AudioError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 _LONGEST_HEADER = 4096  # bytes; longer ones carry pictures or are no sound
 
@@ -98,24 +102,27 @@ def read_wav_header(data: bytes) -> tuple[PcmFormat, int] | None:
             kind, channels, rate, _, _, bits = struct.unpack_from("<HHIIHH", data, at + 8)
             extended = kind == 0xFFFE and size >= 26 and at + 34 <= len(data)
             kind = struct.unpack_from("<H", data, at + 32)[0] if extended else kind
-            form = replace(PcmFormat(rate, channels, bits, floats=kind == 3))
+            form = PcmFormat(rate, channels, bits, floats=kind == 3)
         at += 8 + size + size % 2
     return None
 
 
 def samples_of(raw: bytes, form: PcmFormat) -> Samples:
     """Return raw bytes as mono float32 in -1..1; numbers that are none become silence."""
+    mono: Samples = _unit_values(raw, form).reshape(-1, form.channels).mean(axis=1)
+    return mono.astype(np.float32)
+
+
+def _unit_values(raw: bytes, form: PcmFormat) -> NDArray[Any]:
+    """Return all samples of all channels, in -1..1."""
     if form.floats:
-        values = np.nan_to_num(np.frombuffer(raw, "<f4"), nan=0.0, posinf=0.0, neginf=0.0)
-    elif form.bits == 8:  # the one unsigned width
-        values = (np.frombuffer(raw, np.uint8).astype(np.float32) - 128) / 128
-    elif form.bits == 24:
+        return np.nan_to_num(np.frombuffer(raw, "<f4"), nan=0.0, posinf=0.0, neginf=0.0)
+    if form.bits == 8:  # the one unsigned width
+        return (np.frombuffer(raw, np.uint8).astype(np.float32) - 128) / 128
+    if form.bits == 24:
         threes = np.frombuffer(raw, np.uint8).reshape(-1, 3)
         fours = np.zeros((len(threes), 4), np.uint8)
         fours[:, 1:] = threes  # the sign lands where it belongs, scaled by 256
-        values = fours.view("<i4")[:, 0].astype(np.float32) / 2**31
-    else:
-        kind = "<i2" if form.bits == 16 else "<i4"
-        values = np.frombuffer(raw, kind).astype(np.float32) / 2 ** (form.bits - 1)
-    mono = values.reshape(-1, form.channels).mean(axis=1)
-    return mono.astype(np.float32)
+        return fours.view("<i4")[:, 0].astype(np.float32) / 2**31
+    kind = "<i2" if form.bits == 16 else "<i4"
+    return np.frombuffer(raw, kind).astype(np.float32) / 2 ** (form.bits - 1)

@@ -1,7 +1,7 @@
 """Any sampling rate to 16 kHz, block by block.
 
 A polyphase filter with a Kaiser-windowed sinc (Oppenheim and Schafer, Discrete-Time Signal
-Processing, ch. 7 on the window): flat to 0.1 dB up to 7 kHz, below -80 dB from 8.8 kHz on, where it would fold.
+Processing, ch. 7 on the window): flat to 0.1 dB up to 7 kHz, below -80 dB from 8.8 kHz on.
 Its delay is taken off, so a sample keeps its place in time.
 """
 

@@ -1,0 +1,132 @@
+"""Command line of the audio room: ``joblog listen``."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from joblog.errors import DeviceError, Exit, UsageError
+
+if TYPE_CHECKING:
+    from joblog.audio.types import Utterance
+
+
+def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add this room's commands."""
+    listen = subparsers.add_parser(
+        "listen",
+        help="listen to a microphone, file or stream and say which phrases were spoken",
+        description="Cuts sound into utterances and finds the phrase of each. SOURCE is 'mic', "
+        "'mic:NAME', a sound file, '-' for standard input, 'tcp:HOST:PORT' to fetch from a sender "
+        "or 'listen:HOST:PORT' to wait for one. Streams are raw little-endian samples (see --rate) "
+        "or start with a WAV header.",
+    )
+    what = listen.add_mutually_exclusive_group()
+    what.add_argument("--grammar", type=Path, metavar="FILE.gram", help="a JSGF phrase grammar")
+    what.add_argument("--sheet", metavar="SHEET", help="the phrases of a job sheet")
+    listen.add_argument("--source", default="mic", metavar="SOURCE", help="default: mic")
+    listen.add_argument("--engine", default="joblog", help="joblog (default) or vosk")
+    listen.add_argument("--jsonl", action="store_true", help="print one JSON object an utterance")
+    listen.add_argument("--rate", type=int, default=16_000, help="Hz of a raw stream (16000)")
+    listen.add_argument("--channels", type=int, default=1, help="channels of a raw stream (1)")
+    listen.add_argument("--bits", type=int, default=16, help="bits of a raw stream (16)")
+    listen.add_argument("--meter", action="store_true", help="show the level on standard error")
+    listen.add_argument("--keep", type=Path, metavar="DIR", help="keep each utterance as FLAC")
+    listen.add_argument("--devices", action="store_true", help="list the microphones and end")
+    listen.set_defaults(run=_listen)
+
+
+def _listen(args: argparse.Namespace) -> int:
+    if args.devices:
+        return _list_devices()
+    if args.grammar is None and args.sheet is None:
+        raise UsageError("say what to listen for: --grammar FILE.gram or --sheet SHEET.")
+    from joblog.audio.pcm import PcmFormat
+    from joblog.audio.segment import Segmenter
+    from joblog.audio.sources import open_source
+
+    form = PcmFormat(args.rate, args.channels, args.bits)
+    hear = _hearing(args)
+    if args.keep:
+        args.keep.mkdir(parents=True, exist_ok=True)
+    segmenter = Segmenter(args.source)
+    for block in open_source(args.source, form):
+        ended = segmenter.feed(block)
+        if args.meter:
+            _show_level(segmenter.level, segmenter.floor)
+        for utterance in ended:
+            _answer(args, hear, utterance)
+    for utterance in segmenter.flush():
+        _answer(args, hear, utterance)
+    return int(Exit.OK)
+
+
+def _hearing(args: argparse.Namespace) -> Callable[[Any], Any]:
+    """Return the function from samples to a hearing; the engine starts before the sound does."""
+    from joblog.speech.engines import get_engine
+    from joblog.speech.grammar import Grammar
+
+    if args.sheet is None:
+        grammar = Grammar.from_file(args.grammar)
+    else:
+        from joblog.job.grammar import grammar_for_sheet
+        from joblog.sheet.load import library, load_sheet
+
+        grammar = grammar_for_sheet(load_sheet(library().get(args.sheet, args.sheet)))
+    engine = get_engine(args.engine)
+    return lambda samples: engine.hear(samples, grammar)
+
+
+def _answer(args: argparse.Namespace, hear: Callable[[Any], Any], utterance: Utterance) -> None:
+    hearing = hear(utterance.samples)
+    answer = {
+        "started": round(utterance.started, 3),
+        "duration": round(utterance.duration, 3),
+        "text": hearing.text,
+        "accepted": hearing.verdict == "accept",
+        "verdict": str(hearing.verdict),
+        "confidence": hearing.confidence,
+        "alternatives": [
+            {"text": other.text, "confidence": other.confidence} for other in hearing.alternatives
+        ],
+        "seconds": round(hearing.seconds, 4),
+        "why": hearing.why,
+        "engine": hearing.engine,
+        "source": utterance.source,
+    }
+    if args.keep:
+        import soundfile
+
+        kept = args.keep / f"{utterance.started:09.2f}.flac"
+        soundfile.write(kept, utterance.samples.clip(-1, 1), 16_000, subtype="PCM_16")
+        answer["kept"] = str(kept)
+    print(json.dumps(answer, ensure_ascii=False) if args.jsonl else _line(answer), flush=True)
+
+
+def _line(answer: dict[str, Any]) -> str:
+    """Return the answer for people."""
+    text = f"{answer['started']:8.2f} s  {answer['verdict']} {answer['confidence']:.2f}"
+    text += f" {answer['text']!r}"
+    return f"{text} ({answer['why']})" if answer["why"] else text
+
+
+def _show_level(level: float, floor: float) -> None:
+    from joblog.audio.microphone import meter
+
+    print(f"\r{meter(level, floor)}", end="", file=sys.stderr, flush=True)
+
+
+def _list_devices() -> int:
+    from joblog.audio.microphone import list_devices
+
+    devices = list_devices()
+    if not devices:
+        raise DeviceError("there is no microphone; plug one in, or give --source FILE.")
+    for device in devices:
+        mark = "*" if device.default else " "
+        print(f"{mark} {device.name}  ({device.channels} inputs, {device.rate} Hz)")
+    return int(Exit.OK)
