@@ -11,7 +11,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from joblog.job.guard_order import condition_findings, order_findings, sequence_findings
+from joblog.job.guard_order import (
+    condition_findings,
+    order_findings,
+    pouring_findings,
+    sequence_findings,
+)
 from joblog.job.guard_photos import photo_findings
 from joblog.job.guard_quantity import quantity_findings
 from joblog.job.guard_time import clock_findings, fan_findings, window_findings
@@ -25,6 +30,7 @@ Rule = Callable[[JobState, History], Iterable[Finding]]
 
 RULES: tuple[Rule, ...] = (
     unit_findings,
+    pouring_findings,
     order_findings,
     sequence_findings,
     condition_findings,

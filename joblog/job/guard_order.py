@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from joblog.job.history import Event, History
+from joblog.job.marks import pour_starts
 from joblog.job.order import required_before
 from joblog.job.torques import numbers_tight
 from joblog.job.types import Finding, FindingKind, JobState, Mark
@@ -62,6 +64,24 @@ def _too_late(state: JobState, step: Step, key: str, mark: Mark) -> Finding:
         at=mark.root.at,
         customer=f"“{step.title}” was reported after “{title}”, which should follow it.",
     )
+
+
+def pouring_findings(state: JobState, history: History) -> Iterator[Finding]:
+    """Fluid poured in before what must come first: an open drain plug, for one."""
+    done_now = {mark.step for mark in state.marks}
+    for start in pour_starts(state.sheet, history, state.marks):
+        step = step_named(state.sheet, start.step)
+        if step is None or not start.first:
+            continue
+        for key in required_before(state.sheet, step):
+            if key not in start.done:
+                found = _too_early(state, step, key, start, key in done_now)
+                yield replace(found, text=_pouring(state, key), spoken=_pouring(state, key))
+
+
+def _pouring(state: JobState, key: str) -> str:
+    other = step_named(state.sheet, key)
+    return f"Filled, but {step_name(other) if other else key} must come first."
 
 
 def sequence_findings(state: JobState, history: History) -> Iterator[Finding]:

@@ -1,8 +1,8 @@
 """When each step counted as done, and what held just before.
 
 A step is marked by being said (``step-done``), and by a value that can only be had by doing it: its
-torque, its reading, the quantity that came out of it, and its photo where the photo is all that the
-step asks for.
+torque, the quantity that came out of it, a reading or photo where that is all that the step asks
+for. A reading outside its limits marks nothing: the fluid is not warm because it was measured.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from joblog.job.history import Event, History
 from joblog.job.torques import all_tight, is_angle
 from joblog.job.types import Mark
-from joblog.job.values import pour_step, step_named
+from joblog.job.values import pour_step, step_named, value_of
 from joblog.record.entry import Entry
 from joblog.sheet.model import Sheet, Step
 
@@ -29,11 +29,11 @@ def marked_step(sheet: Sheet, entry: Entry, torques: Sequence[Entry] = ()) -> St
     if entry.kind == "torque":
         return step if step and step.torque and _all_tight(step, torques) else None
     if entry.kind == "reading":
-        return step if step and step.reading and not is_angle(step, entry) else None
+        return step if step and _reading_is_all(sheet, step, entry) else None
     if entry.kind == "quantity" and entry.body.get("direction") == "out":
         return step or pour_step(sheet, str(entry.body.get("fluid", "")), "out")
     if entry.kind == "photo" and step and step.photo and _only_photo(step):
-        return step
+        return step if (entry.body.get("measurement") or {}).get("usable") else None
     return None
 
 
@@ -44,6 +44,16 @@ def _all_tight(step: Step, torques: Sequence[Entry]) -> bool:
 
 def _only_photo(step: Step) -> bool:
     return not (step.torque or step.pour or step.reading or step.sets or step.clears)
+
+
+def _reading_is_all(sheet: Sheet, step: Step, entry: Entry) -> bool:
+    wanted = step.reading
+    if wanted is None or not wanted.required or is_angle(step, entry):
+        return False
+    if step.torque or step.pour or step.sets or step.clears:
+        return False
+    value = value_of(sheet, entry)
+    return value is not None and value.within is not False
 
 
 def marks_of(sheet: Sheet, history: History) -> tuple[Mark, ...]:
@@ -68,6 +78,22 @@ def marks_of(sheet: Sheet, history: History) -> tuple[Mark, ...]:
 def _adds_nothing(event: Event, step: Step, done: frozenset[str]) -> bool:
     """A value for a step already done isn't a second doing of it."""
     return event.entry.kind != "step-done" and step.key in done
+
+
+def pour_starts(sheet: Sheet, history: History, marks: Sequence[Mark]) -> tuple[Mark, ...]:
+    """Return, for every step that fills something, what held when the first of it was poured in."""
+    starts: dict[str, Mark] = {}
+    for event in history.of("quantity"):
+        body = event.entry.body
+        step = pour_step(sheet, str(body.get("fluid", "")), "in")
+        if step is None or body.get("direction") != "in" or step.key in starts:
+            continue
+        before = tuple(m for m in marks if m.root.seq < event.root.seq)
+        done = frozenset(m.step for m in before)
+        conditions = conditions_after(sheet, before)
+        first = step.key not in done
+        starts[step.key] = Mark(step.key, event.entry, event.root, conditions, done, first)
+    return tuple(starts.values())
 
 
 def conditions_after(sheet: Sheet, marks: tuple[Mark, ...]) -> frozenset[str]:

@@ -21,14 +21,14 @@ in all. in out. Job complete. Job stopped. Say job complete. That was the last s
 second? Affirm or negative? Say again. Go ahead. There was no question. Nothing to confirm. Say
 confirm because, and the reason. Nothing to disregard. The job is closed. Which one? Say it with
 its name. Which fluid? Which reading? Say the number again. That unit does not fit. Say it again.
-That must be above zero. Nothing to correct. Nothing is missing. No value yet. No fluid on this
-sheet. No clock is running. opens in the window is closed. the window is open. left. Reading
-window open. Reading window closed. too early. too late. not sure. time not sure. The clock was
-set forward. The clock was set back. Photo not usable. Take it again. Flakes on the plug. Much
-film on the plug. Level above the upper mark. Level below the lower mark. Wrong unit for this
-sheet. The sheet has another unit. more in than came out. less in than came out. That is more than
-the sheet says. That is less than the sheet says. Drained. cycle. plug dipstick fluid label other
-picture is was
+That must be above zero. Nothing to correct. Nothing is missing. Once more, No value yet. No fluid
+on this sheet. No clock is running. opens in the window is closed. the window is open. left.
+Reading window open. Reading window closed. too early. too late. not sure. time not sure. The
+clock was set forward. The clock was set back. Photo not usable. Take it again. Flakes on the
+plug. Much film on the plug. Level above the upper mark. Level below the lower mark. Wrong unit
+for this sheet. The sheet has another unit. more in than came out. less in than came out. That is
+more than the sheet says. That is less than the sheet says. Drained. cycle. plug dipstick fluid
+label other picture is was
 """
 FRACTIONS = "half halves third thirds quarter quarters fifth fifths sixth sixths seventh sevenths "
 FRACTIONS += "eighth eighths ninth ninths tenth tenths and over point minus"

@@ -1,0 +1,197 @@
+"""Rules of the guard that the two scripts don't reach."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from joblog.job.session import JobSession
+from joblog.job.types import FindingKind
+
+ORDER = """
+[sheet]
+key = "order"
+title = "Order"
+revision = "1"
+summary = "Steps in order."
+
+[conditions]
+bled = "the brakes are bled"
+open = "the system is open"
+
+[[steps]]
+key = "first"
+title = "First"
+say = ["first thing"]
+before = ["last"]
+
+[[steps]]
+key = "washed"
+title = "Washed"
+say = ["washed"]
+optional = true
+before = ["last"]
+
+[[steps]]
+key = "opened"
+title = "Opened"
+say = ["opened"]
+sets = ["open"]
+
+[[steps]]
+key = "closed"
+title = "Closed"
+say = ["closed up"]
+clears = ["open"]
+
+[[steps]]
+key = "last"
+title = "Last"
+say = ["last thing"]
+not_while = ["open"]
+only_when = ["bled"]
+
+[[steps]]
+key = "bled"
+title = "Bled"
+say = ["brakes bled"]
+sets = ["bled"]
+"""
+
+
+def test_before_is_after_read_from_the_other_side(bench):
+    job = bench(toml=ORDER)
+    job.say("brakes bled", "last thing")
+    assert job.open_keys() == ["order:last:first"]
+    job.say("first thing")
+    assert job.state.finding("order:last:first").resolved == "done afterwards"
+
+
+def test_an_optional_step_may_be_left_out_but_not_done_too_late(bench):
+    job = bench(toml=ORDER)
+    job.say("first thing", "brakes bled", "last thing")
+    assert job.open_keys() == []
+    reply = job.say("washed")
+    assert reply.spoken.startswith("Washed should have come before last thing.")
+
+
+def test_conditions_are_judged_at_the_moment_of_the_step(bench):
+    job = bench(toml=ORDER)
+    job.say("first thing", "opened", "last thing")
+    assert set(job.open_keys()) == {"condition:last:open", "condition:last:bled"}
+    job.say("closed up", "brakes bled")
+    # That it was open cannot be mended afterwards; that it was bled may have been true all along.
+    assert job.open_keys() == ["condition:last:open"]
+    job.say("last thing")
+    assert job.open_keys() == ["condition:last:open"]  # the second time was in order
+
+
+def test_one_reason_confirms_what_was_noticed_at_once(bench):
+    job = bench(toml=ORDER)
+    job.say("first thing", "opened", "last thing", "confirm because checked twice")
+    assert job.open_keys() == []
+
+
+@pytest.mark.parametrize("spoken", ["one quart in", "another quart"])
+def test_pouring_in_while_the_drain_plug_is_out(bench, spoken):
+    job = bench()
+    job.say("vehicle checked", "fill plug loose", "drain plug out")
+    reply = job.say(spoken)
+    assert reply.spoken.startswith("Filled, but drain plug in must come first.")
+    job.say("another quart")
+    keys = [k for k in job.open_keys() if k.startswith("order:filled")]
+    assert keys == ["order:filled:drain-plug-in"]
+
+
+def test_a_cold_reading_doesn_t_make_the_fluid_warm(bench):
+    job = bench()
+    job.say("vehicle checked")
+    reply = job.say("fluid temperature two five celsius")
+    assert reply.findings[0].kind is FindingKind.OUT_OF_SPEC
+    assert job.status("warmed-up") == "open"
+    assert "warm" not in job.state.conditions
+
+
+def test_the_same_quart_heard_by_two_people_is_asked(bench, store, clock):
+    job = bench()
+    job.say("drain plug in", "one quart in", by="Imani Okafor")
+    clock.advance(1)
+    other = JobSession.resume(store, job.session.job, clock=clock)
+    reply = other.type_in("one quart in", by="Marek Dvorak")
+    assert reply.tone == "again"
+    assert reply.spoken == "Once more, one quart in? Affirm or negative."
+    assert other.state.fluids[0].poured_in == 1
+    other.type_in("affirm", by="Marek Dvorak")
+    assert other.state.fluids[0].poured_in == 2
+    clock.advance(5)
+    job.say("one quart in", by="Imani Okafor")
+    job.say("one quart in", by="Imani Okafor")  # the same person means two
+    assert job.state.fluids[0].poured_in == 4
+
+
+def test_two_fluids_need_their_names_or_the_step_at_hand(bench):
+    job = bench(toml=TWO_FLUIDS)
+    assert "Which fluid?" in job.say("one liter in").spoken
+    job.ok("one liter of coolant in")
+    job.ok("half a liter of washer fluid in")
+    assert [str(f.poured_in) for f in job.state.fluids] == ["1", "1/2"]
+    job.say("coolant full")
+    job.ok("half a liter in")  # only one of the two is still to be filled
+    assert [str(f.poured_in) for f in job.state.fluids] == ["1", "1"]
+
+
+TWO_FLUIDS = """
+[sheet]
+key = "two"
+title = "Two fluids"
+revision = "1"
+summary = "Two fluids are filled."
+
+[[fluids]]
+key = "coolant"
+name = "Coolant"
+say = ["coolant"]
+specification = "example"
+total = { value = 6, unit = "L" }
+
+[[fluids]]
+key = "washer"
+name = "Washer fluid"
+say = ["washer fluid", "screen wash"]
+specification = "example"
+total = { value = 4, unit = "L" }
+
+[[steps]]
+key = "coolant-in"
+title = "Coolant in"
+say = ["coolant full"]
+pour = { fluid = "coolant", direction = "in" }
+
+[[steps]]
+key = "washer-in"
+title = "Washer fluid in"
+say = ["washer full"]
+pour = { fluid = "washer", direction = "in" }
+"""
+
+
+def test_an_unusable_photo_is_told_and_settled_by_the_next(bench):
+    """The first bytes are a grey picture, in which no dipstick can be found."""
+    job = bench()
+    grey = io.BytesIO()
+    Image.new("RGB", (640, 480), (128, 128, 128)).save(grey, "PNG")
+    job.say("vehicle checked", "warm up done")
+    reply = job.session.photo(grey.getvalue(), "dipstick")
+    assert reply.tone == "warn"
+    assert reply.spoken.startswith("Photo dipstick not usable. Take it again.")
+    assert job.status("level-before") == "open"
+    good = (Path(__file__).parents[2] / "sample_images" / "dipstick-after.jpg").read_bytes()
+    job.session.photo(good, "dipstick")
+    assert job.status("level-before") == "done"
+    assert [f.resolved for f in job.state.findings if f.key.startswith("photo:")] == [
+        "photo retaken"
+    ]
+    assert [p.entry.body["trial"] for p in job.state.photos] == [1, 2]
