@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from datetime import date as Day  # noqa: N812  # the methods below have the short names
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 from gettext import GNUTranslations, NullTranslations
@@ -31,6 +31,7 @@ from joblog.report.text import clean, isolate
 
 LOCALES = Path(__file__).with_name("locale")
 Number = Decimal | Fraction | int
+_MOST_PLACES = 6  # more decimals than any tool shows
 
 
 def languages() -> list[str]:
@@ -59,10 +60,11 @@ def _read(path: Path, code: str) -> NullTranslations:
 
 
 def to_decimal(value: Number, places: int) -> Decimal:
-    """Return ``value`` rounded half up to ``places`` decimals, exactly."""
+    """Return ``value`` rounded to ``places`` decimals, halves away from zero, at any size."""
     exact = Fraction(value)
-    scaled = Decimal(exact.numerator * 10**places) / Decimal(exact.denominator)
-    return scaled.quantize(Decimal(1), ROUND_HALF_UP).scaleb(-places)
+    doubled, rest = 2 * abs(exact.numerator) * 10**places, 2 * exact.denominator
+    digits = (doubled + exact.denominator) // rest
+    return Decimal((int(exact < 0), tuple(int(d) for d in str(digits)), -places))
 
 
 @dataclass(frozen=True)
@@ -118,8 +120,8 @@ class Language:
     def number(self, value: Number, places: int | None = None) -> str:
         """Return a number as the language writes it, rounded half up to ``places``."""
         if places is None:
-            value = Decimal(value) if not isinstance(value, Fraction) else to_decimal(value, 2)
-            places = max(0, -int(value.normalize().as_tuple().exponent))
+            most = _MOST_PLACES if isinstance(value, Decimal) else 2
+            places = next((n for n in range(most) if Fraction(value) * 10**n % 1 == 0), most)
         pattern = "#,##0" + ("." + "0" * places if places else "")
         return str(format_decimal(to_decimal(value, places), pattern, locale=self.locale))
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+_ABSURD = Decimal("1e12")  # no reading of a vehicle or of a photo comes near it
+
 
 def as_decimal(value: object) -> Decimal | None:
     """Return a measured number, exact as it is written, or None where there is none."""
@@ -13,4 +15,4 @@ def as_decimal(value: object) -> Decimal | None:
         number = Decimal(str(value))
     except ArithmeticError:
         return None
-    return number if number.is_finite() else None
+    return number if number.is_finite() and abs(number) < _ABSURD else None

@@ -136,7 +136,9 @@ def _other(c: Context, _photo: Photo) -> Words:
 
 def codes_in(photo: Photo) -> list[str]:
     """Return the texts of the bar codes that were read in a photo."""
-    codes = photo.measurement.get("codes") or photo.measurement.get("barcodes") or ()
+    codes = photo.measurement.get("labels") or photo.measurement.get("codes") or ()
+    if not isinstance(codes, list | tuple):
+        return []
     found = [code.get("text", "") if isinstance(code, dict) else code for code in codes]
     return [clean(text) for text in found if isinstance(text, str) and text]
 

@@ -19,6 +19,7 @@ def syllables(word: str) -> int:
     count = len(_VOWELS.findall(word))
     if re.search(r"[^aeiouyl]e$", word) or (word.endswith("ed") and not re.search("[td]ed$", word)):
         count -= 1
+    count += len(re.findall("(?:uid|ia|io(?!n)|eo)", word))  # two vowels spoken apart: flu-id
     return max(count, 1)
 
 
@@ -46,7 +47,7 @@ def said(report: Report) -> str:
     ("word", "wanted"),
     [
         ("magnet", 2),
-        ("fluid", 1),
+        ("fluid", 2),
         ("measured", 2),
         ("transaxle", 3),
         ("service", 2),
@@ -58,7 +59,7 @@ def said(report: Report) -> str:
     ],
 )
 def test_the_syllable_counter_counts_as_people_do(word: str, wanted: int) -> None:
-    # From a dictionary's hyphenation, from memory; "fluid" is two when spoken with care.
+    # As dictionaries hyphenate them, from memory.
     assert syllables(word) == wanted
 
 
