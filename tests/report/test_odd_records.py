@@ -61,10 +61,26 @@ JSON = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(TEXT, inner, max_size=3),
     max_leaves=6,
 )
-NAMES = (
-    "step value unit fluid direction name kind phase text"
-    " finding reason heard how verdict confidence question options event"
-).split()
+NAMES = [
+    "step",
+    "value",
+    "unit",
+    "fluid",
+    "direction",
+    "name",
+    "kind",
+    "phase",
+    "text",
+    "finding",
+    "reason",
+    "heard",
+    "how",
+    "verdict",
+    "confidence",
+    "question",
+    "options",
+    "event",
+]
 MEASURED = [
     "usable",
     "why",
