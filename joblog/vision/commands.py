@@ -23,6 +23,13 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     photo.add_argument("--overlay", type=Path, metavar="DIR", help="write measured photos here")
     photo.add_argument("files", nargs="+", metavar="FILE")
     photo.set_defaults(run=run_photo)
+    from joblog.bench import bench_parsers
+
+    bench = bench_parsers(subparsers).add_parser(
+        "vision", help="measuring photos, on labelled ones"
+    )
+    bench.add_argument("folder", type=Path, metavar="FOLDER", help="pictures with a truth.json")
+    bench.set_defaults(run=run_bench)
 
 
 def run_photo(args: argparse.Namespace) -> int:
@@ -43,6 +50,14 @@ def run_photo(args: argparse.Namespace) -> int:
         else:
             print(_plain(line), file=sys.stderr if "error" in line else sys.stdout, flush=True)
     return int(status)
+
+
+def run_bench(args: argparse.Namespace) -> int:
+    """Print the table of measured errors for a labelled folder."""
+    from joblog.vision.bench_vision import bench_vision
+
+    bench_vision(args.folder)
+    return int(Exit.OK)
 
 
 def _make_folder(folder: Path) -> None:

@@ -121,7 +121,7 @@ def _blurred(photo: Photo, blade: Blade) -> bool:
     """Say whether the blade itself is out of focus or smeared, whatever its surroundings are."""
     strip = np.clip(blade.strip.pixels[:, blade.first : blade.last + 1], 0, 255).astype(np.uint8)
     limit = MOST_BLUR * max(photo.rgb.shape[:2])
-    return blur_width(np.ascontiguousarray(strip)) * blade.strip.pitch > limit
+    return bool(blur_width(np.ascontiguousarray(strip)) * blade.strip.pitch > limit)
 
 
 def _margin(pairs: list[Marks]) -> float:

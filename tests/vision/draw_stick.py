@@ -61,7 +61,12 @@ def random_stick(seed: int) -> Stick:
     return Stick(
         style=style,
         fluid=list(FLUIDS)[r.choice(4, p=[0.28, 0.28, 0.24, 0.2])],
-        level=float(r.choice([r.uniform(0.03, 0.97), r.uniform(-0.4, -0.05), r.uniform(1.05, 1.4)], p=[0.6, 0.2, 0.2])),
+        level=float(
+            r.choice(
+                [r.uniform(0.03, 0.97), r.uniform(-0.4, -0.05), r.uniform(1.05, 1.4)],
+                p=[0.6, 0.2, 0.2],
+            )
+        ),
         marks_mm=marks,
         width_mm=float(r.uniform(5, 8)),
         lower_mm=float(max(0.45 * marks + 3, r.uniform(9, 18))),
@@ -125,16 +130,20 @@ def _blade(stick: Stick, length: float, r: np.random.Generator) -> tuple[np.ndar
     if stick.letters:
         metal = metal * _letters(stick, u.shape, marks)
     wet = _wetness(stick, u, v, r)
-    return _wetted(metal, wet, stick, u, v, r), alpha
+    return _wetted(metal, wet, stick, (u, v), r), alpha
 
 
 def _metal(u: np.ndarray, v: np.ndarray, length: float, r: np.random.Generator) -> np.ndarray:
     """Return brushed steel: what it mirrors along its length, and its grain."""
     knots = np.interp(u[0], np.linspace(0, length, 7), np.log(r.uniform(0.12, 1.1, 7)))
     across = r.uniform(-0.25, 0.25) * v / max(1e-6, float(v.max()))
-    grain = cv2.GaussianBlur(r.normal(size=u.shape).astype(np.float32), (0, 0), sigmaX=60, sigmaY=0.8)
+    grain = cv2.GaussianBlur(
+        r.normal(size=u.shape).astype(np.float32), (0, 0), sigmaX=60, sigmaY=0.8
+    )
     grain /= grain.std()
-    return np.exp(cv2.GaussianBlur(knots[None].astype(np.float32), (0, 0), 60) + across + 0.06 * grain)
+    return np.exp(
+        cv2.GaussianBlur(knots[None].astype(np.float32), (0, 0), 60) + across + 0.06 * grain
+    )
 
 
 def _outline(stick: Stick, u: np.ndarray, v: np.ndarray, marks: tuple[float, float]) -> np.ndarray:
@@ -183,7 +192,8 @@ def _wetness(stick: Stick, u: np.ndarray, v: np.ndarray, r: np.random.Generator)
     wave = wave / max(1e-6, float(wave.std())) * r.uniform(0.05, 0.3)
     wave -= wave[u.shape[0] // 2]
     slope = r.uniform(-0.08, 0.08)
-    wet = 1 / (1 + np.exp((u - level - wave - slope * v) / (stick.edge_mm / 4.4)))
+    steps = (u - level - wave - slope * v) / (stick.edge_mm / 4.4)
+    wet = 1 / (1 + np.exp(np.clip(steps, -40, 40)))
     if stick.smear:
         for _ in range(r.integers(1, 4)):
             at, wide = r.uniform(-0.35, 0.35) * stick.width_mm, r.uniform(0.15, 0.5)
@@ -202,16 +212,18 @@ def _wetted(
     metal: np.ndarray,
     wet: np.ndarray,
     stick: Stick,
-    u: np.ndarray,
-    v: np.ndarray,
+    place: tuple[np.ndarray, np.ndarray],
     r: np.random.Generator,
 ) -> np.ndarray:
+    u, v = place
     level = stick.lower_mm + stick.level * stick.marks_mm
     tint = np.array(FLUIDS[stick.fluid], np.float32) ** r.uniform(0.6, 1.5)
     rim = 1 + 0.6 * np.exp(-(((u - level + 0.5) / 0.5) ** 2))
     film = tint[None, None] ** (wet * rim)[..., None]
     gloss = 1 + wet * r.uniform(-0.3, 0.12)
-    dashes = cv2.GaussianBlur(r.normal(size=u.shape).astype(np.float32), (0, 0), sigmaX=22, sigmaY=1.6)
+    dashes = cv2.GaussianBlur(
+        r.normal(size=u.shape).astype(np.float32), (0, 0), sigmaX=22, sigmaY=1.6
+    )
     dashes = np.clip(dashes / dashes.std() - r.uniform(1.6, 3.2), 0, 1) * r.choice([0.0, 0.5, 1.0])
     glints = cv2.GaussianBlur(r.normal(size=u.shape).astype(np.float32), (0, 0), 5)
     near = np.exp(-(((u - level + 0.15) / 0.25) ** 2)) * (np.abs(v) < stick.width_mm / 2)
@@ -283,11 +295,13 @@ def _background(kind: str, size: tuple[int, int], r: np.random.Generator) -> np.
 
 def _photographed(picture: np.ndarray, stick: Stick, r: np.random.Generator) -> np.ndarray:
     """Return 8-bit sRGB as a phone would store it."""
-    height, width = picture.shape[:2]
+    width = picture.shape[1]
     ramp = np.linspace(1 - r.uniform(0, 0.25), 1, width, dtype=np.float32)[None, :, None]
     linear = picture * ramp * np.array(stick.light, np.float32) * stick.exposure
     linear = cv2.GaussianBlur(linear, (0, 0), stick.blur)
-    coded = np.where(linear < 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055)
+    coded = np.where(
+        linear < 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055
+    )
     coded = np.where(coded > 0.8, 0.8 + 0.2 * (1 - np.exp(-(coded - 0.8) / 0.2)), coded)
     coded = coded * 255 + r.normal(size=coded.shape) * 1.8 * stick.noise
     eight = np.clip(coded, 0, 255).astype(np.uint8)

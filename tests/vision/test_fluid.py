@@ -1,0 +1,93 @@
+"""Colour of a drop on paper, under several lights, against the drawn reflectance.
+
+CIEDE2000 comes from the measure room, where it is checked against the 34 published pairs of
+Sharma, Wu and Dalal (2005).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from draw_swatch import Swatch, draw_swatch
+
+from joblog.measure.colour import delta_e_2000
+from joblog.vision.fluid import lab_from_linear, measure_fluid, srgb_from_linear
+from joblog.vision.types import FluidReading, Photo
+
+FLUIDS = {
+    "new red": (0.45, 0.02, 0.025),
+    "used brown": (0.08, 0.04, 0.02),
+    "amber": (0.55, 0.30, 0.06),
+    "nearly black": (0.02, 0.014, 0.01),
+}
+LIGHTS = {"neutral": (1, 1, 1), "warm": (1.15, 0.75, 0.4), "cool": (0.75, 0.9, 1.15)}
+
+
+def measured(swatch: Swatch) -> FluidReading:
+    rgb = draw_swatch(swatch)
+    return measure_fluid(Photo(rgb=rgb, sha256="", size=(rgb.shape[1], rgb.shape[0])))
+
+
+@pytest.mark.parametrize("light", LIGHTS)
+@pytest.mark.parametrize("fluid", FLUIDS)
+def test_colour_relative_to_the_paper(fluid, light):
+    swatch = Swatch(fluid=FLUIDS[fluid], light=LIGHTS[light])
+    reading = measured(swatch)
+    assert reading.usable, reading.why
+    true = lab_from_linear(np.divide(swatch.fluid, swatch.paper))
+    assert delta_e_2000(reading.lab, true) <= 4.0
+
+
+def test_standing_drop_and_its_reflection_are_left_out():
+    plain = measured(Swatch(fluid=FLUIDS["used brown"]))
+    wet = measured(Swatch(fluid=FLUIDS["used brown"], drop=True))
+    assert delta_e_2000(plain.lab, wet.lab) <= 1.5
+
+
+def test_light_that_falls_off_across_the_paper():
+    swatch = Swatch(fluid=FLUIDS["used brown"], shade=0.5)
+    true = lab_from_linear(np.divide(swatch.fluid, swatch.paper))
+    assert delta_e_2000(measured(swatch).lab, true) <= 4.0
+
+
+def test_blot_is_where_it_was_drawn():
+    reading = measured(Swatch())
+    assert reading.blot_center_px == pytest.approx((400, 300), abs=12)
+    assert reading.blot_radius_px == pytest.approx(150, rel=0.12)
+
+
+@pytest.mark.parametrize(
+    "rgb",
+    [
+        np.full((400, 500, 3), 235, np.uint8),  # clean paper
+        np.full((400, 500, 3), 3, np.uint8),  # darkness
+        np.full((400, 500, 3), 255, np.uint8),  # burnt out
+        np.full((400, 500, 3), (20, 40, 190), np.uint8),  # blue cloth
+    ],
+)
+def test_no_colour_without_paper_and_blot(rgb):
+    reading = measure_fluid(Photo(rgb=rgb, sha256="", size=(500, 400)))
+    assert not reading.usable
+    assert reading.lab is None
+    assert ":" in reading.why
+
+
+def test_blurred_blot_is_refused():
+    assert not measured(Swatch(blur=14.0)).usable
+
+
+@pytest.mark.parametrize(
+    ("srgb", "lab"),
+    # sRGB to Lab, D65, 2 degrees [standard: IEC 61966-2-1; CIE 15], computed independently
+    [
+        ((255, 0, 0), (53.2329, 80.1053, 67.2228)),
+        ((139, 69, 19), (37.4669, 26.4438, 40.9881)),
+        ((60, 30, 10), (15.0137, 12.6499, 18.2994)),
+        ((128, 128, 128), (53.5850, 0.0, 0.0)),
+    ],
+)
+def test_published_colour_values(srgb, lab):
+    coded = np.array(srgb) / 255
+    linear = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+    assert lab_from_linear(linear) == pytest.approx(lab, abs=0.03)
+    assert srgb_from_linear(linear) == srgb

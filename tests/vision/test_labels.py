@@ -1,0 +1,55 @@
+"""Bar codes in photos, written by the same open library's encoder and photographed by us."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+import zxingcpp
+
+from joblog.vision.labels import read_labels
+from joblog.vision.types import Photo
+
+VIN = "1M8GDM9AXKP042788"  # published example with a right check digit [49 CFR 565]
+
+
+def photographed(text: str, code: str, turn: float = 0.0) -> Photo:
+    made = zxingcpp.create_barcode(text, getattr(zxingcpp.BarcodeFormat, code))
+    image = np.array(made.to_image(scale=3))
+    image = np.pad(image, 60, constant_values=255)
+    side = int(1.2 * max(image.shape))
+    canvas = np.full((side, side), 150, np.uint8)
+    y, x = (side - image.shape[0]) // 2, (side - image.shape[1]) // 2
+    canvas[y : y + image.shape[0], x : x + image.shape[1]] = image
+    matrix = cv2.getRotationMatrix2D((side / 2, side / 2), turn, 1.0)
+    canvas = cv2.warpAffine(canvas, matrix, (side, side), borderValue=150)
+    canvas = cv2.GaussianBlur(canvas, (0, 0), 0.8)
+    rgb = np.ascontiguousarray(np.repeat(canvas[..., None], 3, axis=2))
+    return Photo(rgb=rgb, sha256="", size=(side, side))
+
+
+@pytest.mark.parametrize(
+    ("code", "name"),
+    [
+        ("Code39", "Code 39"),
+        ("Code128", "Code 128"),
+        ("DataMatrix", "Data Matrix"),
+        ("QRCode", "QR Code"),
+    ],
+)
+@pytest.mark.parametrize("turn", [0.0, 4.0, 180.0])
+def test_vehicle_identification_number(code, name, turn):
+    labels = read_labels(photographed(VIN, code, turn))
+    assert [(label.format, label.text) for label in labels] == [(name, VIN)]
+
+
+def test_bottle_code_and_where_it_is():
+    (label,) = read_labels(photographed("4006381333931", "EAN13"))
+    assert label.format == "EAN-13"
+    assert label.to_json()["text"] == "4006381333931"
+    assert len(label.outline_px) == 4
+
+
+def test_nothing_to_read_is_an_empty_list():
+    rgb = np.full((300, 300, 3), 128, np.uint8)
+    assert read_labels(Photo(rgb=rgb, sha256="", size=(300, 300))) == []

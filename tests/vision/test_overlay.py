@@ -1,0 +1,92 @@
+"""Drawn measurements: there, in the right place, and legible without colour."""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+from draw_stick import Stick, draw_stick
+from draw_swatch import Swatch, draw_swatch
+from PIL import Image
+
+from joblog.vision.dipstick import measure_dipstick
+from joblog.vision.fluid import measure_fluid
+from joblog.vision.overlay import draw_overlay, overlay_jpeg, side_by_side
+from joblog.vision.overlay_pen import _round_length
+from joblog.vision.types import DipstickReading, Ellipse, Flake, Photo, PlugReading
+
+
+def photo(rgb: np.ndarray) -> Photo:
+    return Photo(rgb=np.ascontiguousarray(rgb), sha256="", size=(rgb.shape[1], rgb.shape[0]))
+
+
+def plug(mm_per_px: float, center: tuple[float, float]) -> PlugReading:
+    ring = ((center[0] - 6, center[1]), (center[0] + 6, center[1]), (center[0], center[1] + 4))
+    return PlugReading(
+        usable=True,
+        film_coverage=0.4,
+        flakes=(Flake(0.8, center, ring),),
+        magnet_diameter_mm=9.0,
+        plug_diameter_mm=18.0,
+        mm_per_px=mm_per_px,
+        rim=Ellipse(center, (9 / mm_per_px, 9 / mm_per_px), 0.0),
+        magnet=Ellipse(center, (4.5 / mm_per_px, 4.5 / mm_per_px), 0.0),
+    )
+
+
+def test_level_line_is_drawn_at_the_level_with_a_halo():
+    picture = photo(draw_stick(Stick(), 3, (1024, 768))[0])
+    reading = measure_dipstick(picture, mark_distance_mm=20.0)
+    drawn = np.asarray(draw_overlay(picture, reading).convert("L"))
+    assert drawn.shape[1] == 1024
+    assert drawn.shape[0] > 768  # the caption lies below, over nothing
+    a, b = (np.array(p) for p in reading.blade_edges_at_level_px)
+    end = (a + b) / 2 + (b - a) * 1.05
+    x, y = (round(float(v)) for v in end)
+    around = drawn[y - 12 : y + 13, x - 12 : x + 13]
+    assert around.max() > 240  # white line
+    assert around.min() < 20  # in a black halo
+
+
+def test_unusable_reading_shows_the_reason_and_no_number():
+    picture = photo(np.full((600, 800, 3), 120, np.uint8))
+    drawn = draw_overlay(picture, DipstickReading(usable=False, why="too dark: add light"))
+    top = np.asarray(drawn)[:600]
+    assert (top[: picture.rgb.shape[0]] == 120).all() or drawn.width != 800
+    assert drawn.height > drawn.width * 600 / 800
+
+
+def test_jpeg_is_bounded_and_bare_of_notes():
+    picture = photo(draw_swatch(Swatch()))
+    data = overlay_jpeg(picture, measure_fluid(picture), max_px=640)
+    image = Image.open(io.BytesIO(data))
+    assert image.width == 640
+    assert not image.getexif()
+
+
+def test_words_can_be_another_language():
+    picture = photo(draw_swatch(Swatch()))
+    reading = measure_fluid(picture)
+    english = np.asarray(draw_overlay(picture, reading))
+    other = np.asarray(draw_overlay(picture, reading, words={"fluid": "Color {lightness}"}))
+    assert english.shape == other.shape
+    assert (english != other).any()
+
+
+def test_pair_is_at_the_same_scale():
+    """A rim of 18 mm comes out equally large though one photo was taken from twice as far."""
+    near, far = (photo(np.full((800, 1000, 3), 90, np.uint8)) for _ in range(2))
+    pair = side_by_side((near, plug(0.03, (500, 400))), (far, plug(0.06, (300, 500))), side_px=500)
+    grey = np.asarray(pair.convert("L"))
+    halves = grey[:500, :500], grey[:500, pair.width - 500 :]
+    widths = []
+    for half in halves:
+        row = np.flatnonzero(half[250] > 200)
+        widths.append(row.max() - row.min())
+    # the rim is 18 of the 24.3 mm shown: 370 px
+    assert abs(widths[0] - 370) <= 8
+    assert abs(widths[1] - 370) <= 8
+
+
+def test_scale_bars_have_round_lengths():
+    assert [_round_length(v) for v in (0.7, 1.0, 1.9, 4.9, 12.0, 99.0)] == [0.5, 1, 1, 2, 10, 50]
