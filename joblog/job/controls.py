@@ -16,8 +16,8 @@ class Phrase:
     ``tag`` names the meaning; ``pattern`` is JSGF, in which ``<...-value>`` rules stand for numbers
     with their units; ``example`` is a sentence of it; ``does`` says in plain words what it is for;
     ``group`` is its heading on the help card. ``correctable`` phrases may follow 'correction';
-    ``answers`` are listened for only while a question is open, since short words are easily heard
-    into anything.
+    ``answers`` are listened for only while a question is open. There is no bare 'yes' or 'no':
+    short words are easily heard into anything, and 'yes' would make a doubtful value a fact.
     """
 
     tag: str
@@ -55,7 +55,7 @@ CONFIRM = Phrase(
 CONTROLS: tuple[Phrase, ...] = (
     Phrase(
         "control:affirm",
-        "affirm | affirmative | yes | correct | that is correct",
+        "affirm | affirmative | that is correct | yes that is right",
         "affirm",
         "yes, as you said it",
         "Answering",
@@ -63,7 +63,7 @@ CONTROLS: tuple[Phrase, ...] = (
     ),
     Phrase(
         "control:negative",
-        "negative | no",
+        "negative | that is wrong | no that is wrong",
         "negative",
         "no, that is wrong",
         "Answering",

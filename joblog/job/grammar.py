@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from joblog.job.clocks import Timed, elapsed
 from joblog.job.controls import REASONS, Phrase
 from joblog.job.phrases import phrases_of
-from joblog.job.said_units import value_rules
 from joblog.job.types import JobState
+from joblog.job.value_rules import value_rules
 from joblog.sheet.model import Sheet
 from joblog.speech.grammar import Grammar
+
+ANSWER_SECONDS = 120  # how long after a question its answers are listened for
 
 
 def grammar_text(sheet: Sheet, *, answering: bool = True) -> str:
@@ -46,9 +49,14 @@ def grammar_for_sheet(sheet: Sheet, *, answering: bool = True) -> Grammar:
     return _compiled(grammar_text(sheet, answering=answering), sheet.sheet.key)
 
 
-def grammar_for_state(state: JobState) -> Grammar:
-    """Return the grammar of what may be said now: answers only while a question is open."""
-    answering = any(q.about in ("hearing", "value") for q in state.questions)
+def grammar_for_state(state: JobState, now: Timed) -> Grammar:
+    """Return the grammar of what may be said now: answers only shortly after a question.
+
+    A question that nobody answers stays open, but is then settled by saying the thing again: the
+    short answers are too easily heard into other speech to be listened for all day.
+    """
+    asked = [q.entry for q in state.questions if q.about in ("hearing", "value")]
+    answering = any(elapsed(entry, now).seconds <= ANSWER_SECONDS for entry in asked)
     return grammar_for_sheet(state.sheet, answering=answering)
 
 

@@ -20,6 +20,7 @@ from joblog.job.wording import capital
 from joblog.sheet.model import Sheet
 from joblog.speech.types import Engine, Hearing, Verdict
 
+ANSWERS = ("affirm", "negative", "first", "second")
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
 BELIEVABLE = 0.15  # below this the best reading isn't worth asking about either: say it again
 NOTE_WAITS = 30  # seconds after 'note' in which the words of the note are expected
@@ -62,6 +63,8 @@ def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:
     gists: list[object] = []
     for text in texts:
         meaning = meaning_of(text, sheet) if text else None
+        if meaning is not None and meaning.target in ANSWERS:
+            continue  # an unclear answer is no answer: nobody is asked whether they said 'first'
         if meaning is not None and meaning.gist not in gists:
             options.append(text)
             gists.append(meaning.gist)

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from joblog.job.grammar import grammar_for_sheet
-from joblog.job.said_units import VALUE_RULES, SaidValue, said_values
+from joblog.job.said_units import SaidValue, said_values
+from joblog.job.value_rules import VALUE_RULES
 from joblog.sheet.model import Sheet
 from joblog.speech.grammar import Parse
 

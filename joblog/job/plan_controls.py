@@ -131,9 +131,9 @@ def plan_disregard(state: JobState, by: str) -> Plan:
     question = question_for(state, by)
     note = next((q for q in state.questions if q.about == "note" and q.entry.by == by), None)
     dropped = note or question
-    if dropped is not None:
-        return Plan((answered(dropped, "disregarded"),), spoken="Disregarded.")
     entry = last_takeable(state, by)
+    if dropped is not None and (entry is None or dropped.entry.seq > entry.seq):
+        return Plan((answered(dropped, "disregarded"),), spoken="Disregarded.")
     if entry is None:
         return refusal("Nothing to disregard.", "There is nothing yet that could be taken back.")
     return Plan((Draft("disregarded", {}, supersedes=entry.id),))

@@ -131,7 +131,7 @@ class JobSession:
     @property
     def grammar(self) -> Grammar:
         """What can be said on this job now; :func:`grammar_for_sheet` has all of it."""
-        return grammar_for_state(self.state)
+        return grammar_for_state(self.state, self.clock.read())
 
     @property
     def last_reply(self) -> Reply:

@@ -18,22 +18,26 @@ _UNITS = {
     "lbf·ft": "foot pounds", "lbf.ft": "foot pounds", "ft-lbf": "foot pounds",
     "ft-lb": "foot pounds", "ft-lbs": "foot pounds", "lb-ft": "foot pounds", "ftlb": "foot pounds",
     "lbf·in": "inch pounds", "lbf.in": "inch pounds", "in-lb": "inch pounds",
-    "n·m": "newton metres", "n.m": "newton metres", "nm": "newton metres",
-    "kgf·m": "kilogram metres", "kgf.m": "kilogram metres", "qt": "quarts", "qts": "quarts",
-    "pt": "pints", "gal": "gallons", "l": "litres", "ml": "millilitres", "°c": "celsius",
+    "n·m": "newton meters", "n.m": "newton meters", "nm": "newton meters",
+    "kgf·m": "kilogram meters", "kgf.m": "kilogram meters", "qt": "quarts", "qts": "quarts",
+    "pt": "pints", "gal": "gallons", "l": "liters", "ml": "milliliters", "°c": "celsius",
     "°f": "fahrenheit", "degc": "celsius", "degf": "fahrenheit", "%": "percent",
-    "mm": "millimetres",
-    "kpa": "kilopascals", "psi": "p s i", "rpm": "r p m", "mi": "miles", "km": "kilometres",
+    "mm": "millimeters",
+    "kpa": "kilopascals", "psi": "p s i", "rpm": "r p m", "mi": "miles", "km": "kilometers",
     "s": "seconds", "°": "degrees", "oz": "fluid ounces",
 }  # fmt: skip
 _NAMES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _DIGITS = dict(zip("0123456789", _NAMES, strict=True))
+_SHORT = {"yes": "affirm", "y": "affirm", "no": "negative", "n": "negative"}  # typed only
 _MARKS = ',;:!?"“”'
 _FIGURE = re.compile(r"(-?)(\d[\d,]*)(?:\.(\d+))?(.*)", re.DOTALL)
 
 
 def typed_words(text: str) -> str:
     """Return typed text as the lower-case words of the grammar: figures and symbols spelled out."""
+    short = _SHORT.get(text.lower().strip(" .!"))
+    if short:
+        return short
     words: list[str] = []
     after_figure = False
     for token in text.lower().replace("’", "'").split():
@@ -50,7 +54,8 @@ def _token_words(token: str, after_figure: bool) -> list[str]:
         return _UNITS[plain].split()
     match = _FIGURE.fullmatch(plain)
     if match is None:
-        return re.sub(r"[^a-z' -]", " ", plain).replace("-", " ").split()
+        american = plain.replace("metre", "meter").replace("litre", "liter")
+        return re.sub(r"[^a-z' -]", " ", american).replace("-", " ").split()
     sign, whole, decimals, rest = match.groups()
     words = ["minus"] if sign else []
     words += [_DIGITS[d] for d in whole.replace(",", "")]

@@ -217,9 +217,31 @@ def test_without_a_recogniser_hearing_says_what_to_do(bench):
 
 
 def test_answers_are_listened_for_only_while_a_question_is_open(listening):
-    assert grammar_for_state(listening.state).parse("affirm") is None
+    now = listening.clock.read
+    assert grammar_for_state(listening.state, now()).parse("affirm") is None
     listening.hear("torque four one foot pounds", "ask")
-    assert grammar_for_state(listening.state).parse("affirm") is not None
+    assert grammar_for_state(listening.state, now()).parse("affirm") is not None
+    listening.clock.advance(121)
+    assert grammar_for_state(listening.state, now()).parse("affirm") is None
+    listening.say("yes")  # typed, it is an answer at any time
+    assert listening.state.question is None
+
+
+def test_an_unclear_answer_is_no_answer(listening):
+    listening.hear("torque four one foot pounds", "ask")
+    assert listening.hear("affirm", "ask", "first").spoken == "Say again."
+    assert len(listening.state.questions) == 1
+    assert listening.state.values == ()
+
+
+def test_disregard_takes_back_what_came_last_and_not_an_older_question(listening):
+    listening.hear("fluid temperature six four celsius", "ask")
+    listening.hear("drain plug out")
+    listening.hear("disregard")
+    assert listening.status("drain-plug-out") == "open"
+    assert listening.state.question is not None
+    listening.hear("disregard")
+    assert listening.state.question is None
 
 
 def test_what_is_expected_next_are_tags_of_the_grammar(listening):

@@ -112,7 +112,7 @@ def test_values_are_exact(sentence, tag, value, unit):
     [
         ("Drain plug torqued to 41 lbf·ft.", "drain plug torqued to four one foot pounds"),
         ("drained 3.5 qt", "drained three point five quarts"),
-        ("torque, 36 N·m!", "torque three six newton metres"),
+        ("torque, 36 N·m!", "torque three six newton meters"),
         ("fluid temperature -5 °C", "fluid temperature minus five celsius"),
         ("What's next?", "what's next"),
         ("drained 3.5qt", "drained three point five quarts"),

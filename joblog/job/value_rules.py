@@ -1,0 +1,148 @@
+"""JSGF rules for the values that can be said on a sheet, as narrow as the trade is.
+
+A recogniser that may believe in 141 111 quarts will, in noise. So figures one by one go up to
+three, decimals to two places, 'one' takes the singular, only units that someone might use with this
+sheet are listed, and each in one spelling: two spellings of one sound divide what is believed.
+Where a sheet counts in quarts, nobody is heard to say 'a quarter of this one': the two words differ
+by one unstressed vowel.
+"""
+
+from __future__ import annotations
+
+from joblog.sheet.model import Sheet
+from joblog.speech.number_rules import JSGF_NUMBER_RULES
+from joblog.speech.units_spoken import DIMENSIONS, SPOKEN_UNITS, spoken_names
+
+_SHARES = "[a] (half | third) | two thirds"
+_SHARES_AND_QUARTERS = "[a] (half | third | quarter) | two thirds | three quarters"
+
+LARGE = 100  # from here on an amount is said with hundreds
+
+_NUMBERS = {
+    "two-figures-said": "<under_hundred> | <one_to_nine> <digit>",
+    "three-figures-said": "<two-figures-said> | <one_to_nine> <digit> <digit> | <hundreds>"
+    " | <under_hundred> (<two_figures> | oh <one_to_nine>)",
+    "places": "point <digit> [<digit>]",
+    "plain-number": "<three-figures-said> [<places>] | [<zero>] <places>",
+    "number-value": "<number>",
+}
+_SHAPES = {
+    "torque": "<three-figures-said> [<places>] [<torque-units>]",
+    "volume": "one <volume-one> | ({count} [<places>] | [<zero>] <places> | <mixed>) <volume-many>"
+    " | <share-value> [[of] a] <volume-one> | a <volume-one> [and <part>]"
+    " | {count} <volume-many> and <part>",
+    "more": "[<share-value> [[of] a]] <volume-one> | <share-value>"
+    " | ({count} [<places>] | [<zero>] <places>) <volume-many>",
+    "temperature": "[minus] (<three-figures-said> | <zero>) [<places>] [<temperature-units>]",
+    "pressure": "(<plain-number>) [<pressure-units>]",
+    "angle": "<three-figures-said> [<angle-units>]",
+    "ratio": "(<three-figures-said> | <zero>) [<places>] [<ratio-units>]",
+    "voltage": "(<plain-number>) [<voltage-units>]",
+    "current": "(<plain-number>) [<current-units>]",
+    "length": "(<plain-number> | <fraction>) [<length-units>]",
+}
+
+VALUE_RULES = frozenset(
+    {"more-value", "share-value", "bare-value", "number-value"}
+    | {f"{dimension}-value" for dimension in DIMENSIONS}
+)
+
+# Units that people mix on one job; those of the sheet itself are always understood.
+_US = ("qt_us", "pt_us", "gal_us", "floz_us", "L")
+_TOGETHER: dict[str, dict[str, tuple[str, ...]]] = {
+    "torque": {"": ("lbf.ft", "lbf.in", "N.m")},
+    "volume": {
+        "qt_us": _US,
+        "pt_us": _US,
+        "gal_us": _US,
+        "floz_us": _US,
+        "qt_imp": ("qt_imp", "gal_imp", "L"),
+        "gal_imp": ("qt_imp", "gal_imp", "L"),
+        "": ("L", "mL", "qt_us"),
+    },
+}
+_BRITISH = ("metre", "litre")  # spelled 'meter' and 'liter' in the grammar; the sound is the same
+
+
+def dimensions_of(sheet: Sheet) -> dict[str, list[str]]:
+    """Return the units of the sheet under what they measure; only what can be said aloud."""
+    found: dict[str, list[str]] = {}
+
+    def add(unit: str) -> None:
+        spoken = SPOKEN_UNITS.get(unit)
+        if spoken and unit not in found.setdefault(spoken.dimension, []):
+            found[spoken.dimension].append(unit)
+
+    for step in sheet.steps:
+        if step.torque:
+            add(step.torque.unit)
+            if step.torque.angle is not None:
+                add("deg")
+        if step.reading:
+            add(step.reading.unit)
+    if any(step.pour for step in sheet.steps):
+        for fluid in sheet.fluids:
+            for amount in (fluid.service, fluid.total, fluid.container):
+                add(amount.unit if amount else "L")
+    return found
+
+
+def value_rules(sheet: Sheet) -> list[str]:
+    """Return the rules that the phrases of ``sheet`` refer to, the spoken numbers included."""
+    used = dimensions_of(sheet)
+    count = "<three-figures-said>" if _large_volumes(sheet) else "<two-figures-said>"
+    lines = [f"<{name}> = {body};" for name, body in _NUMBERS.items()]
+    for dimension, units in used.items():
+        lines += _unit_rules(dimension, units)
+        shape = _SHAPES.get(dimension, f"<number> [<{dimension}-units>]")
+        lines.append(f"<{dimension}-value> = {shape.format(count=count)};")
+    if "volume" in used:
+        quarts = any("qt" in unit for unit in used["volume"])
+        lines.append(f"<share-value> = {_SHARES if quarts else _SHARES_AND_QUARTERS};")
+        lines.append(f"<more-value> = {_SHAPES['more'].format(count=count)};")
+    bare = " | ".join(f"<{dimension}-units>" for dimension in used)
+    lines.append(
+        f"<bare-value> = ([minus] (<plain-number> | <zero>) | <fraction>)"
+        f"{f' [{bare}]' if bare else ''};"
+    )
+    return [*lines, "", JSGF_NUMBER_RULES]
+
+
+def _unit_rules(dimension: str, units: list[str]) -> list[str]:
+    names: dict[str, None] = {}
+    for code in _understood(dimension, units):
+        own = SPOKEN_UNITS[code]
+        shared = () if code in units else own.shared
+        spoken = [n for n in spoken_names(code) if n not in shared]
+        names.update(dict.fromkeys(n for n in spoken if not any(b in n for b in _BRITISH)))
+    many = [name for name in names if name.endswith("s") or not _has_plural(name)]
+    one = [name for name in names if not name.endswith("s") or not _has_plural(name)]
+    return [
+        f"<{dimension}-units> = {' | '.join(names)};",
+        f"<{dimension}-many> = {' | '.join(many)};",
+        f"<{dimension}-one> = {' | '.join(one)};",
+    ]
+
+
+def _has_plural(name: str) -> bool:
+    """'p s i' and 'c c' have no plural, and 'bar' needs none."""
+    return not (
+        name.rsplit(maxsplit=1)[-1] in ("c", "i", "m", "f") or name in ("bar", "percent", "celsius")
+    )
+
+
+def _understood(dimension: str, units: list[str]) -> list[str]:
+    """Return the units that may be said where the sheet has ``units``."""
+    groups = _TOGETHER.get(dimension)
+    if groups is None:
+        return [unit.code for unit in SPOKEN_UNITS.values() if unit.dimension == dimension]
+    found = dict.fromkeys(units)
+    for unit in units:
+        found.update(dict.fromkeys(groups.get(unit, groups[""])))
+    return list(found)
+
+
+def _large_volumes(sheet: Sheet) -> bool:
+    """Say whether the sheet counts its fluids in hundreds, such as millilitres."""
+    amounts = [a for f in sheet.fluids for a in (f.service, f.container, f.total) if a]
+    return any(amount.value >= LARGE for amount in amounts)
