@@ -7,7 +7,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Any
 
-from joblog.job.types import JobState, Photo, StepState, StepStatus, Value
+from joblog.job.types import FindingKind, JobState, Photo, StepState, StepStatus, Value
 from joblog.record.entry import Entry
 from joblog.report.language import Language, Number
 from joblog.report.numbers import as_decimal
@@ -49,6 +49,13 @@ class Context:
     def aborted(self) -> bool:
         """Whether the job was stopped before it was done."""
         return self.state.closed == "aborted"
+
+    @property
+    def amounts_agree(self) -> bool:
+        """Whether what came out and went in agrees; if not, nothing is worked out from it."""
+        return not any(
+            f.kind is FindingKind.MISMATCH and not f.resolved for f in self.state.findings
+        )
 
     def quantity(self, value: Number, unit: str) -> str:
         """Return a value in the reader's units."""

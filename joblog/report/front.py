@@ -45,7 +45,14 @@ def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
 
 
 def _open(c: Context) -> list[Finding]:
-    return [f for f in c.state.findings if not f.resolved and f.kind is not FindingKind.OBSERVATION]
+    """Return what is open for the customer; an unclear spoken line is for the expert's pages."""
+    return [
+        f
+        for f in c.state.findings
+        if not f.resolved
+        and f.kind is not FindingKind.OBSERVATION
+        and not f.key.startswith("unsure:")
+    ]
 
 
 def _observations(c: Context) -> list[Finding]:
@@ -165,8 +172,13 @@ def _done(c: Context) -> tuple[tuple[str, ...], str]:
 def _found(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
     lines = _values_found(c, rows) + _volumes_found(c) + _level_found(c) + _plug_found(c)
     # What a plug had caught is told as figures already; what it means is said below.
-    told = [f for f in (*_open(c), *_observations(c)) if not f.key.startswith("debris:")]
-    lines += [for_customer(c, f) for f in told[:_FOUND_SHOWN]]
+    told = [
+        for_customer(c, f)
+        for f in (*_open(c), *_observations(c))
+        if not f.key.startswith("debris:") and f.kind is not FindingKind.MISMATCH
+    ]
+    told = list(dict.fromkeys(told))
+    lines += told[:_FOUND_SHOWN]
     left = len(told) - _FOUND_SHOWN
     if left > 0:
         lines.append(
@@ -219,6 +231,8 @@ def _volumes_found(c: Context) -> list[str]:
         elif fluid.poured_out:
             amount = c.quantity(fluid.poured_out, fluid.unit)
             lines.append(c.t.say("{amount} of old fluid came out.", amount=amount))
+    if lines and not c.amounts_agree:
+        lines.append(c.t.say("These amounts do not agree."))
     return lines
 
 
@@ -275,7 +289,7 @@ def _means(c: Context) -> tuple[str, ...]:
 def _renewed_means(c: Context) -> list[str]:
     lines = []
     for fluid in c.state.fluids:
-        if fluid.renewed is None:
+        if fluid.renewed is None or not c.amounts_agree:
             continue
         share = c.t.percent(fluid.renewed)
         if fluid.renewed >= Decimal("0.95"):

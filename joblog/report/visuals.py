@@ -98,7 +98,7 @@ def _rounded(value: Decimal | None, unit: str, to: str) -> Decimal | None:
 
 
 def _renewed(c: Context, fluid: FluidState) -> Chart | None:
-    if fluid.renewed is None or not fluid.total:
+    if fluid.renewed is None or not fluid.total or not c.amounts_agree:
         return None
     drained = fluid.poured_out or fluid.poured_in
     try:

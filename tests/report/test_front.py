@@ -187,3 +187,21 @@ def test_a_job_with_steps_left_out_promises_no_next_service(
     assert f.next == (
         f"{left} steps were not recorded as done. Please ask us if the service is complete.",
     )
+
+
+def test_nothing_is_worked_out_from_amounts_that_do_not_agree(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=35)
+    s.open()
+    for direction, value in (("out", "3.6"), ("in", "1.2")):
+        body = {"fluid": "gear-fluid", "direction": direction, "value": value, "unit": "qt_us"}
+        s.say("quarts", "quantity", body)
+    for key in ("drained", "filled"):
+        s.step(key)
+    s.add("job-closed", {"how": "finished", "reason": ""})
+    report = make(s)
+    assert any(f.kind == "amounts do not agree" for f in report.findings)
+    assert "These amounts do not agree." in report.front.found
+    assert not any("is new now" in line for line in report.front.means)
+    assert not any(c.key.startswith("renewed") for c in report.charts)
