@@ -1,9 +1,147 @@
-"""Command line of the sheet room."""
+"""``joblog sheet``: write, check, show and try job sheets."""
 
 from __future__ import annotations
 
 import argparse
+import json
+from pathlib import Path
+
+from joblog.errors import Exit, InputError, StoreError
 
 
 def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add this room's commands."""
+    """Add ``joblog sheet`` with its own subcommands."""
+    parser = subparsers.add_parser("sheet", help="write, check, show and try job sheets")
+    does = parser.add_subparsers(metavar="WHAT", required=True)
+
+    new = does.add_parser("new", help="write a commented sheet to start from")
+    new.add_argument("key", help="its key, such as coolant-change")
+    new.add_argument("--out", type=Path, help="the file; KEY.toml if left out")
+    new.set_defaults(run=run_new)
+
+    check = does.add_parser("check", help="find every mistake, with file and line")
+    check.add_argument("files", nargs="+", metavar="FILE")
+    check.set_defaults(run=run_check)
+
+    show = does.add_parser("show", help="the sheet as a page to read")
+    show.add_argument("sheet", help="a file, or the key of a shipped sheet")
+    show.add_argument("--grammar", action="store_true", help="print its phrase grammar (JSGF)")
+    show.add_argument("--kit", action="store_true", help="print what to fetch before the job")
+    show.set_defaults(run=run_show)
+
+    tries = does.add_parser("try", help="see what phrases would mean; nothing is recorded")
+    tries.add_argument("sheet", help="a file, or the key of a shipped sheet")
+    tries.add_argument("phrases", nargs="*", metavar="PHRASE", help="left out: one per input line")
+    tries.add_argument("--audio", nargs="+", type=Path, default=[], metavar="FILE")
+    tries.set_defaults(run=run_try)
+
+    does.add_parser("schema", help="print the JSON Schema for editors").set_defaults(run=run_schema)
+    does.add_parser("list", help="name the shipped sheets").set_defaults(run=run_list)
+
+
+def run_new(args: argparse.Namespace) -> int:
+    """Write a new sheet; an existing file is never overwritten."""
+    from joblog.sheet.skeleton import skeleton
+
+    text = skeleton(args.key)
+    path: Path = args.out or Path(f"{args.key}.toml")
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise InputError(f"{path} is there already; name another file with --out.") from None
+    except OSError as error:
+        raise StoreError(f"{path} can't be written ({error.strerror}); name another.") from None
+    print(f"{path} is written. Fill it in, then: joblog sheet check {path}")
+    return int(Exit.OK)
+
+
+def run_check(args: argparse.Namespace) -> int:
+    """Print every mistake of every file; remarks alone are no failure."""
+    from joblog.job.fragments import expansions
+    from joblog.sheet.load import problems_in, sheet_text
+    from joblog.sheet.soundalike import sound_alikes
+
+    failed = False
+    for name in args.files:
+        sheet, problems = problems_in(sheet_text(name), str(name))
+        for problem in problems:
+            print(problem)
+        failed = failed or bool(problems)
+        if sheet is None:
+            continue
+        spoken = {s.title: [w for form in s.say for w in expansions(form)] for s in sheet.steps}
+        for remark in sound_alikes(spoken):
+            print(f"{name}: remark: {remark}")
+        if not problems:
+            print(f"{name}: no mistakes, {len(sheet.steps)} steps")
+    return int(Exit.FAILED if failed else Exit.OK)
+
+
+def run_show(args: argparse.Namespace) -> int:
+    """Print the sheet for a person, its grammar, or its kit list."""
+    from joblog.job.grammar import grammar_text
+    from joblog.job.kit import kit_list
+    from joblog.sheet.load import load_sheet
+    from joblog.sheet.show import kit_lines, sheet_lines
+
+    sheet = load_sheet(args.sheet)
+    if args.grammar:
+        print(grammar_text(sheet), end="")
+    elif args.kit:
+        print("\n".join(kit_lines(kit_list(sheet))))
+    else:
+        print("\n".join(sheet_lines(sheet)))
+    return int(Exit.OK)
+
+
+def run_try(args: argparse.Namespace) -> int:
+    """Say what each phrase would mean."""
+    import sys
+
+    from joblog.job.meaning import meaning_of
+    from joblog.job.typed import typed_words, why_not_understood
+    from joblog.sheet.load import load_sheet
+
+    sheet = load_sheet(args.sheet)
+    phrases = list(args.phrases) + [_heard(path, args.sheet) for path in args.audio]
+    if not phrases:
+        phrases = [line.strip() for line in sys.stdin if line.strip()]
+    for phrase in phrases:
+        words = typed_words(phrase)
+        meaning = meaning_of(words, sheet)
+        if meaning is None:
+            print(f"{phrase}: nothing. {why_not_understood(words, sheet)}")
+            continue
+        values = " or ".join(f"{v.value} {v.unit}".strip() for v in meaning.values)
+        print(f"{phrase}: {meaning.tag}{' = ' + values if values else ''}")
+    return int(Exit.OK)
+
+
+def _heard(path: Path, sheet: str) -> str:
+    """Return what the recogniser hears in a sound file, with the sheet's grammar."""
+    from joblog.audio.files import read_audio
+    from joblog.job.grammar import grammar_for_sheet
+    from joblog.sheet.load import load_sheet
+    from joblog.speech.engines import get_engine
+
+    hearing = get_engine().hear(read_audio(path).samples, grammar_for_sheet(load_sheet(sheet)))
+    print(f"{path}: {hearing.verdict}, {hearing.confidence:.0%} sure: {hearing.text!r}")
+    return hearing.text
+
+
+def run_schema(_: argparse.Namespace) -> int:
+    """Print the JSON Schema of a sheet."""
+    from joblog.sheet.model import Sheet
+
+    print(json.dumps(Sheet.model_json_schema(), indent=1))
+    return int(Exit.OK)
+
+
+def run_list(_: argparse.Namespace) -> int:
+    """Print key and title of every shipped sheet."""
+    from joblog.sheet.load import library, load_sheet
+
+    for key, path in library().items():
+        print(f"{key:22} {load_sheet(path).sheet.title}")
+    return int(Exit.OK)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from joblog.bench import bench_parsers
-from joblog.errors import Exit, JoblogError, UsageError
+from joblog.errors import Exit, JoblogError
 
 
 def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -48,11 +48,10 @@ def _grammar(args: argparse.Namespace) -> Any:
 
     if args.sheet is None:
         return Grammar.from_file(args.grammar)
-    try:
-        from joblog.job.phrases import grammar_for_sheet
-    except ImportError as error:
-        raise UsageError("--sheet is not possible here; give --grammar instead.") from error
-    return grammar_for_sheet(args.sheet)
+    from joblog.job.grammar import grammar_for_sheet
+    from joblog.sheet.load import load_sheet
+
+    return grammar_for_sheet(load_sheet(args.sheet))
 
 
 def _hear_file(engine: Any, grammar: Any, name: str) -> dict[str, Any]:
