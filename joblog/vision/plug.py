@@ -54,10 +54,7 @@ def measure_plug(photo: Photo, *, plug_diameter_mm: float) -> PlugReading:
 
 
 def _measure(photo: Photo, plug_diameter_mm: float) -> PlugReading:
-    why = quality.exposure_fault(photo.rgb, subject=SUBJECT)
-    blur = quality.blur_width(photo.rgb) * _REFERENCE_SIDE / max(photo.rgb.shape[:2])
-    if why is None and blur > _MOST_BLUR:
-        why = quality.BLURRED.format(subject=SUBJECT)
+    why = _photo_fault(photo.rgb)
     if why:
         return PlugReading(usable=False, why=why)
     face = find_plug(photo.rgb)
@@ -69,18 +66,50 @@ def _measure(photo: Photo, plug_diameter_mm: float) -> PlugReading:
     return _reading(photo, face, find_debris(photo.rgb, face), plug_diameter_mm)
 
 
+def _photo_fault(rgb: NDArray[np.uint8]) -> str | None:
+    """Return what is wrong with the picture as a whole."""
+    why = quality.exposure_fault(rgb, subject=SUBJECT) or quality.centre_glare_fault(rgb, SUBJECT)
+    if why is None and _blur(rgb, max(rgb.shape[:2])) > _MOST_BLUR:
+        return quality.BLURRED.format(subject=SUBJECT)
+    return why
+
+
+def _blur(rgb: NDArray[np.uint8], long_side: int) -> float:
+    return quality.blur_width(rgb) * _REFERENCE_SIDE / long_side
+
+
 def _face_fault(rgb: NDArray[np.uint8], face: PlugFace, plug_diameter_mm: float) -> str | None:
     """Return what keeps a found plug from being measured."""
-    cx, cy, a = face.rim[:3]
-    height, width = rgb.shape[:2]
-    if min(cx - a, cy - a) < -0.02 * a or cx + a > width + 0.02 * a or cy + a > height + 0.02 * a:
+    if _is_cut_off(face, rgb.shape[:2]):
         return quality.CUT_OFF.format(subject=SUBJECT)
-    if plug_diameter_mm / (2 * a) > _MOST_MM_PER_PX:
+    if plug_diameter_mm / (2 * face.rim[2]) > _MOST_MM_PER_PX:
         return quality.TOO_SMALL.format(subject=SUBJECT)
-    magnet = filled(face.magnet, rgb.shape[:2])
-    return quality.exposure_fault(
-        rgb, filled(face.rim, rgb.shape[:2]), SUBJECT
-    ) or quality.glare_fault(rgb, magnet, SUBJECT)
+    rim, magnet = filled(face.rim, rgb.shape[:2]), filled(face.magnet, rgb.shape[:2])
+    why = (
+        quality.exposure_fault(rgb, rim, SUBJECT)
+        or quality.glare_fault(rgb, rim, SUBJECT, most=0.25)
+        or quality.glare_fault(rgb, magnet, SUBJECT, most=0.3)
+    )
+    if why:
+        return why
+    rows, columns = np.nonzero(rim)
+    plug = rgb[rows.min() : rows.max() + 1, columns.min() : columns.max() + 1]
+    if _blur(np.ascontiguousarray(plug), max(rgb.shape[:2])) > _MOST_BLUR:
+        return quality.BLURRED.format(subject=SUBJECT)
+    return None if face.sure else quality.UNSURE.format(subject=SUBJECT)
+
+
+def _is_cut_off(face: PlugFace, shape: tuple[int, ...]) -> bool:
+    cx, cy, a, b, angle = face.rim
+    half_width = float(np.hypot(a * np.cos(angle), b * np.sin(angle)))
+    half_height = float(np.hypot(a * np.sin(angle), b * np.cos(angle)))
+    slack = 0.01 * float(a)
+    return bool(
+        cx - half_width < -slack
+        or cy - half_height < -slack
+        or cx + half_width > shape[1] - 1 + slack
+        or cy + half_height > shape[0] - 1 + slack
+    )
 
 
 def _reading(photo: Photo, face: PlugFace, debris: Debris, plug_diameter_mm: float) -> PlugReading:

@@ -17,6 +17,10 @@ GLARE = "glare hides the {subject}: light it from the side, without flash, and t
 BLURRED = "blurred: hold still, wipe the lens, tap the {subject} to focus, and take it again"
 CUT_OFF = "the {subject} is cut off: step back until all of it is in the picture"
 TOO_SMALL = "too small to measure: go closer until the {subject} fills a third of the picture"
+UNSURE = (
+    "the {subject} isn't clear enough to measure: fill a third of the picture with it, "
+    "seen straight from the front, on a plain cloth"
+)
 MISSING = "no {subject} found: put it in the middle of the picture, on a plain cloth"
 
 
@@ -27,7 +31,7 @@ def exposure_fault(
     grey = luma(rgb)
     values = grey[mask] if mask is not None else grey.ravel()
     low, middle, high = np.percentile(values, (10, 50, 95))
-    if high < 30 or (middle < 12 and high < 45):
+    if high < 50 or (middle < 13 and high < 90):
         return TOO_DARK.format(subject=subject)
     if low > 225 or float((values > 250).mean()) > 0.6:
         return WASHED_OUT.format(subject=subject)
@@ -42,6 +46,14 @@ def glare_fault(
     if float(burnt.sum()) > most * max(1, int(mask.sum())):
         return GLARE.format(subject=subject)
     return None
+
+
+def centre_glare_fault(rgb: NDArray[np.uint8], subject: str = "part") -> str | None:
+    """Return the glare sentence where a third of the picture's middle is burnt out."""
+    grey = luma(rgb)
+    height, width = grey.shape
+    middle = grey[height // 4 : height - height // 4, width // 4 : width - width // 4]
+    return GLARE.format(subject=subject) if float((middle >= 247).mean()) > 0.33 else None
 
 
 def blur_width(rgb: NDArray[np.uint8]) -> float:
