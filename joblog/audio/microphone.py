@@ -177,11 +177,11 @@ class Microphone:
                 resampler = Resampler(self._stream.rate)
                 continue
             yield resampler.feed(np.nan_to_num(block))
-        self._stream.close()
 
     def close(self) -> None:
-        """End :meth:`blocks`."""
+        """Let go of the microphone and end :meth:`blocks`."""
         self._closed = True
+        self._stream.close()
 
     def _open(self) -> Stream:
         return self._backend.open(self._name, self._deliver)

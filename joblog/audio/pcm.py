@@ -8,16 +8,13 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from joblog.audio.resample import Resampler
 from joblog.audio.types import RATE, Samples
 from joblog.errors import AudioError
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
 
 _LONGEST_HEADER = 4096  # bytes; longer ones carry pictures or are no sound
 
@@ -113,7 +110,7 @@ def samples_of(raw: bytes, form: PcmFormat) -> Samples:
     return mono.astype(np.float32)
 
 
-def _unit_values(raw: bytes, form: PcmFormat) -> NDArray[Any]:
+def _unit_values(raw: bytes, form: PcmFormat) -> Any:
     """Return all samples of all channels, in -1..1."""
     if form.floats:
         return np.nan_to_num(np.frombuffer(raw, "<f4"), nan=0.0, posinf=0.0, neginf=0.0)

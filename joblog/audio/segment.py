@@ -1,8 +1,9 @@
 """Cutting a stream of sound into utterances.
 
-Open microphone: an utterance starts where the voice detector is sure for two chunks, reaches back
-over the pre-roll, and ends after a hang-over without speech. Push to talk: it lasts as long as the
-button is held. While joblog speaks the segmenter is muted and hears nothing, not even the echo.
+Open microphone: an utterance starts where the voice detector finds speech in two chunks that stand
+out of the background, reaches back over the pre-roll, and ends after a hang-over without speech.
+Push to talk: it lasts as long as the button is held. While joblog speaks the segmenter is muted and
+hears nothing, not even the echo.
 
 Nothing grows with the length of the stream: what is kept is the pre-roll and one utterance.
 """
@@ -20,7 +21,7 @@ from joblog.audio.voice import (
     CHUNK,
     CHUNK_SECONDS,
     SILENT_DB,
-    NoiseFloor,
+    Background,
     SileroDetector,
     VoiceDetector,
     level_db,
@@ -50,19 +51,20 @@ class Cut:
     The values were chosen on the noise set; docs/segmentation.md has the measurements.
     """
 
-    preroll: float = 0.4
-    hangover: float = 0.6
+    preroll: float = 0.5
+    hangover: float = 0.5
+    hangover_in_talk: float = 0.8
     longest: float = 15.0
-    shortest: float = 0.15  # of sure speech
-    opens: float = 0.5
-    stays: float = 0.2
-    above_floor: float = 2.0
+    shortest: float = 0.15  # of likely speech
+    opens: float = 0.3
+    stays: float = 0.1
 
 
 @dataclass
 class _Chunk:
     samples: Samples
     speech: float
+    level: float
 
 
 def _chunks(seconds: float) -> int:
@@ -90,7 +92,7 @@ class Segmenter:
         self._source = source
         self._cut = cut or Cut()
         self._detector = detector or SileroDetector()
-        self._floor = NoiseFloor()
+        self._background = Background()
         self._rest: Samples = np.zeros(0, np.float32)
         self._before: deque[_Chunk] = deque(maxlen=_chunks(self._cut.preroll))
         self._utterance: list[_Chunk] = []
@@ -107,7 +109,7 @@ class Segmenter:
     @property
     def floor(self) -> float:
         """Level of the noise around, in dB below full scale."""
-        return self._floor.level
+        return self._background.floor
 
     def feed(self, samples: Samples) -> list[Utterance]:
         """Take the next samples (float32, 16 kHz mono); return the utterances that ended."""
@@ -167,21 +169,26 @@ class Segmenter:
             self.phase = Phase.WAITING
             self._detector.reset()
         if self.mode is Mode.PUSH:
-            return self._step_held(_Chunk(samples, 0.0))
-        chunk = _Chunk(samples, self._speech(samples))
+            return self._step_held(_Chunk(samples, 0.0, self.level))
+        chunk = _Chunk(samples, self._speech(samples), self.level)
         if self.phase is Phase.SPEAKING:
             return self._step_speaking(chunk)
-        self._floor.add(self.level)
+        self._background.add(chunk.level, chunk.speech)
+        last = [*self._before, chunk][-2:]
         self._before.append(chunk)
-        last = list(self._before)[-2:]
-        sure = all(part.speech >= self._cut.opens for part in last)
-        loud = max(level_db(part.samples) for part in last) >= self.floor + self._cut.above_floor
-        if len(last) == 2 and sure and loud:
+        sure = len(last) == 2 and all(part.speech >= self._cut.opens for part in last)
+        if sure and max(part.level for part in last) >= self._level_to("starts"):
             self.phase = Phase.SPEAKING
             self._utterance = list(self._before)
             self._before.clear()
             self._quiet = 0
         return None
+
+    def _level_to(self, what: str) -> float:
+        """Level in dB that speech needs to start or to stay."""
+        margins = self._background.margins
+        margin = margins.starts if what == "starts" else margins.stays
+        return -np.inf if margin is None else self._background.floor + margin
 
     def _step_held(self, chunk: _Chunk) -> Utterance | None:
         if self.phase is not Phase.HELD:
@@ -192,8 +199,10 @@ class Segmenter:
 
     def _step_speaking(self, chunk: _Chunk) -> Utterance | None:
         self._utterance.append(chunk)
-        self._quiet = 0 if chunk.speech >= self._cut.stays else self._quiet + 1
-        if self._quiet >= _chunks(self._cut.hangover):
+        heard = chunk.speech >= self._cut.stays and chunk.level >= self._level_to("stays")
+        self._quiet = 0 if heard else self._quiet + 1
+        talk = self._background.talks
+        if self._quiet >= _chunks(self._cut.hangover_in_talk if talk else self._cut.hangover):
             return self._end()
         if len(self._utterance) >= _chunks(self._cut.longest):
             return self._split()
@@ -219,12 +228,18 @@ class Segmenter:
         return self._made(kept, started) if sure >= _chunks(self._cut.shortest) else None
 
     def _split(self) -> Utterance:
-        """End at the least likely speech of the last three seconds and carry on from there."""
+        """End at the least likely speech of the last three seconds and carry on from there.
+
+        So long a stretch may be a radio that was taken for a voice: it counts as background, and
+        what follows must stand out of it.
+        """
         window = min(len(self._utterance) - 1, _chunks(3.0))
         tail = [chunk.speech for chunk in self._utterance[-window:]]
         cut = len(self._utterance) - window + int(np.argmin(tail))
         started = self._seen - len(self._utterance)
         kept, self._utterance = self._utterance[:cut], self._utterance[cut:]
+        for chunk in kept:
+            self._background.add(chunk.level, chunk.speech)
         return self._made(kept, started)
 
     def _made(self, chunks: list[_Chunk], started: int) -> Utterance:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -49,24 +50,51 @@ def level_db(samples: Samples) -> float:
     return 10 * float(np.log10(max(power, 1e-12)))
 
 
-class NoiseFloor:
-    """Level of what is there without speech: a low percentile of the last seconds.
+@dataclass(frozen=True)
+class Margins:
+    """How far above the floor speech must start and stay (None: level does not end it), in dB."""
 
-    A percentile, not a mean: an impact wrench is silent between its bursts, and its bursts must not
-    lift the floor over a voice.
+    starts: float
+    stays: float | None
+
+
+class Background:
+    """What is there while nobody speaks to joblog: its level, and whether it is itself talk.
+
+    With tools around, the floor is a low percentile, not a mean: an impact wrench is silent between
+    its bursts, and its bursts must not lift the floor over a voice; the detector tells speech from
+    tools. Where the background is talk (a radio), the detector can't tell, and the level must: the
+    floor is the median and speech has to stand out of it.
     """
 
-    def __init__(self, seconds: float = 4.0, percentile: float = 20.0) -> None:
-        self._levels: deque[float] = deque(maxlen=max(1, round(seconds / CHUNK_SECONDS)))
-        self._percentile = percentile
+    TOOLS = Margins(starts=2.0, stays=None)
+    TALK = Margins(starts=4.0, stays=3.0)
 
-    def add(self, level: float) -> None:
-        """Take the level of one more chunk."""
+    def __init__(self, seconds: float = 4.0) -> None:
+        chunks = round(seconds / CHUNK_SECONDS)
+        self._levels: deque[float] = deque(maxlen=chunks)
+        self._speech: deque[bool] = deque(maxlen=chunks)
+
+    def add(self, level: float, probability: float) -> None:
+        """Take one more chunk (32 ms)."""
         self._levels.append(level)
+        self._speech.append(probability >= 0.5)
 
     @property
-    def level(self) -> float:
+    def talks(self) -> bool:
+        """Whether a quarter or more of the last seconds was speech."""
+        return len(self._speech) >= 1 / CHUNK_SECONDS and (
+            sum(self._speech) >= len(self._speech) / 4
+        )
+
+    @property
+    def margins(self) -> Margins:
+        """What speech must show above the floor."""
+        return self.TALK if self.talks else self.TOOLS
+
+    @property
+    def floor(self) -> float:
         """The floor in dB below full scale; very low until something was heard."""
         if not self._levels:
             return -120.0
-        return float(np.percentile(np.array(self._levels), self._percentile))
+        return float(np.percentile(np.array(self._levels), 50 if self.talks else 20))

@@ -1,0 +1,115 @@
+"""``joblog listen`` for real: people's recordings through segmenter and recogniser.
+
+Recordings and transcripts are those that pocketsphinx 5.1.1 carries (BSD), see data/README.md.
+"""
+
+from __future__ import annotations
+
+import json
+import socket
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from joblog.audio.files import read_audio
+from joblog.cli import main
+
+DATA = Path(__file__).parent / "data"
+CARDS = """#JSGF V1.0;
+grammar cards;
+public <cards> = <card> <card> <card> | <card> <card> | <card> | <rank> <card> | <rank> <rank>;
+<card> = <rank> [of] (clubs | hearts | diamonds | spades);
+<rank> = ace | two | three | four | five | six | seven | eight | nine | ten | jack | queen | king;
+"""
+MOVES = """#JSGF V1.0;
+grammar moves;
+public <move> = go (forward | backward) <distance> [meter | meters];
+<distance> = one | two | three | four | five | six | seven | eight | nine | ten;
+"""
+
+
+@pytest.fixture
+def moves(tmp_path: Path) -> Path:
+    path = tmp_path / "moves.gram"
+    path.write_text(MOVES, encoding="utf-8")
+    return path
+
+
+def answers(text: str) -> list[dict[str, object]]:
+    return [json.loads(line) for line in text.splitlines()]
+
+
+def stream(*names: str) -> bytes:
+    gap = np.zeros(16000, np.float32)
+    parts = [gap]
+    for name in names:
+        parts += [read_audio(DATA / f"{name}.flac").samples, gap]
+    return (np.concatenate(parts) * 32767).astype("<i2").tobytes()
+
+
+# Transcripts from the source.
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("cards-002", "four queen of clubs"),
+        ("cards-004", "five five"),
+        ("cards-005", "eight of spades four of clubs seven of hearts"),
+    ],
+)
+def test_a_file(name: str, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    grammar = tmp_path / "cards.gram"
+    grammar.write_text(CARDS, encoding="utf-8")
+    source = str(DATA / f"{name}.flac")
+    assert main(["listen", "--grammar", str(grammar), "--jsonl", "--source", source]) == 0
+    heard = answers(capsys.readouterr().out)
+    assert [answer["text"] for answer in heard] == [said]
+    assert heard[0]["source"] == source
+
+
+def test_a_socket_with_two_utterances(moves: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def send() -> None:
+            connection, _ = server.accept()
+            with connection:
+                connection.sendall(stream("goforward", "goforward"))
+
+        sender = threading.Thread(target=send)
+        sender.start()
+        source = f"tcp:127.0.0.1:{server.getsockname()[1]}"
+        status = main(["listen", "--grammar", str(moves), "--jsonl", "--source", source])
+        sender.join()
+    assert status == 0
+    heard = answers(capsys.readouterr().out)
+    assert [answer["text"] for answer in heard] == ["go forward ten meters"] * 2
+    assert all(answer["accepted"] for answer in heard)
+
+
+def test_standard_input_of_a_real_process(moves: Path, tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "joblog", "listen", "--grammar", str(moves), "--source", "-"]
+    done = subprocess.run(
+        [*command, "--jsonl", "--keep", str(tmp_path / "kept")],
+        input=stream("goforward"),
+        capture_output=True,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    (heard,) = answers(done.stdout.decode())
+    assert heard["text"] == "go forward ten meters"
+    kept = read_audio(str(heard["kept"]))
+    assert kept.duration == pytest.approx(heard["duration"], abs=0.001)
+
+
+def test_what_can_not_be_listened_to(
+    moves: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["listen", "--source", "-"]) == 2
+    assert "say what to listen for" in capsys.readouterr().err
+    absent = str(tmp_path / "absent.wav")
+    assert main(["listen", "--grammar", str(moves), "--source", absent]) == 1
+    assert capsys.readouterr().err.strip().endswith("there is no such file.")
