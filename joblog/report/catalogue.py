@@ -89,7 +89,7 @@ def updated(path: Path, code: str, wanted: Iterable[str | tuple[str, ...]]) -> C
         creation_date=_FIXED,
         revision_date=_FIXED,
         fuzzy=False,
-        header_comment="# Messages of the report; see catalogue.py.",
+        header_comment="# Messages of the report; see catalogue.py. Licence: that of joblog.",
     )
     for message in wanted:
         known = old.get(message[0] if isinstance(message, tuple) else message)

@@ -259,7 +259,7 @@ def _plug_found(c: Context) -> list[str]:
     if film is not None:
         parts.append(
             t.say(
-                "The magnet in the drain plug had fine metal dust on {share} of its face.",
+                "The magnet in the plug had fine metal dust on {share} of its face.",
                 share=t.percent(film),
             )
         )
