@@ -89,6 +89,11 @@ def updated(path: Path, code: str, wanted: Iterable[str | tuple[str, ...]]) -> C
         creation_date=_FIXED,
         revision_date=_FIXED,
         fuzzy=False,
+        version="1",
+        copyright_holder="joblog",
+        msgid_bugs_address="none",
+        last_translator="joblog",
+        language_team="joblog",
         header_comment="# Messages of the report; see catalogue.py. Licence: that of joblog.",
     )
     for message in wanted:
