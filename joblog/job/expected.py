@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from joblog.job.order import ready
+from joblog.job.phrases import fastener_words, words_of
 from joblog.job.types import JobState, StepState, StepStatus
+from joblog.sheet.model import Sheet, Step
 
 NEXT = 0.6  # natural log; a phrase twice as likely as another gets 0.69
 LACKING = 0.5
@@ -19,23 +21,38 @@ def expected_tags(state: JobState) -> dict[str, float]:
     for step in state.steps:
         begun = step.status is StepStatus.INCOMPLETE
         if begun or (step.status is StepStatus.OPEN and ready(state.sheet, step.step, state.done)):
-            for tag, value in _wanted(step):
+            for tag, value in _wanted(state.sheet, step):
                 bonus[tag] = max(bonus.get(tag, 0.0), value)
     return bonus
 
 
-def _wanted(state: StepState) -> list[tuple[str, float]]:
+def name_tag(sheet: Sheet, step: Step, act: str) -> str:
+    """Return the tag of the phrase by name, which the first step of that name gives it."""
+    name = _name(step, act)
+    first = next(other for other in sheet.steps if _name(other, act) == name)
+    return f"{act}:{first.key}"
+
+
+def _name(step: Step, act: str) -> str:
+    if act == "torque":
+        return fastener_words(step) if step.torque else ""
+    return words_of(step.reading.name) if step.reading else ""
+
+
+def _wanted(sheet: Sheet, state: StepState) -> list[tuple[str, float]]:
     step = state.step
     wanted = [(f"step:{step.key}", NEXT)] if state.status is StepStatus.OPEN else []
     if any(what.startswith("torque") for what in state.missing):
-        wanted += [(f"torque:{step.key}", LACKING), ("torque:here", LACKING)]
+        wanted += [(tag, LACKING) for tag in (f"torque-at:{step.key}", "torque:here")]
+        wanted.append((name_tag(sheet, step, "torque"), LACKING))
     if "angle" in state.missing:
         wanted.append((f"angle:{step.key}", LACKING))
     if step.pour:
         tags = ("in", "more", "share") if step.pour.direction == "in" else ("out",)
         wanted += [(f"{tag}:{key}", LACKING) for tag in tags for key in (step.pour.fluid, "here")]
     if step.reading and not state.values:
-        wanted.append((f"reading:{step.key}", LACKING))
+        wanted.append((f"reading-at:{step.key}", LACKING))
+        wanted.append((name_tag(sheet, step, "reading"), LACKING))
     if step.photo and state.missing:
         wanted.append((f"photo:{step.photo.kind}", LACKING))
     return wanted

@@ -86,7 +86,7 @@ def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) 
     repeated = _repeated(question, sheet, said)
     if repeated is not None:
         return repeated
-    if said.act != "control" and said.tag in _tags(question, sheet):
+    if said.act != "control" and any(_alike(said.tag, tag) for tag in _tags(question, sheet)):
         made = plan(state, said, by=by)
         closing = Draft("answered", answered(question, said.text).body)
         return Plan((closing, *made.drafts), made.spoken, made.shown, made.tone, replan=made.replan)
@@ -113,6 +113,15 @@ def _same_value(body: dict[str, Any], meaning: Meaning) -> bool:
     if meaning.value is None:
         return False
     return number(str(body.get("value", "0"))) == meaning.value
+
+
+def _alike(one: str, other: str) -> bool:
+    """Say whether two tags are about the same thing: named alike, or one of them 'at hand'."""
+    act, _, target = one.partition(":")
+    other_act, _, other_target = other.partition(":")
+    if act.removesuffix("-at") != other_act.removesuffix("-at"):
+        return False
+    return target == other_target or "here" in (target, other_target)
 
 
 def _tags(question: Question, sheet: Sheet) -> set[str]:

@@ -3,8 +3,9 @@
 Grammar, parser, help card and tests all come from :func:`phrases_of`; nothing else knows a phrase.
 Each phrase carries the tag that names its meaning::
 
-    step:KEY  torque:KEY  torque:here  in:FLUID  in:here  out:FLUID  out:here  more:FLUID
-    share:FLUID  reading:KEY  photo:KIND  clock:NAME  control:NAME  note
+    step:KEY  torque:KEY  torque-at:KEY  torque:here  angle:KEY  reading:KEY  reading-at:KEY
+    in:FLUID  in:here  out:FLUID  out:here  more:FLUID  share:FLUID  photo:KIND  clock:NAME
+    control:NAME  note
 """
 
 from __future__ import annotations
@@ -76,20 +77,33 @@ _NUMBERS = tuple(
 
 
 def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
-    steps = [step for step in sheet.steps if step.torque]
-    for step in steps:
-        assert step.torque is not None
+    """The name of a fastener stands for the step at hand where several steps tighten it."""
+    named: set[str] = set()
+    for step in sheet.steps:
+        if step.torque is None:
+            continue
+        name, unit = fastener_words(step), unit_words(step.torque.unit)
+        if name not in named:
+            named.add(name)
+            yield Phrase(
+                tag=f"torque:{step.key}",
+                pattern=_torque_pattern(name, step.torque),
+                example=f"{name} torqued to three six {unit}",
+                does=f"records the torque: {step.torque.fastener}",
+                group="Values",
+                correctable=True,
+            )
         yield Phrase(
-            tag=f"torque:{step.key}",
-            pattern=_torque_pattern(step, step.torque),
-            example=f"{fastener_words(step)} torqued to three six {unit_words(step.torque.unit)}",
+            tag=f"torque-at:{step.key}",
+            pattern=f"({_either(step.say)}) [and] (torqued | torque | at) [to | at] <torque-value>",
+            example=f"{step_name(step)} torqued to three six {unit}",
             does=f"records the torque: {step.title}",
             group="Values",
             correctable=True,
         )
         if step.torque.angle is not None:
-            yield _angle_phrase(step.key, fastener_words(step), step.title)
-    if steps:
+            yield _angle_phrase(step.key, name, step.title)
+    if named:
         yield Phrase(
             tag="torque:here",
             pattern="(torque | torqued) [to | is | at] <torque-value>",
@@ -100,19 +114,18 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
         )
 
 
-def _torque_pattern(step: Step, torque: Torque) -> str:
-    name, value = fastener_words(step), "<torque-value>"
-    said = f"({_either(step.say)}) [and] (torqued | torque | at) [to | at] {value}"
+def _torque_pattern(name: str, torque: Torque) -> str:
+    value = "<torque-value>"
     ways = f"[is] [torqued | torque | tight] [to | at] {value}"
     if torque.count == 1:
-        return f"{name} {ways} | torque {name} [to | is | at] {value} | {said}"
+        return f"{name} {ways} | torque {name} [to | is | at] {value}"
     # A number needs a word after it, or 'nut five one ten' could be taken apart in two ways.
     numbers = " | ".join(f"{word} {{which:{n}}}" for n, word in _numbered(torque.count))
     every = f"((all [the] | each) {{which:all}}) ({name} | {plural(name)})"
     return (
         f"{name} {ways} | {name} [number] ({numbers}) (is | torqued | torque | tight | at)"
         f" [torqued] [to | at] {value} | {every} [are | is] [torqued | torque | tight] [to | at]"
-        f" {value} | torque ({every} | {name}) [to | is | at] {value} | {said}"
+        f" {value} | torque ({every} | {name}) [to | is | at] {value}"
     )
 
 
@@ -196,15 +209,27 @@ def _out_phrase(key: str, name: str, label: str) -> Phrase:
 
 
 def _reading_phrases(sheet: Sheet) -> Iterator[Phrase]:
+    """The name of a reading stands for the step at hand where several steps want it."""
+    named: set[str] = set()
     for step in sheet.steps:
         if step.reading is None:
             continue
-        value = f"<{reading_rule(step.reading.unit)}>"
+        value, unit = f"<{reading_rule(step.reading.unit)}>", unit_words(step.reading.unit)
         name = words_of(step.reading.name)
+        if name not in named:
+            named.add(name)
+            yield Phrase(
+                tag=f"reading:{step.key}",
+                pattern=f"{name} [is | at | reads] {value}",
+                example=f"{name} eight zero {unit}",
+                does=f"records the reading: {step.reading.name}",
+                group="Values",
+                correctable=True,
+            )
         yield Phrase(
-            tag=f"reading:{step.key}",
-            pattern=f"{name} [is | at | reads] {value} | ({_either(step.say)}) [at | is] {value}",
-            example=f"{name} eight zero {unit_words(step.reading.unit)}",
+            tag=f"reading-at:{step.key}",
+            pattern=f"({_either(step.say)}) [at | is] {value}",
+            example=f"{step_name(step)} at eight zero {unit}",
             does=f"records the reading: {step.title}",
             group="Values",
             correctable=True,

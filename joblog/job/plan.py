@@ -77,11 +77,13 @@ def _clock(_: JobState, meaning: Meaning) -> Plan:
 _ACTS: dict[str, Callable[[JobState, Meaning], Plan]] = {
     "step": _step,
     "torque": plan_torque,
+    "torque-at": plan_torque,
     "in": plan_quantity,
     "out": plan_quantity,
     "more": plan_quantity,
     "share": plan_quantity,
     "reading": plan_reading,
+    "reading-at": plan_reading,
     "angle": plan_angle,
     "bare": plan_bare,
     "photo": _photo,

@@ -28,6 +28,7 @@ from joblog.job.targets import (
     last_value,
     reading_step,
     torque_at_hand,
+    torque_step,
 )
 from joblog.job.torques import (
     angle_limits,
@@ -45,11 +46,7 @@ from joblog.sheet.model import Step, Torque
 
 def plan_torque(state: JobState, meaning: Meaning) -> Plan:
     """Return what a spoken torque leads to."""
-    step = (
-        torque_at_hand(state)
-        if meaning.target == "here"
-        else step_named(state.sheet, meaning.target)
-    )
+    step = _torque_step(state, meaning)
     if step is None or step.torque is None:
         return refusal("Which one? Say it with its name.", "Which fastener? Say it with its name.")
     wanted = step.torque
@@ -80,6 +77,12 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
             always_ask=True,
         ),
     )
+
+
+def _torque_step(state: JobState, meaning: Meaning) -> Step | None:
+    if meaning.act == "torque-at":
+        return step_named(state.sheet, meaning.target)
+    return torque_at_hand(state) if meaning.target == "here" else torque_step(state, meaning.target)
 
 
 def _which(state: JobState, step: Step, wanted: Torque, old: str | None) -> str:
@@ -170,7 +173,10 @@ def _amounts(state: JobState, meaning: Meaning, sums: FluidState) -> tuple[SaidV
 
 def plan_reading(state: JobState, meaning: Meaning) -> Plan:
     """Return what a spoken reading leads to."""
-    step = reading_step(state, meaning.target)
+    if meaning.act == "reading-at":
+        step = step_named(state.sheet, meaning.target)
+    else:
+        step = reading_step(state, meaning.target)
     if step is None or step.reading is None:
         return refusal("Which reading? Say it with its name.")
     wanted = step.reading
@@ -232,10 +238,10 @@ def _corrected(state: JobState, meaning: Meaning, value: Value) -> Plan:
     if value.entry.kind == "quantity":
         act, target = str(body.get("direction", "in")), str(body["fluid"])
     elif value.entry.kind == "torque":
-        act, target = "torque", str(body["step"])
+        act, target = "torque-at", str(body["step"])
     else:
         is_turn = str(body.get("name", "")).startswith("angle ")
-        act, target = "angle" if is_turn else "reading", str(body["step"])
-    plans = {"torque": plan_torque, "angle": plan_angle, "reading": plan_reading}
+        act, target = "angle" if is_turn else "reading-at", str(body["step"])
+    plans = {"torque-at": plan_torque, "angle": plan_angle, "reading-at": plan_reading}
     made = plans.get(act, plan_quantity)
     return made(state, replace(meaning, act=act, target=target, correction=True))

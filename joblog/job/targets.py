@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from joblog.job.fluids import fluid_unit
 from joblog.job.order import ready
-from joblog.job.types import JobState, StepStatus, Value
+from joblog.job.types import JobState, StepState, StepStatus, Value
 from joblog.job.values import step_named
 from joblog.measure.units import UNITS, unit_of
 from joblog.sheet.model import Amount, Sheet, Step
@@ -19,7 +19,7 @@ def torque_at_hand(state: JobState) -> Step | None:
     """
     for mark in reversed(state.marks):
         done = state.step(mark.step)
-        if done and done.step.torque and any(m.startswith("torque") for m in done.missing):
+        if done and done.step.torque and _lacks_torque(done):
             return done.step
     following = state.next_step
     if following and following.step.torque:
@@ -33,6 +33,25 @@ def torque_at_hand(state: JobState) -> Step | None:
     marked = [step_named(state.sheet, mark.step) for mark in state.marks]
     tightened = [step for step in marked if step and step.torque]
     return tightened[-1] if tightened else None
+
+
+def torque_step(state: JobState, key: str) -> Step | None:
+    """Return the step of a named fastener; of several steps that tighten it, the one at hand."""
+    step = step_named(state.sheet, key)
+    if step is None or step.torque is None:
+        return None
+    wanted = (step.torque.fastener, step.torque.stage)
+    alike = [
+        s
+        for s in state.steps
+        if s.step.torque and (s.step.torque.fastener, s.step.torque.stage) == wanted
+    ]
+    lacking = [s.step for s in alike if _lacks_torque(s) and ready(state.sheet, s.step, state.done)]
+    return lacking[0] if len(alike) > 1 and lacking else step
+
+
+def _lacks_torque(step: StepState) -> bool:
+    return any(what.startswith("torque") for what in step.missing)
 
 
 def fluid_at_hand(state: JobState, direction: str) -> str | None:

@@ -77,7 +77,7 @@ def _foreign_unit(words: str, sheet: Sheet) -> str:
         bare = meaning_of(words.removesuffix(f" {name}"), sheet)
         if bare is None or not bare.values:
             continue
-        wanted = {"torque": "torque", "reading": "reading"}.get(bare.act, "volume")
+        wanted = {"torque": "torque", "reading": "reading"}.get(bare.act.split("-")[0], "volume")
         found = unit_of(code)
         return (
             f"{capital(found.plural)} are a unit of {found.dimension}, but a {wanted} "

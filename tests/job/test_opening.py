@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from pathlib import Path
 
 import pytest
 
@@ -10,9 +11,10 @@ from joblog.errors import InputError, RecordError, SheetError
 from joblog.job.guard_unit import unit_reasons
 from joblog.job.session import JobSession
 from joblog.job.types import FindingKind
-from joblog.sheet.load import library, load_sheet, sheet_text
+from joblog.sheet.load import load_sheet, sheet_text
 
 TRANSAXLE = "transaxle-drain-fill"
+SHEET = Path(__file__).parent / "data" / f"{TRANSAXLE}.toml"
 
 
 def test_a_unit_that_the_sheet_excludes_stops_the_job_and_names_the_right_sheet(bench, store):
@@ -33,7 +35,7 @@ def test_an_unknown_unit_is_asked_for(bench):
 
 @pytest.mark.parametrize("written", ["KT-6F", "kt 6f", "KT6F"])
 def test_units_are_recognised_as_people_write_them(written):
-    assert unit_reasons(load_sheet(library()[TRANSAXLE]), {"type": written}) == []
+    assert unit_reasons(load_sheet(SHEET), {"type": written}) == []
 
 
 def test_a_reason_opens_the_job_all_the_same_and_stays_in_the_record(bench):
@@ -43,7 +45,7 @@ def test_a_reason_opens_the_job_all_the_same_and_stays_in_the_record(bench):
 
 
 def test_vin_and_engine_are_judged_where_the_sheet_says_so():
-    sheet = load_sheet(library()[TRANSAXLE])
+    sheet = load_sheet(SHEET)
     applies = sheet.applies.model_copy(update={"engines": ("2.0 D",), "vin": "WKC"})
     sheet = sheet.model_copy(update={"applies": applies})
     unit = {"type": "KT-6F", "engine": "2.5 P", "vin": "WAA00000000000000"}
@@ -53,7 +55,7 @@ def test_vin_and_engine_are_judged_where_the_sheet_says_so():
 
 
 def test_a_job_keeps_the_revision_that_it_was_opened_with(bench, store):
-    text = sheet_text(library()[TRANSAXLE])
+    text = sheet_text(SHEET)
     job = bench(toml=text, unit={"type": "KT-6F"})
     # The shop edits the sheet on the disk; the job must not notice.
     resumed = JobSession.resume(store, job.session.job)

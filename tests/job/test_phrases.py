@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -18,7 +19,7 @@ from joblog.job.typed import typed_words, why_not_understood
 from joblog.sheet.load import library, load_sheet
 
 SHEETS = {key: load_sheet(path) for key, path in library().items()}
-TRANSAXLE = SHEETS["transaxle-drain-fill"]
+TRANSAXLE = load_sheet(Path(__file__).parent / "data" / "transaxle-drain-fill.toml")
 
 
 @pytest.mark.parametrize("key", sorted(SHEETS))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import Decimal
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 from hypothesis import given, settings
@@ -15,10 +16,11 @@ from joblog.job.types import JobState
 from joblog.record.clock import Moment
 from joblog.record.entry import GENESIS, Entry, content_hash
 from joblog.record.times import uuid7
-from joblog.sheet.load import library, load_sheet, sheet_text
+from joblog.sheet.load import load_sheet, sheet_text
 
-SHEET = load_sheet(library()["transaxle-drain-fill"])
-TOML = sheet_text(library()["transaxle-drain-fill"])
+PATH = Path(__file__).parent / "data" / "transaxle-drain-fill.toml"
+SHEET = load_sheet(PATH)
+TOML = sheet_text(PATH)
 START = "2026-11-25T09:00:00.000Z"
 STEPS = [step.key for step in SHEET.steps]
 

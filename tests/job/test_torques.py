@@ -137,3 +137,50 @@ def test_the_second_stage_before_the_first_is_out_of_order(bench):
     job = bench(toml=STAGES)
     reply = job.say("cover bolt stage two torqued to five zero")
     assert reply.findings[0].key == "order:stage-two:stage-one"
+
+
+TWICE = """
+[sheet]
+key = "twice"
+title = "Twice"
+revision = "1"
+summary = "The same plug is tightened twice, and read twice."
+
+[[steps]]
+key = "cold"
+title = "Cold"
+say = ["plug set cold"]
+torque = { fastener = "plug", value = 20, unit = "N.m", tolerance = 2 }
+reading = { name = "oil temperature", unit = "degC", required = false }
+
+[[steps]]
+key = "hot"
+title = "Hot"
+say = ["plug set hot"]
+after = ["cold"]
+torque = { fastener = "plug", value = 30, unit = "N.m", tolerance = 2 }
+reading = { name = "oil temperature", unit = "degC", required = false }
+"""
+
+
+def test_a_name_that_two_steps_share_means_the_step_at_hand(bench):
+    job = bench(toml=TWICE)
+    job.ok("oil temperature one five celsius", "plug torqued to two zero")
+    job.ok("oil temperature eight one celsius", "plug torqued to three zero")
+    assert [(v.step, v.value) for v in job.state.values] == [
+        ("cold", 15),
+        ("cold", 20),
+        ("hot", 81),
+        ("hot", 30),
+    ]
+    job.ok("plug set cold torqued to two one")  # named by its own phrase: that step
+    assert job.state.values[-1].step == "cold"
+
+
+def test_a_question_about_one_fastener_is_not_answered_by_another(bench):
+    job = bench()
+    job.say("torque drain plug four one zero")
+    job.say("torque fill plug two seven")
+    assert job.state.question is not None
+    job.say("torque drain plug four one")
+    assert job.state.question is None
