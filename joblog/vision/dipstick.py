@@ -16,12 +16,14 @@ import time
 from collections.abc import Sequence
 from dataclasses import replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade
 from joblog.vision.dipstick_level import WetEdge, find_wet_edge
-from joblog.vision.dipstick_marks import Marks, find_marks
+from joblog.vision.dipstick_marks import find_marks
+from joblog.vision.dipstick_signals import Marks
 from joblog.vision.quality import BLURRED, GLARE, TOO_DARK, blur_width, exposure_fault
 from joblog.vision.types import DipstickReading, Photo, Point
 
@@ -37,6 +39,8 @@ NO_EDGE = (
 )
 LEAST_MARK_SCORE = {True: 0.28, False: 0.36}  # of round marks, of a hatched zone
 LEAST_MARK_MARGIN = 0.015
+SURE_MARKS = 0.45  # marks this clear: no other blade is looked for
+WORK_PX = 1100  # longest side worked on; more shows nothing more of a blade
 LEAST_PROBABILITY = 0.55
 MOST_BELOW, MOST_ABOVE = -1.5, 2.5  # beyond them it was no level that was seen
 MOST_BLUR = 0.0036  # width of the sharpest edges, as a share of the picture's long side
@@ -52,16 +56,35 @@ def measure_dipstick(photo: Photo, *, mark_distance_mm: float | None = None) -> 
     reason; nothing is raised.
     """
     started = time.perf_counter()
-    reading = _measured(photo, mark_distance_mm)
+    reading = _measured(_shrunk(photo), mark_distance_mm)
     return replace(
         reading, mark_distance_mm=mark_distance_mm, seconds=time.perf_counter() - started
     )
 
 
+class _NoLevelError(Exception):
+    """The level can't be supported; the message is the reason to be shown."""
+
+
 def _measured(photo: Photo, mark_distance_mm: float | None) -> DipstickReading:
-    fault = exposure_fault(photo.rgb, None, "dipstick")
-    if fault:
-        return DipstickReading(usable=False, why=fault)
+    try:
+        fault = exposure_fault(photo.rgb, None, "dipstick")
+        if fault:
+            raise _NoLevelError(fault)
+        blade, marks = _marked_blade(photo, mark_distance_mm)
+        edge = find_wet_edge(blade, marks)
+        if edge is None or edge.probability < LEAST_PROBABILITY:
+            raise _NoLevelError(NO_EDGE)
+        reading = _reading(photo, blade, marks, edge)
+        if not MOST_BELOW <= (reading.level_fraction or 0.0) <= MOST_ABOVE:
+            raise _NoLevelError(NO_EDGE)
+    except _NoLevelError as reason:
+        return _refused(photo, str(reason))
+    return reading
+
+
+def _marked_blade(photo: Photo, mark_distance_mm: float | None) -> tuple[Blade, Marks]:
+    """Return the blade and its marks, or raise with the reason."""
     found: tuple[float, Blade, list[Marks]] | None = None
     for order, blade in enumerate(find_blades(photo.rgb, 2)):
         if not looks_like_a_blade(blade):
@@ -70,30 +93,28 @@ def _measured(photo: Photo, mark_distance_mm: float | None) -> DipstickReading:
         score = pairs[0].score * blade.support * (0.75**order) if pairs else 0.0
         if found is None or score > found[0]:
             found = (score, blade, pairs)
+        if score > SURE_MARKS:
+            break
     if found is None:
-        return _refused(photo, NO_BLADE)
+        raise _NoLevelError(NO_BLADE)
     _, blade, pairs = found
     if _too_dark(blade):
-        return DipstickReading(usable=False, why=TOO_DARK.format(subject="dipstick"))
+        raise _NoLevelError(TOO_DARK.format(subject="dipstick"))
     if _blurred(photo, blade):
-        return DipstickReading(usable=False, why=BLURRED.format(subject="dipstick"))
+        raise _NoLevelError(BLURRED.format(subject="dipstick"))
     if not pairs or pairs[0].score < LEAST_MARK_SCORE[pairs[0].radius > 0]:
-        return _refused(photo, NO_MARKS)
+        raise _NoLevelError(NO_MARKS)
     if _runs_out(blade, pairs[0]):
-        return DipstickReading(usable=False, why=CUT_OFF_MARK)
+        raise _NoLevelError(CUT_OFF_MARK)
     if _margin(pairs) < LEAST_MARK_MARGIN:
-        return _refused(photo, DOUBTFUL_MARKS)
-    edge = find_wet_edge(blade, pairs[0])
-    if edge is None or edge.probability < LEAST_PROBABILITY:
-        return _refused(photo, NO_EDGE)
-    reading = _reading(photo, blade, pairs[0], edge)
-    if not MOST_BELOW <= (reading.level_fraction or 0.0) <= MOST_ABOVE:
-        return _refused(photo, NO_EDGE)
-    return reading
+        raise _NoLevelError(DOUBTFUL_MARKS)
+    return blade, pairs[0]
 
 
 def _refused(photo: Photo, why: str) -> DipstickReading:
     """Return an unusable reading; where glare or blur explains it, that is the reason given."""
+    if why not in (NO_BLADE, NO_MARKS, DOUBTFUL_MARKS, NO_EDGE):
+        return DipstickReading(usable=False, why=why)
     burnt = float((photo.rgb.min(axis=2) >= 250).mean())
     if burnt > MOST_BURNT:
         why = GLARE.format(subject="dipstick")
@@ -122,6 +143,17 @@ def _blurred(photo: Photo, blade: Blade) -> bool:
     strip = np.clip(blade.strip.pixels[:, blade.first : blade.last + 1], 0, 255).astype(np.uint8)
     limit = MOST_BLUR * max(photo.rgb.shape[:2])
     return bool(blur_width(np.ascontiguousarray(strip)) * blade.strip.pitch > limit)
+
+
+def _shrunk(photo: Photo) -> Photo:
+    """Return the photo at the size that is worked on, its scale adjusted."""
+    height, width = photo.rgb.shape[:2]
+    factor = max(height, width) / WORK_PX
+    if factor <= 1.0:
+        return photo
+    size = (round(width / factor), round(height / factor))
+    rgb = np.asarray(cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return replace(photo, rgb=rgb, scale=photo.scale * width / size[0])
 
 
 def _margin(pairs: list[Marks]) -> float:

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.vision.dipstick_blade import Blade
-from joblog.vision.dipstick_marks import Marks
+from joblog.vision.dipstick_signals import Marks
 
 Array = NDArray[np.float64]
 

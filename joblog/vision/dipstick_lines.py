@@ -1,0 +1,168 @@
+"""Guess at strips in a picture from its straight edges: pairs of nearly parallel sides.
+
+The rules:
+
+* Straight pieces of edge are found in lightness and in colour (line segment detector of von Gioi,
+  Jakubowicz, Morel and Randall 2010, as in OpenCV), so a grey blade on a blue towel shows as well
+  as a bright one on a dark floor.
+* Two nearly parallel pieces make a guess at a blade; all other pieces that continue either side
+  vote for it. A blurred background votes less than a blade in focus.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+
+def segments(small: Image) -> Array:
+    """Return straight pieces of edge, shape (n, 5): x0, y0, x1, y1, weight."""
+    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
+    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD)
+    found = []
+    for channel in range(3):
+        plane = lab[..., channel]
+        if channel:
+            plane = np.clip((plane.astype(np.float64) - 128) * 2 + 128, 0, 255).astype(np.uint8)
+        lines = detector.detect(plane)[0]
+        if lines is None:
+            continue
+        pieces = np.asarray(lines, np.float64).reshape(-1, 4)
+        length = np.hypot(pieces[:, 2] - pieces[:, 0], pieces[:, 3] - pieces[:, 1])
+        pieces, length = pieces[length > 14], length[length > 14]
+        focus = _focus(plane.astype(np.float64), pieces)
+        found.append(np.column_stack([pieces, length * focus]))
+    return np.concatenate(found) if found else np.zeros((0, 5))
+
+
+def _focus(plane: Array, pieces: Array) -> Array:
+    """Return 0..1 for each piece: how much of the step across it happens within two pixels."""
+    direction = pieces[:, 2:] - pieces[:, :2]
+    direction /= np.linalg.norm(direction, axis=1, keepdims=True)
+    normal = np.stack([-direction[:, 1], direction[:, 0]], axis=1)
+    share = np.linspace(0.1, 0.9, 9)
+    points = (
+        pieces[:, None, :2] * (1 - share)[None, :, None]
+        + pieces[:, None, 2:] * (share[None, :, None])
+    )
+
+    def step(reach: float) -> Array:
+        ends = []
+        for sign in (-1, 1):
+            at = points + sign * reach * normal[:, None, :]
+            x = np.clip(at[..., 0].round().astype(int), 0, plane.shape[1] - 1)
+            y = np.clip(at[..., 1].round().astype(int), 0, plane.shape[0] - 1)
+            ends.append(plane[y, x])
+        return np.asarray(np.abs((ends[1] - ends[0]).mean(axis=1)))
+
+    near, far = step(1.5), step(4.5)
+    return np.asarray(np.clip(near / np.maximum(far, 1e-6), 0.2, 1.0) * near / (near + 6.0))
+
+
+def guesses(found: Array, size: tuple[int, int], limit: int) -> list[Array]:
+    """Return strips as (2, 2, 2): two sides, each two points, best first."""
+    if len(found) < 2:
+        return []
+    long_side = max(size)
+    order = np.argsort(-found[:, 4])
+    anchors = found[order[:70]]
+    scored: list[tuple[float, Array]] = []
+    for i in range(len(anchors)):
+        for j in range(i + 1, len(anchors)):
+            line = _pair(anchors[i], anchors[j], long_side)
+            if line is not None:
+                scored.append((_votes(line, found), line))
+    scored.sort(key=lambda item: -item[0])
+    kept: list[Array] = []
+    for score, line in scored:
+        if len(kept) == limit or score < 0.3 * scored[0][0]:
+            break
+        if all(_differs(line, other) for other in kept):
+            kept.append(line)
+    return kept
+
+
+def _pair(a: Array, b: Array, long_side: int) -> Array | None:
+    """Return the strip between two pieces, or None where they can't be a blade's sides."""
+    da, db = a[2:4] - a[:2], b[2:4] - b[:2]
+    da, db = da / np.linalg.norm(da), db / np.linalg.norm(db)
+    if da @ db < 0:
+        db = -db
+    if da @ db < np.cos(np.radians(7)):
+        return None
+    # The longer piece knows the direction better.
+    mean = da * a[4] + db * b[4]
+    mean /= np.linalg.norm(mean)
+    normal = np.array([-mean[1], mean[0]])
+    middle_a, middle_b = (a[:2] + a[2:4]) / 2, (b[:2] + b[2:4]) / 2
+    gap = (middle_b - middle_a) @ normal
+    along = abs((middle_b - middle_a) @ mean)
+    if not 0.02 * long_side < abs(gap) < 0.32 * long_side or along > 12 * abs(gap):
+        return None
+    origin = (middle_a + middle_b) / 2
+    sides = []
+    for middle, own in ((middle_a, da), (middle_b, db)):
+        # where this piece's own line stands at two places along the common axis
+        ends = []
+        for t in (-0.5 * long_side, 0.5 * long_side):
+            reach = (origin + t * mean - middle) @ mean / max(0.2, own @ mean)
+            damped = middle + reach * (0.35 * own + 0.65 * mean) / (0.35 * own @ mean + 0.65)
+            ends.append(damped)
+        sides.append(ends)
+    return np.array(sides)
+
+
+def _votes(line: Array, segments: Array) -> float:
+    """Return how much edge continues the two sides, the weaker side counting most."""
+    totals = []
+    width = np.linalg.norm(line[0].mean(axis=0) - line[1].mean(axis=0))
+    for side in line:
+        direction = side[1] - side[0]
+        direction = direction / np.linalg.norm(direction)
+        normal = np.array([-direction[1], direction[0]])
+        own = segments[:, 2:4] - segments[:, :2]
+        cosine = np.abs(own @ direction) / np.linalg.norm(own, axis=1)
+        off0 = np.abs((segments[:, :2] - side[0]) @ normal)
+        off1 = np.abs((segments[:, 2:4] - side[0]) @ normal)
+        near = np.maximum(off0, off1) < 1.5 + 0.07 * width
+        good = near & (cosine > np.cos(np.radians(6)))
+        totals.append(_covered(segments[good], side[0], direction))
+    low, high = sorted(totals)
+    return float(low * 2 + high)
+
+
+def _covered(pieces: Array, origin: Array, direction: Array) -> float:
+    """Return the weight along a side, counting doubly detected pieces once."""
+    if not len(pieces):
+        return 0.0
+    start = (pieces[:, :2] - origin) @ direction
+    end = (pieces[:, 2:4] - origin) @ direction
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    density = pieces[:, 4] / np.maximum(high - low, 1.0)
+    base = low.min()
+    cover = np.zeros(int(high.max() - base) + 2)
+    for a, b, weight in zip(low - base, high - base, density, strict=True):
+        part = cover[int(a) : int(b) + 1]
+        np.maximum(part, weight, out=part)
+    return float(cover.sum())
+
+
+def _differs(line: Array, other: Array) -> bool:
+    """Say whether two strips are different things: not just two views of one blade."""
+    along = line.mean(axis=0)[1] - line.mean(axis=0)[0]
+    along /= np.linalg.norm(along)
+    normal = np.array([-along[1], along[0]])
+    turn = other.mean(axis=0)[1] - other.mean(axis=0)[0]
+    if abs(along @ turn) < np.cos(np.radians(9)) * np.linalg.norm(turn):
+        return True
+    own = np.sort((line.mean(axis=1) - line[0, 0]) @ normal)
+    width = own[1] - own[0]
+    # compare across where the other guess was made, its pieces being surest there
+    middle = (other.mean(axis=(0, 1)) - line.mean(axis=(0, 1))) @ along
+    shift = middle * along
+    theirs = np.sort((other.mean(axis=1) - shift - line[0, 0]) @ normal)
+    return bool(np.abs(own - theirs).max() > 0.3 * width + 0.05 * abs(middle))

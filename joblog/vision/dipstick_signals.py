@@ -1,0 +1,63 @@
+"""What both kinds of dipstick marks need: their type, and signals along an unrolled blade."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from joblog.vision.dipstick_blade import Blade
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Marks:
+    """Two marks as columns of the strip, ``a`` < ``b``, not yet told lower from upper.
+
+    ``spread`` is the standard uncertainty of either column; ``score`` 0..1 says how clear.
+    ``places`` are their (column, row in half widths); ``radius`` of round ones, in half widths.
+    """
+
+    style: str
+    a: float
+    b: float
+    score: float
+    spread: float
+    offset: float = 0.0
+    radius: float = 0.0
+
+
+def unit_of(blade: Blade) -> float:
+    """Return the samples per half width."""
+    return float(np.median(blade.strip.half_width)) / blade.strip.pitch
+
+
+def log_lightness(blade: Blade) -> NDArray[np.float32]:
+    """Return 46 times the natural logarithm of the strip's lightness: 0..255."""
+    pixels = blade.strip.pixels @ np.array([0.3, 0.5, 0.2], np.float32)
+    return np.asarray(np.clip(np.log1p(pixels / 6.0) * 67.5, 0, 255), np.float32)
+
+
+def peaks_of(signal: Array, blade: Blade, apart: int) -> list[int]:
+    """Return the columns of the highest well separated values within the blade."""
+    work = signal.copy()
+    low, high = min(blade.first, blade.reach[0]), max(blade.last, blade.reach[1])
+    work[: low + apart] = 0
+    work[max(0, high - apart) :] = 0
+    found: list[int] = []
+    while len(found) < 12:
+        top = int(work.argmax())
+        if work[top] < 0.12:
+            break
+        found.append(top)
+        work[max(0, top - 2 * apart) : top + 2 * apart + 1] = 0
+    return sorted(found)
+
+
+def box(signal: Array, width: float) -> Array:
+    """Return a signal's running mean over about ``width`` columns, ends carried on."""
+    window = max(3, round(width))
+    padded = np.pad(signal, (window // 2, window - 1 - window // 2), mode="edge")
+    return np.convolve(padded, np.ones(window) / window, "valid")
