@@ -33,10 +33,7 @@ def read_audio(path: str | Path) -> Utterance:
     little-endian. Channels are averaged. Raises AudioError in one sentence.
     """
     path = Path(path)
-    blocks = list(read_blocks(path))
-    samples = np.concatenate(blocks) if blocks else np.zeros(0, np.float32)
-    if not len(samples):
-        raise AudioError(f"{path}: the file holds no sound; record it again.")
+    samples = np.concatenate(list(read_blocks(path)))
     return Utterance(_within_one(samples), 0.0, str(path))
 
 
@@ -95,6 +92,8 @@ def _converted(file: Any, path: Path) -> Iterator[Samples]:
         if not np.isfinite(block).all():
             raise AudioError(f"{path}: holds samples that are no numbers; record it again.")
         yield resampler.feed(block.mean(axis=1))
+    if not read:
+        raise AudioError(f"{path}: the file holds no sound; record it again.")
     yield resampler.flush()
 
 
