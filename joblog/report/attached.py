@@ -11,7 +11,6 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -48,7 +47,14 @@ def record_from_pdf(pdf: bytes | Path) -> bytes:
 
     Raises InputError where the file can't be read as a PDF, RecordError where it carries none.
     """
-    return _attached(_bytes(pdf), RECORD)
+    data = _bytes(pdf)
+    names = set(_all_attached(data))
+    if RECORD not in names and DATA in names:
+        raise RecordError(
+            "this is a service history, which quotes records and carries none; "
+            "check the report of each service instead"
+        )
+    return _attached(data, RECORD)
 
 
 def data_from_pdf(pdf: bytes | Path) -> dict[str, Any]:
@@ -197,16 +203,22 @@ def _bytes(pdf: bytes | Path) -> bytes:
         raise InputError(f"{pdf} can't be read ({error.strerror or error})") from error
 
 
-def _attached(pdf: bytes, name: str) -> bytes:
+def _all_attached(pdf: bytes) -> dict[str, list[bytes]]:
+    import logging
+
     from pypdf import PdfReader
 
     # What the reader remarks on a broken file would stand beside our own sentence about it.
     logging.getLogger("pypdf").setLevel(logging.CRITICAL)
     try:
-        found = PdfReader(io.BytesIO(pdf)).attachments.get(name) or []
-        contents = [bytes(content) for content in found]
+        found = PdfReader(io.BytesIO(pdf)).attachments
+        return {name: [bytes(content) for content in contents] for name, contents in found.items()}
     except Exception as error:  # whatever a broken file makes the reader say
         raise InputError(f"this file can't be read as a PDF report: {error}") from error
+
+
+def _attached(pdf: bytes, name: str) -> bytes:
+    contents = _all_attached(pdf).get(name) or []
     if len(contents) != 1:
         how = "no" if not contents else "more than one"
         raise RecordError(f"the PDF carries {how} {name}; it is no report of this program")

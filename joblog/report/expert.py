@@ -8,11 +8,12 @@ from fractions import Fraction
 
 from joblog.job.clocks import elapsed
 from joblog.job.types import FluidState, Photo, StepState, StepStatus, Value
+from joblog.measure.colour import delta_e_2000
 from joblog.record.entry import Entry
 from joblog.report.charts.gauge import gauge
 from joblog.report.context import Context, how_known, value_name
 from joblog.report.model import Caution, Fact, Measured, Step, Struck, Supply
-from joblog.report.numbers import as_decimal
+from joblog.report.numbers import as_decimal, as_lab
 from joblog.report.pictures import codes_in, describe
 from joblog.report.quantity import reader_units, sign
 from joblog.report.text import clean, sentence
@@ -25,7 +26,7 @@ def measured(c: Context) -> tuple[Measured, ...]:
     """Return every value of the job beside what was specified, in the order of the work."""
     single = [v for v in c.state.values if v.entry.kind != "quantity"]
     rows = [(value.entry.seq, _value(c, value, i)) for i, value in enumerate(single)]
-    rows += [*_levels(c), *_windows(c), *_sums(c)]
+    rows += [*_levels(c), *_windows(c), *_sums(c), *_colours(c)]
     return tuple(row for _, row in sorted(rows, key=lambda pair: pair[0]))
 
 
@@ -187,6 +188,31 @@ def fluid_limits(c: Context, fluid: FluidState) -> tuple[Decimal | None, Decimal
         wanted.service.value - wanted.tolerance.value,
         wanted.service.value + wanted.tolerance.value,
     )
+
+
+def _colours(c: Context) -> list[tuple[int, Measured]]:
+    """Return how far the new fluid's colour is from the old one's, where both were measured."""
+    seen = [(p, p.measurement.get("lab")) for p in c.state.photos if p.kind == "fluid" and p.usable]
+    good = [(p, lab) for p, raw in seen if (lab := as_lab(raw)) is not None]
+    if len(good) < 2:
+        return []
+    (first, old), (last, new) = good[0], good[-1]
+    numbers = [c.photo_numbers[first.entry.id], c.photo_numbers[last.entry.id]]
+    row = Measured(
+        what=c.t.say("Colour of the fluid, last against first"),
+        value=f"ΔE₀₀\u00a0{c.t.number(Fraction(delta_e_2000(old, new)), 0)}",
+        specified="",
+        verdict=verdict(c, None),
+        inside=None,
+        gauge="",
+        gauge_text="",
+        how=c.t.say(
+            "CIEDE2000 between photos {first} and {last}", first=numbers[0], last=numbers[1]
+        ),
+        sure="",
+        at=c.t.time(last.entry.at, seconds=True),
+    )
+    return [(last.entry.seq, row)]
 
 
 def _sums(c: Context) -> list[tuple[int, Measured]]:

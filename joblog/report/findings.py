@@ -75,8 +75,22 @@ def _found(c: Context, finding: Finding) -> Found:
         original="" if english else sentence(finding.text),
         resolved=ended,
         open=open_,
-        explained=sentence(clean(c.state.explanations.get(finding.key, ""))),
+        explained=_explained(c, finding),
     )
+
+
+def _explained(c: Context, finding: Finding) -> str:
+    """Return the advisor's words with who said them and when, '' where there are none."""
+    text = sentence(clean(c.state.explanations.get(finding.key, "")))
+    said = [
+        e
+        for e in c.state.entries
+        if e.kind == "explained" and e.body.get("finding") == finding.key and e.body.get("text")
+    ]
+    if not text or not said:
+        return text
+    by, at = clean(said[-1].by), c.t.time(said[-1].at, seconds=True)
+    return f"{text} ({by}, {at})" if by else f"{text} ({at})"
 
 
 def _resolved(c: Context, finding: Finding) -> str:

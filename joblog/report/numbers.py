@@ -16,3 +16,13 @@ def as_decimal(value: object) -> Decimal | None:
     except ArithmeticError:
         return None
     return number if number.is_finite() and abs(number) < _ABSURD else None
+
+
+def as_lab(value: object) -> tuple[float, float, float] | None:
+    """Return L*, a*, b* of a measured colour, or None where there are no three numbers."""
+    if not isinstance(value, list | tuple) or len(value) != 3:
+        return None
+    lightness, a, b = (as_decimal(x) for x in value)
+    if lightness is None or a is None or b is None:
+        return None
+    return float(lightness), float(a), float(b)

@@ -8,21 +8,20 @@ from fractions import Fraction
 from typing import Any
 
 from joblog.job.types import JobState, Photo
+from joblog.measure.particles import CLASSES, size_class
 from joblog.report.numbers import as_decimal
 
-# ISO 16232:2018, size classes by largest Feret diameter in µm, lower limit inclusive. B to J read
-# in secondary texts, limits of K to N from memory, unverified.
-CLASSES: tuple[tuple[str, int, int | None], ...] = (
-    ("F", 100, 150),
-    ("G", 150, 200),
-    ("H", 200, 400),
-    ("I", 400, 600),
-    ("J", 600, 1000),
-    ("K", 1000, 1500),
-    ("L", 1500, 2000),
-    ("M", 2000, 3000),
-    ("N", 3000, None),
-)
+_FINEST = "F"  # a phone's photo resolves no finer class
+
+
+def classes() -> list[tuple[str, int, int | None]]:
+    """Return (letter, from, to) in µm of the ISO 16232 classes that a report shows, fine to coarse.
+
+    ``to`` is None for the coarsest, which has no upper limit.
+    """
+    lows = [(letter, low) for letter, low in CLASSES.items() if low >= CLASSES[_FINEST]]
+    highs = [low for _, low in lows[1:]]
+    return [(*low, high) for low, high in zip(lows, [*highs, None], strict=True)]
 
 
 @dataclass(frozen=True)
@@ -53,21 +52,12 @@ class Past:
         return asdict(self)
 
 
-def size_class(length_mm: Decimal | float) -> str:
-    """Return the ISO 16232 class of a flake ('' below class F: a phone can't resolve it)."""
-    micrometres = Decimal(str(length_mm)) * 1000
-    for letter, low, high in CLASSES:
-        if micrometres >= low and (high is None or micrometres < high):
-            return letter
-    return ""
-
-
 def flakes_by_class(lengths_mm: list[Decimal]) -> dict[str, int]:
     """Return how many flakes are in each class."""
     counts: dict[str, int] = {}
     for length in lengths_mm:
-        letter = size_class(length)
-        if letter:
+        letter = size_class(length * 1000)
+        if letter and CLASSES[letter] >= CLASSES[_FINEST]:
             counts[letter] = counts.get(letter, 0) + 1
     return counts
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from fractions import Fraction
 from typing import NamedTuple
 
 from joblog.job.types import Photo
@@ -11,7 +11,7 @@ from joblog.report.colour import colour_name
 from joblog.report.context import Context, photo_name
 from joblog.report.images import Shown
 from joblog.report.model import Picture
-from joblog.report.numbers import as_decimal
+from joblog.report.numbers import as_decimal, as_lab
 from joblog.report.past import flake_lengths
 from joblog.report.text import clean, sentence
 
@@ -112,15 +112,14 @@ def _dipstick(c: Context, photo: Photo) -> Words:
 
 
 def _fluid(c: Context, photo: Photo) -> Words:
-    lab = [as_decimal(x) for x in photo.measurement.get("lab") or ()]
-    if len(lab) != 3 or any(x is None for x in lab):
+    lab = as_lab(photo.measurement.get("lab"))
+    if lab is None:
         return Words("", c.t.say("not measured"))
-    values: list[Decimal] = [x for x in lab if x is not None]
-    name = colour_name(c.t, *(float(x) for x in values))
     figures = "  ".join(
-        f"{axis} {c.t.number(x, 0)}" for axis, x in zip(("L*", "a*", "b*"), values, strict=True)
+        f"{axis} {c.t.number(Fraction(x), 0)}"
+        for axis, x in zip(("L*", "a*", "b*"), lab, strict=True)
     )
-    return Words(name, c.t.say("colour of the fluid on white paper"), (figures,))
+    return Words(colour_name(c.t, *lab), c.t.say("colour of the fluid on white paper"), (figures,))
 
 
 def _label(c: Context, photo: Photo) -> Words:

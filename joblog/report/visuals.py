@@ -16,7 +16,7 @@ from joblog.report.charts.timeline import Moments, Wait, timeline_chart
 from joblog.report.context import Context
 from joblog.report.expert import fluid_limits, window_reading
 from joblog.report.model import Chart
-from joblog.report.past import CLASSES, Past, past_of
+from joblog.report.past import Past, classes, past_of
 from joblog.report.quantity import reader_units
 from joblog.report.trends import trends
 
@@ -119,13 +119,13 @@ def debris(c: Context, services: tuple[Past, ...]) -> Chart | None:
     seen = [p for p in services if p.plug][-_EARLIER_SHOWN - 1 :]
     if not seen:
         return None
+    known = classes()
     finest = next(
-        (i for i, (letter, _, _) in enumerate(CLASSES) if any(p.flakes.get(letter) for p in seen)),
-        2,
+        (i for i, (letter, _, _) in enumerate(known) if any(p.flakes.get(letter) for p in seen)), 2
     )
-    classes = [(letter, _range(c, low, high)) for letter, low, high in CLASSES[min(finest, 2) :]]
+    shown = [(letter, _range(c, low, high)) for letter, low, high in known[min(finest, 2) :]]
     sizes = [Sizes(c.t.short_date(p.at), p.flakes) for p in seen]
-    return debris_chart(c.t, "debris", classes, sizes, c.settings.accent)
+    return debris_chart(c.t, "debris", shown, sizes, c.settings.accent)
 
 
 def _range(c: Context, low: int, high: int | None) -> str:

@@ -19,7 +19,7 @@ from joblog.report.charts.timeline import Moments, Wait, timeline_chart
 from joblog.report.charts.trend import Point, trend_chart
 from joblog.report.language import Language
 from joblog.report.model import Report
-from joblog.report.past import size_class
+from joblog.report.past import classes, flakes_by_class
 
 EN = Language.find("en")
 SVG = "{http://www.w3.org/2000/svg}"
@@ -89,7 +89,14 @@ def test_drained_and_filled_are_drawn_to_one_scale_with_the_limits() -> None:
     ],
 )
 def test_size_classes_are_those_of_iso_16232(mm: str, letter: str) -> None:
-    assert size_class(Decimal(mm)) == letter
+    assert flakes_by_class([Decimal(mm)]) == ({letter: 1} if letter else {})
+
+
+def test_the_classes_shown_follow_on_each_other() -> None:
+    shown = classes()
+    assert [letter for letter, _, _ in shown] == list("FGHIJKLMN")
+    assert [high for _, _, high in shown[:-1]] == [low for _, low, _ in shown[1:]]
+    assert shown[-1][2] is None
 
 
 def test_debris_columns_are_as_high_as_their_counts_and_told_apart_by_pattern() -> None:

@@ -53,6 +53,20 @@ def test_a_value_in_other_units_says_how_it_was_recorded(
     assert [plain(x) for x in m.parts] == ["recorded as 40 lbf·ft"]
 
 
+def test_the_colour_of_new_and_old_fluid_is_compared(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=36)
+    s.open()
+    # Pair 1 of Sharma, Wu and Dalal (2005): CIEDE2000 = 2.0425.
+    for phase, b in (("before", "-79.7751"), ("after", "-82.7485")):
+        lab = ["50.0000", "2.6772" if phase == "before" else "0.0000", b]
+        s.photo("drained", "fluid", phase, {"usable": True, "lab": lab})
+    m = row(make(s), "Colour of the fluid, last against first")
+    assert plain(m.value) == "ΔE₀₀ 2"
+    assert m.how == "CIEDE2000 between photos 1 and 2"
+
+
 def test_corrections_are_shown_as_corrections(full: Any, make: Callable[..., Report]) -> None:
     (only,) = make(full).corrections
     assert (plain(only.old), plain(only.new)) == ("14 lbf·ft", "40 lbf·ft")

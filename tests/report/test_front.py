@@ -163,7 +163,8 @@ def test_the_advisors_words_are_told_as_what_it_means(
     s.add("explained", {"finding": key, "text": "we will look again in spring"}, source="hand")
     report = make(s)
     assert "We will look again in spring." in report.front.means
-    assert any(f.explained == "We will look again in spring." for f in report.findings)
+    explained = next(f.explained for f in report.findings if f.explained)
+    assert explained.startswith("We will look again in spring. (Imani Okafor, ")
 
 
 def test_earlier_services_are_compared(

@@ -9,7 +9,8 @@ from typing import Any
 import pikepdf
 import pytest
 
-from joblog.errors import InputError
+from joblog.errors import InputError, RecordError
+from joblog.report.attached import record_from_pdf
 from joblog.report.history_report import build_history
 from joblog.report.html import render_html
 from joblog.report.model import Report
@@ -49,6 +50,12 @@ def test_a_report_quotes_earlier_services_with_their_hash(
 ) -> None:
     report = make(full, history=[*earlier, full.state()])  # the job itself is no earlier one
     assert [s.hash for s in report.history] == [j.final_hash for j in reversed(earlier)]
+
+
+def test_a_history_carries_no_record_and_says_so(full: Any, earlier: list[Any]) -> None:
+    pdf = render_pdf(build_history([full.state(), *earlier]))
+    with pytest.raises(RecordError, match="this is a service history"):
+        record_from_pdf(pdf)
 
 
 def test_jobs_of_two_vehicles_are_refused(new_script: Any, full: Any) -> None:
