@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -21,8 +22,17 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     photo.add_argument("--mark-distance-mm", type=float, metavar="X", help="mark to mark, known")
     photo.add_argument("--jsonl", action="store_true", help="one JSON object a file")
     photo.add_argument("--overlay", type=Path, metavar="DIR", help="write measured photos here")
+    photo.add_argument(
+        "--same-stick",
+        action="store_true",
+        help="the files are shots of one dipstick: add one combined reading",
+    )
     photo.add_argument("files", nargs="+", metavar="FILE")
     photo.set_defaults(run=run_photo)
+    labels = subparsers.add_parser("labels", help="read bar codes in photos")
+    labels.add_argument("--jsonl", action="store_true", help="one JSON object a file")
+    labels.add_argument("files", nargs="+", metavar="FILE")
+    labels.set_defaults(run=run_labels)
     from joblog.bench import bench_parsers
 
     bench = bench_parsers(subparsers).add_parser(
@@ -38,18 +48,64 @@ def run_photo(args: argparse.Namespace) -> int:
         raise UsageError("Photos of a plug need --plug-diameter-mm, the plug's outer diameter.")
     if args.overlay is not None:
         _make_folder(args.overlay)
+    if args.same_stick and args.kind != "dipstick":
+        raise UsageError("--same-stick is for photos of a dipstick: leave it out here.")
     status = Exit.OK
+    lines = []
     for name in args.files:
         try:
             line = _measure_one(name, args)
         except InputError as error:
             status = Exit.FAILED
             line = {"file": name, "error": str(error)}
-        if args.jsonl:
-            print(json.dumps(line, ensure_ascii=False), flush=True)
-        else:
-            print(_plain(line), file=sys.stderr if "error" in line else sys.stdout, flush=True)
+        lines.append(line)
+        _print(line, _plain, jsonl=args.jsonl)
+    if args.same_stick:
+        _print(_combined(lines), _plain, jsonl=args.jsonl)
     return int(status)
+
+
+def _print(line: dict[str, Any], plain: Callable[[dict[str, Any]], str], *, jsonl: bool) -> None:
+    if jsonl:
+        print(json.dumps(line, ensure_ascii=False), flush=True)
+    else:
+        print(plain(line), file=sys.stderr if "error" in line else sys.stdout, flush=True)
+
+
+def _combined(lines: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return the combined reading of all shots that could be read."""
+    from joblog.vision.dipstick import combine_dipstick
+    from joblog.vision.types import DipstickReading
+
+    shots = [DipstickReading.from_json(line) for line in lines if "error" not in line]
+    combined = combine_dipstick(shots)
+    seconds = sum(shot.seconds for shot in shots)
+    files = [line["file"] for line in lines if "error" not in line]
+    whole = replace(combined, seconds=seconds).to_json()
+    return {"file": " + ".join(files), "combined": files, **whole}
+
+
+def run_labels(args: argparse.Namespace) -> int:
+    """Read the bar codes of each file; one that can't be read is told and the others go on."""
+    from joblog.vision.labels import load_for_labels, read_labels
+
+    status = Exit.OK
+    for name in args.files:
+        line: dict[str, Any] = {"file": name}
+        try:
+            line["labels"] = [label.to_json() for label in read_labels(load_for_labels(name))]
+        except InputError as error:
+            status = Exit.FAILED
+            line["error"] = str(error)
+        _print(line, _plain_labels, jsonl=args.jsonl)
+    return int(status)
+
+
+def _plain_labels(line: dict[str, Any]) -> str:
+    if "error" in line:
+        return f"{line['file']}: {line['error']}"
+    texts = [f"{label['text']} ({label['format']})" for label in line["labels"]]
+    return f"{line['file']}: {', '.join(texts) or 'no bar code found: go nearer, hold still'}"
 
 
 def run_bench(args: argparse.Namespace) -> int:
@@ -107,7 +163,8 @@ def _plain(line: dict[str, Any]) -> str:
         return f"{name}: {line['error']}"
     if not line["usable"]:
         return f"{name}: not measured, {line['why']}"
-    return f"{name}: {_numbers(line)} ({line['seconds']:.2f} s)"
+    notes = "".join(f"; {note}" for note in line.get("notes", ()))
+    return f"{name}: {_numbers(line)} ({line['seconds']:.2f} s){notes}"
 
 
 def _numbers(line: dict[str, Any]) -> str:

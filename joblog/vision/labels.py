@@ -8,12 +8,16 @@ text means, such as a VIN and its check digit, is not this room's business.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
 
+from joblog.vision.load import load_photo
 from joblog.vision.types import Photo, Polygon
+
+LABEL_PX = 2800  # longest side: a Code 39 of 17 signs has about 300 bars side by side
 
 
 @dataclass(frozen=True)
@@ -31,6 +35,14 @@ class Label:
             "text": self.text,
             "outline_px": [[round(x, 1), round(y, 1)] for x, y in self.outline_px],
         }
+
+
+def load_for_labels(source: str | Path | bytes) -> Photo:
+    """Read a picture at the larger size that fine bars need.
+
+    Raises :class:`~joblog.errors.PhotoError` for a picture that can't be read.
+    """
+    return load_photo(source, working_side=LABEL_PX)
 
 
 def read_labels(photo: Photo) -> list[Label]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
 import pytest
+import zxingcpp
 from draw_stick import Stick, draw_stick
 from draw_swatch import Swatch, draw_swatch
 from PIL import Image
@@ -82,3 +84,21 @@ def test_plug_without_its_diameter_is_refused(stick_file, capsys):
 def test_plain_lines_can_be_read(stick_file, capsys):
     assert main(["photo", "--kind", "dipstick", str(stick_file)]) == 0
     assert "of the way from the lower to the upper mark" in capsys.readouterr().out
+
+
+def test_two_shots_of_one_stick_are_combined(stick_file, capsys):
+    args = ["photo", "--kind", "dipstick", "--jsonl", "--same-stick"]
+    assert main([*args, str(stick_file), str(stick_file)]) == 0
+    first, _, both = lines(capsys)
+    assert both["combined"] == [str(stick_file)] * 2
+    assert both["level_fraction"] == pytest.approx(first["level_fraction"], abs=1e-3)
+    assert both["level_uncertainty"] < first["level_uncertainty"]
+
+
+def test_labels_of_a_photo(tmp_path, capsys):
+    path = tmp_path / "door.png"
+    code = zxingcpp.create_barcode("1M8GDM9AXKP042788", zxingcpp.BarcodeFormat.Code39)
+    Image.fromarray(np.pad(np.array(code.to_image(scale=4)), 80, constant_values=255)).save(path)
+    assert main(["labels", "--jsonl", str(path)]) == 0
+    (line,) = lines(capsys)
+    assert line["labels"][0]["text"] == "1M8GDM9AXKP042788"
