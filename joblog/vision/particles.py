@@ -15,6 +15,10 @@ from joblog.vision.ellipse import Floats
 from joblog.vision.plug_nets import Crop
 from joblog.vision.types import Flake, Photo
 
+# A flake leans on what lies under it. Its lean can't be seen, so the usual one is undone: at 14
+# degrees (of 0 to 28) its length looks 3 % too short.
+USUAL_LEAN = 1.03
+
 
 def feret_max(points: Floats) -> float:
     """Return the maximum Feret diameter of a set of (n, 2) points, in their own unit."""
@@ -52,7 +56,7 @@ def flakes_in(
     for outline in outlines:
         corners = _pixel_corners(outline[:, 0].astype(np.float64))
         places = crop.outward(corners)
-        length = feret_max(upright(places, tilt)) * mm_per_px
+        length = feret_max(upright(places, tilt)) * mm_per_px * USUAL_LEAN
         if length < least_mm:
             continue
         drawn = cv2.approxPolyDP(outline, 0.7, closed=True)[:, 0]
@@ -65,9 +69,7 @@ def flakes_in(
 
 
 def _pixel_corners(pixels: Floats) -> Floats:
-    """Return the corners of boundary pixels: a piece one pixel wide isn't 0 wide.
-
-    A quarter pixel each way, not a half: a pixel counts as covered from half coverage on.
-    """
-    offsets = np.array([(-0.25, -0.25), (-0.25, 0.25), (0.25, -0.25), (0.25, 0.25)])
-    return (pixels[:, None] + offsets[None]).reshape(-1, 2)
+    """Return the corners of boundary pixels (n, 2): a piece one pixel wide isn't 0 wide."""
+    offsets = np.array([(-0.5, -0.5), (-0.5, 0.5), (0.5, -0.5), (0.5, 0.5)])
+    corners = pixels[:, None] + offsets[None]
+    return np.asarray(corners.reshape(-1, 2), np.float64)

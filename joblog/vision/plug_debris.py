@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,6 +14,7 @@ from joblog.vision.plug_nets import DEBRIS_SIDE, Crop, debris
 
 Mask = NDArray[np.bool_]
 
+SURELY_FLAKE = 0.75
 _SIDE = 2.6  # side of the look, in major semi-axes of the magnet
 
 
@@ -36,8 +38,11 @@ class Debris:
 
     @property
     def flakes(self) -> Mask:
-        """Pixels that are rather flake than not."""
-        return self.flake > 0.5
+        """Pixels that are rather flake than not, in pieces that are surely flake somewhere."""
+        likely = (self.flake > 0.5).astype(np.uint8)
+        _, pieces = cv2.connectedComponents(likely, connectivity=8)
+        sure = np.unique(pieces[self.flake > SURELY_FLAKE])
+        return np.isin(pieces, sure[sure > 0])
 
     @property
     def film_mask(self) -> Mask:

@@ -77,7 +77,7 @@ def luma(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.uint8)
 
 
-def _gradient(grey: NDArray[np.float32]) -> NDArray[np.float32]:
+def _gradient(grey: cv2.typing.MatLike) -> NDArray[np.float32]:
     gx = cv2.Sobel(grey, cv2.CV_32F, 1, 0, ksize=3)
     gy = cv2.Sobel(grey, cv2.CV_32F, 0, 1, ksize=3)
     return np.asarray(np.hypot(gx, gy), np.float32)
