@@ -2,9 +2,9 @@
 
     python tests/bench/confusable.py NOISE_DIR [--snr 12 6]
 
-Speaks 'torque is N foot pounds' with the voices of flite (three of them made from recorded people),
-clean and in each noise of NOISE_DIR (16 kHz mono files), and counts what the recogniser makes of the
-number: right, its twin, or something else; and what was accepted although wrong.
+Speaks 'torque is N foot pounds' with three voices of flite (made from recorded people), clean and
+in each noise of NOISE_DIR (16 kHz mono files), and counts what the recogniser makes of the number:
+right, its twin, or something else; and what was accepted although wrong.
 """
 
 from __future__ import annotations
@@ -77,7 +77,9 @@ def main() -> None:
                     tally[what] += 1
                     tally["accepted wrong"] += what != "right" and hearing.verdict == "accept"
             print(f"{word:10} {dict(tally)}", flush=True)
-    total = sum(counts.values(), Counter())
+    total: Counter[str] = Counter()
+    for tally in counts.values():
+        total.update(tally)
     print(f"{'all':10} {dict(total)}")
 
 
