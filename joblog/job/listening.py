@@ -21,6 +21,7 @@ from joblog.sheet.model import Sheet
 from joblog.speech.types import Engine, Hearing, Verdict
 
 ANSWERS = ("affirm", "negative", "first", "second")
+MEANING_SURE = 0.97  # from here on the wording may be unclear, but not what it means
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
 BELIEVABLE = 0.15  # below this the best reading isn't worth asking about either: say it again
 NOTE_WAITS = 30  # seconds after 'note' in which the words of the note are expected
@@ -54,6 +55,22 @@ def question_plan(sheet: Sheet, hearing: Hearing) -> Plan:
     body = {"question": question, "options": options, "about": "hearing"}
     spoken = capital(question) + answers
     return Plan((Draft("asked", body),), spoken=spoken, shown=spoken, tone="again")
+
+
+def sure_of_meaning(sheet: Sheet, hearing: Hearing) -> bool:
+    """Say whether all likely wordings of an unclear hearing mean the same thing.
+
+    Confidences are probabilities of sentences; that of a meaning is the sum over its sentences.
+    """
+    meaning = meaning_of(hearing.text, sheet) if hearing.text else None
+    if meaning is None:
+        return False
+    same = [
+        a
+        for a in hearing.alternatives
+        if (m := meaning_of(a.text, sheet)) and m.gist == meaning.gist
+    ]
+    return hearing.confidence + sum(a.confidence for a in same) >= MEANING_SURE
 
 
 def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:

@@ -32,6 +32,7 @@ from joblog.job.listening import (
     note_pending,
     question_plan,
     settled_by,
+    sure_of_meaning,
     takes_back,
 )
 from joblog.job.meaning import Meaning, meaning_of
@@ -168,7 +169,7 @@ class JobSession:
         if hearing.verdict is Verdict.REJECT:
             return IGNORED
         state = self.state
-        if hearing.verdict is Verdict.ASK:
+        if hearing.verdict is Verdict.ASK and not sure_of_meaning(self.sheet, hearing):
             settled = settled_by(state, self.sheet, hearing, by)
             if settled is None:
                 return self._carry_out(question_plan(self.sheet, hearing), "voice", by, heard)

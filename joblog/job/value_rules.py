@@ -23,7 +23,7 @@ _NUMBERS = {
     "three-figures-said": "<two-figures-said> | <one_to_nine> <digit> <digit> | <hundreds>"
     " | <under_hundred> (<two_figures> | oh <one_to_nine>)",
     "places": "point <digit> [<digit>]",
-    "plain-number": "<three-figures-said> [<places>] | [<zero>] <places>",
+    "plain-number": "<three-figures-said> [<places>] | <zero> | [<zero>] <places>",
     "number-value": "<number>",
 }
 _SHAPES = {
@@ -33,7 +33,9 @@ _SHAPES = {
     " | {count} <volume-many> and <part>",
     "more": "[<share-value> [[of] a]] <volume-one> | <share-value>"
     " | ({count} [<places>] | [<zero>] <places>) <volume-many>",
-    "temperature": "[minus] (<three-figures-said> | <zero>) [<places>] [<temperature-units>]",
+    # 'six point four' is 'six four' misheard: tenths of a degree are said of two figures only.
+    # "six point four" is "six four" misheard: tenths of a degree are said of two figures only.
+    " point <digit>) [<temperature-units>]",
     "pressure": "(<plain-number>) [<pressure-units>]",
     "angle": "<three-figures-said> [<angle-units>]",
     "ratio": "(<three-figures-said> | <zero>) [<places>] [<ratio-units>]",
@@ -102,8 +104,7 @@ def value_rules(sheet: Sheet) -> list[str]:
         lines.append(f"<more-value> = {_SHAPES['more'].format(count=count)};")
     bare = " | ".join(f"<{dimension}-units>" for dimension in used)
     lines.append(
-        f"<bare-value> = ([minus] (<plain-number> | <zero>) | <fraction>)"
-        f"{f' [{bare}]' if bare else ''};"
+        f"<bare-value> = ([minus] (<plain-number>) | <fraction>){f' [{bare}]' if bare else ''};"
     )
     return [*lines, "", JSGF_NUMBER_RULES]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import threading
 from pathlib import Path
 
 import pytest
@@ -195,3 +196,25 @@ def test_an_unusable_photo_is_told_and_settled_by_the_next(bench):
         "photo retaken"
     ]
     assert [p.entry.body["trial"] for p in job.state.photos] == [1, 2]
+
+
+def test_two_sessions_at_once_lose_nothing(bench, store):
+    """A phone and the bay's microphone write to one job at the same time."""
+    job = bench()
+    job.say("drain plug in")
+    other = JobSession.resume(store, job.session.job)
+
+    def report(session: JobSession, by: str) -> None:
+        for _ in range(10):
+            session.type_in("fan cycle", by=by)
+
+    threads = [
+        threading.Thread(target=report, args=(session, by))
+        for session, by in ((job.session, "Imani Okafor"), (other, "Marek Dvorak"))
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert job.state.fan_cycles == other.state.fan_cycles == 20
+    assert store.verify(job.session.job).whole

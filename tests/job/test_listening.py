@@ -56,8 +56,8 @@ def listening(bench):
     job.session.engine = job.engine
     tone = 0.1 * np.sin(np.arange(RATE) * 0.1).astype(np.float32)
 
-    def hear(text, verdict="accept", *others, seconds=1.0, by="Imani Okafor"):
-        found = tuple(Alternative(other, 0.4) for other in others)
+    def hear(text, verdict="accept", *others, seconds=1.0, by="Imani Okafor", share=0.4):
+        found = tuple(Alternative(other, share) for other in others)
         hearing = Hearing(text, Verdict(verdict), 0.5, found, engine="reader")
         job.engine.hearings.append(hearing)
         sound = np.tile(tone, 3)[: int(seconds * RATE)]
@@ -146,6 +146,12 @@ def test_saying_an_unclear_thing_again_unclearly_settles_it_too(listening):
 def test_two_ways_to_say_the_same_thing_are_one_option(listening):
     listening.hear("fill plug loose", "ask", "fill plug loosened")
     assert listening.state.question.options == ("fill plug loose",)
+
+
+def test_wordings_that_mean_the_same_are_believed_together(listening):
+    listening.hear("fill plug loose", "ask", "fill plug loosened", share=0.48)
+    assert listening.state.question is None
+    assert listening.status("fill-plug-loose") == "done"
 
 
 def test_an_open_question_stands_in_the_way_of_the_end(listening):
