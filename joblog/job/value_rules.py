@@ -22,6 +22,7 @@ _NUMBERS = {
     "two-figures-said": "<under_hundred> | <one_to_nine> <digit>",
     "three-figures-said": "<two-figures-said> | <one_to_nine> <digit> <digit> | <hundreds>"
     " | <under_hundred> (<two_figures> | oh <one_to_nine>)",
+    "two-or-more": "<two_figures> | <one_to_nine> <digit>",
     "places": "point <digit> [<digit>]",
     "plain-number": "<three-figures-said> [<places>] | <zero> | [<zero>] <places>",
     "number-value": "<number>",
@@ -34,8 +35,8 @@ _SHAPES = {
     "more": "[<share-value> [[of] a]] <volume-one> | <share-value>"
     " | ({count} [<places>] | [<zero>] <places>) <volume-many>",
     # 'six point four' is 'six four' misheard: tenths of a degree are said of two figures only.
-    # "six point four" is "six four" misheard: tenths of a degree are said of two figures only.
-    " point <digit>) [<temperature-units>]",
+    "temperature": "[minus] (<three-figures-said> | <zero> | (<two-or-more>) point <digit>)"
+    " [<temperature-units>]",
     "pressure": "(<plain-number>) [<pressure-units>]",
     "angle": "<three-figures-said> [<angle-units>]",
     "ratio": "(<three-figures-said> | <zero>) [<places>] [<ratio-units>]",
