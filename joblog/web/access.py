@@ -1,0 +1,141 @@
+"""Who may come in.
+
+This machine (loopback) needs nothing. Anybody else on the network needs a token: of a paired phone,
+a bay screen, the desk, or a report's link. Tokens are kept as SHA-256 hashes, expire, can be taken
+back one by one, and a report's token opens that report alone.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import secrets
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from joblog.errors import StoreError
+
+COOKIE = "joblog_token"
+DAY = 86_400
+LIFE = {"phone": 30 * DAY, "bay": 180 * DAY, "desk": 180 * DAY, "report": 14 * DAY, "pair": 300}
+OPEN_TO_ALL = ("/static/", "/pair/", "/trust", "/report/")  # these check their own tokens
+LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost", "testclient"})
+
+
+@dataclass(frozen=True)
+class Grant:
+    """One token: what it is for, for whom, and until when (seconds since 1970)."""
+
+    kind: str
+    name: str
+    expires: float
+    job: str = ""
+
+
+class Gate:
+    """Keeps the grants in a small file beside the records."""
+
+    def __init__(self, path: Path, now: Callable[[], float] = time.time) -> None:
+        self._path = path
+        self._now = now
+        self._lock = threading.Lock()
+        self._grants: dict[str, Grant] = self._read()
+
+    def _read(self) -> dict[str, Grant]:
+        try:
+            rows = json.loads(self._path.read_text(encoding="utf-8"))
+            return {digest: Grant(**row) for digest, row in rows.items()}
+        except FileNotFoundError:
+            return {}
+        except (OSError, ValueError, TypeError) as error:
+            raise StoreError(
+                f"{self._path} can't be read ({error}); move it away and pair phones again."
+            ) from None
+
+    def _write(self) -> None:
+        fresh = self._path.with_suffix(".new")
+        fresh.parent.mkdir(parents=True, exist_ok=True)
+        rows = {digest: asdict(grant) for digest, grant in self._grants.items()}
+        descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
+            json.dump(rows, file)
+        fresh.replace(self._path)
+
+    def grant(self, kind: str, name: str, job: str = "", life: float | None = None) -> str:
+        """Make a token and return it; it is shown this once."""
+        token = secrets.token_urlsafe(32)
+        expires = self._now() + (LIFE[kind] if life is None else life)
+        with self._lock:
+            self._drop_expired()
+            self._grants[_digest(token)] = Grant(kind, name, expires, job)
+            self._write()
+        return token
+
+    def _drop_expired(self) -> None:
+        now = self._now()
+        self._grants = {d: g for d, g in self._grants.items() if g.expires > now}
+
+    def look(self, token: str | None) -> Grant | None:
+        """Return the grant of a token that still holds."""
+        if not token:
+            return None
+        grant = self._grants.get(_digest(token))
+        return grant if grant and grant.expires > self._now() else None
+
+    def use_up(self, token: str, kind: str) -> Grant | None:
+        """Return the grant of a one-use token and take it back in the same breath."""
+        with self._lock:
+            grant = self.look(token)
+            if grant is None or grant.kind != kind:
+                return None
+            del self._grants[_digest(token)]
+            self._write()
+            return grant
+
+    def listed(self) -> list[tuple[str, Grant]]:
+        """Return (handle, grant) of all that hold, for the desk."""
+        now = self._now()
+        return [
+            (d[:12], g) for d, g in self._grants.items() if g.expires > now and g.kind != "pair"
+        ]
+
+    def revoke(self, handle: str) -> bool:
+        """Take the token with that handle back; says whether there was one."""
+        with self._lock:
+            found = [d for d in self._grants if d.startswith(handle) and len(handle) >= 12]
+            for digest in found:
+                del self._grants[digest]
+            if found:
+                self._write()
+            return bool(found)
+
+    def why_not(self, request: Any) -> str:
+        """Return '' where the request may pass, else the sentence that refuses it."""
+        origin = request.headers.get("origin")
+        changes = request.method not in ("GET", "HEAD", "OPTIONS")
+        if changes and origin and urlsplit(origin).netloc != request.headers.get("host"):
+            return "This came from another page; open joblog itself and try again."
+        if self.may_enter(request) or request.url.path.startswith(OPEN_TO_ALL):
+            return ""
+        return (
+            "This device is not paired, or its pairing was taken back; scan a new code at the desk."
+        )
+
+    def may_enter(self, connection: Any) -> bool:
+        """Say whether a request or socket comes from this machine or carries a shop token."""
+        client = connection.client.host if connection.client else ""
+        host = urlsplit(f"//{connection.headers.get('host', '')}").hostname or ""
+        if client in LOOPBACK and (host in LOOPBACK or host == "testserver"):
+            return True
+        grant = self.look(connection.cookies.get(COOKIE))
+        return grant is not None and grant.kind in ("phone", "bay", "desk")
+
+
+def _digest(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()

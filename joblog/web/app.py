@@ -1,0 +1,71 @@
+"""The web application: pages, their JSON, live updates and the microphone socket."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse, PlainTextResponse, Response
+from fastapi.staticfiles import StaticFiles
+from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoint
+
+from joblog import __version__
+from joblog.errors import JoblogError
+from joblog.web import desk, jobs, listen, live, pages
+from joblog.web.access import Gate
+from joblog.web.pages import wants_page
+from joblog.web.shop import Shop
+
+STATIC = Path(__file__).with_name("static")
+# Nothing may come from another host, no page may be framed, no script but our own runs.
+POLICY = (
+    "default-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; "
+    "style-src 'self' 'unsafe-inline'; frame-ancestors 'self'; form-action 'self'; base-uri 'none'"
+)
+
+
+class Guarded(BaseHTTPMiddleware):
+    """Lets in whom the gate knows, and sends the headers that keep a page to itself."""
+
+    def __init__(self, app: Any, gate: Gate) -> None:
+        super().__init__(app)
+        self.gate = gate
+
+    async def dispatch(self, request: Request, call_next: RequestResponseEndpoint) -> Response:
+        """Refuse strangers and posts from other pages."""
+        refused = self.gate.why_not(request)
+        if refused:
+            return PlainTextResponse(refused, status_code=403)
+        response = await call_next(request)
+        response.headers.setdefault("Content-Security-Policy", POLICY)
+        response.headers["X-Content-Type-Options"] = "nosniff"
+        response.headers["Referrer-Policy"] = "same-origin"
+        return response
+
+
+def create_app(shop: Shop, gate: Gate | None = None) -> FastAPI:
+    """Return the application for ``shop``; without a ``gate`` this machine alone is let in."""
+
+    @asynccontextmanager
+    async def life(_: FastAPI) -> AsyncIterator[None]:
+        yield
+        shop.close()
+
+    app = FastAPI(title="joblog", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
+    app.state.shop = shop
+    app.state.gate = gate or Gate(shop.store.media_path("0" * 64).parents[2] / "access.json")
+    app.add_middleware(Guarded, gate=app.state.gate)
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    for room in (pages, jobs, live, listen, desk):
+        app.include_router(room.router)
+
+    @app.exception_handler(JoblogError)
+    async def _told(request: Request, error: JoblogError) -> Response:
+        if wants_page(request):
+            return pages.sentence_page(request, str(error), status=400)
+        return JSONResponse({"error": str(error)}, status_code=400)
+
+    return app

@@ -1,0 +1,125 @@
+"""The advisor's desk: findings in the customer's words, the report, and handing it over."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+from typing import Any, Literal
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from pydantic import BaseModel, Field
+
+from joblog.errors import InputError
+from joblog.job.session import JobSession
+from joblog.record.transfer import record_bytes
+from joblog.report.build import build_report
+from joblog.report.html import render_html
+from joblog.report.pdf import render_pdf
+from joblog.web.access import Gate
+from joblog.web.pages import page, sentence_page, shop_of
+from joblog.web.view import job_view
+
+router = APIRouter()
+Language = Literal["en", "es"]
+Units = Literal["us", "metric", "both"]
+Paper = Literal["a4", "letter"]
+# A report is one file that needs nothing from anywhere and runs nothing.
+REPORT_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; font-src data:"
+
+
+class Signature(BaseModel):
+    """Who signed, and the picture of the signature as a data: address of a PNG."""
+
+    name: str = Field(min_length=1, max_length=120)
+    image: str = Field(max_length=2_000_000)
+
+
+@router.get("/desk/{job}")
+def desk_page(request: Request, job: str) -> Response:
+    """Show one job to the advisor."""
+    return page(request, "desk.html", view=job_view(shop_of(request).session(job)))
+
+
+@router.get("/phones")
+def phones_page(request: Request) -> Response:
+    """List what is paired and offer a code for one more."""
+    gate: Gate = request.app.state.gate
+    return page(request, "phones.html", grants=gate.listed())
+
+
+@router.post("/phones/{handle}/revoke")
+def revoke(request: Request, handle: str) -> Response:
+    """Take a device's token back."""
+    request.app.state.gate.revoke(handle)
+    return RedirectResponse("/phones", status_code=303)
+
+
+def _html(session: JobSession, language: Language, units: Units, paper: Paper) -> str:
+    report = build_report(
+        session.state, session.store.read_media, language=language, units=units, paper=paper
+    )
+    return render_html(report)
+
+
+@router.get("/job/{job}/report.html")
+def report_html(
+    request: Request, job: str, language: Language = "en", units: Units = "us", paper: Paper = "a4"
+) -> Response:
+    """Return the report as one self-contained file."""
+    text = _html(shop_of(request).session(job), language, units, paper)
+    return HTMLResponse(text, headers={"Content-Security-Policy": REPORT_POLICY})
+
+
+@router.get("/job/{job}/report.pdf")
+def report_pdf(
+    request: Request, job: str, language: Language = "en", units: Units = "us", paper: Paper = "a4"
+) -> Response:
+    """Return the report as a PDF that carries the record."""
+    return _pdf(shop_of(request).session(job), language, units, paper)
+
+
+def _pdf(session: JobSession, language: Language, units: Units, paper: Paper) -> Response:
+    state = session.state
+    report = build_report(
+        state, session.store.read_media, language=language, units=units, paper=paper
+    )
+    data = render_pdf(report, record_bytes(state.entries))
+    name = f"service-report-{state.job[:8]}.pdf"
+    headers = {"Content-Disposition": f'inline; filename="{name}"'}
+    return Response(data, media_type="application/pdf", headers=headers)
+
+
+@router.post("/api/jobs/{job}/link")
+def link(request: Request, job: str) -> dict[str, Any]:
+    """Make a link to the report that nobody can guess and that ends after two weeks."""
+    shop_of(request).session(job)
+    token = request.app.state.gate.grant("report", "customer's link", job=job)
+    return {"path": f"/report/{token}", "days": 14}
+
+
+@router.get("/report/{token}")
+def shared_report(request: Request, token: str) -> Response:
+    """Show the report that a customer's link opens, and that report alone."""
+    grant = request.app.state.gate.look(token)
+    if grant is None or grant.kind != "report":
+        sentence = "This link has ended or was never given; ask the shop for a new one."
+        return sentence_page(request, sentence, status=404)
+    text = _html(shop_of(request).session(grant.job), "en", "us", "a4")
+    return HTMLResponse(text, headers={"Content-Security-Policy": REPORT_POLICY})
+
+
+@router.post("/api/jobs/{job}/sign")
+def sign(request: Request, job: str, signature: Signature) -> dict[str, str]:
+    """Keep the customer's signature as an entry."""
+    head, _, data = signature.image.partition(",")
+    if head != "data:image/png;base64":
+        raise InputError("The signature must be a drawn picture; sign in the field again.")
+    try:
+        image = base64.b64decode(data, validate=True)
+    except binascii.Error:
+        raise InputError("The signature arrived damaged; sign again.") from None
+    if not image.startswith(b"\x89PNG"):
+        raise InputError("The signature arrived damaged; sign again.")
+    shop_of(request).session(job).sign(signature.name.strip(), image)
+    return {"shown": "Signature kept."}

@@ -1,0 +1,194 @@
+"""What screens ask for and send: a job's state, typed phrases, photos, reports, media."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from typing import Annotated, Any
+from urllib.parse import parse_qsl
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from pydantic import BaseModel, Field
+from starlette.concurrency import run_in_threadpool
+
+from joblog.errors import InputError, PhotoError
+from joblog.job.session import JobSession
+from joblog.record.transfer import record_bytes
+from joblog.sheet.load import library, sheet_text
+from joblog.web.pages import shop_of
+from joblog.web.view import job_view, reply_view
+
+router = APIRouter()
+LARGEST = 30_000_000  # bytes of one photo
+KINDS = ("plug", "dipstick", "fluid", "label", "other")
+SHA256 = re.compile(r"[0-9a-f]{64}")
+
+
+class Said(BaseModel):
+    """A typed phrase."""
+
+    text: str = Field(min_length=1, max_length=500)
+    by: str = Field(default="", max_length=80)
+
+
+class Settled(BaseModel):
+    """A finding confirmed with a reason, or explained to the customer."""
+
+    finding: str = Field(max_length=200)
+    text: str = Field(min_length=1, max_length=2000)
+    by: str = Field(default="", max_length=80)
+
+
+class Closing(BaseModel):
+    """How a job is closed."""
+
+    how: str = "finished"
+    reason: str = Field(default="", max_length=500)
+    by: str = Field(default="", max_length=80)
+
+
+@router.post("/jobs")
+async def open_job(request: Request) -> Response:
+    """Open a job from the form's fields and show its bay screen."""
+    body = await _body(request)
+    form = {k: v.strip() for k, v in parse_qsl(body.decode("utf-8", "replace"))}
+    key = form.get("sheet", "")
+    if key not in library():
+        raise InputError("Choose the job sheet for this job from the list.")
+    opening: dict[str, Any] = {
+        "unit": {
+            name: form[name]
+            for name in ("type", "year", "make", "model", "plate", "vin", "odometer")
+            if form.get(name)
+        },
+        "customer": {"name": form.get("customer", "")},
+        "order": form.get("order", ""),
+        "technician": form.get("technician", ""),
+        "advisor": form.get("advisor", ""),
+        "complaint": form.get("complaint", ""),
+    }
+    if "odometer" in opening["unit"]:
+        opening["unit"]["odometer_unit"] = form.get("odometer_unit") or "mi"
+    if form.get("override"):
+        opening["override"] = form["override"]
+    job = await run_in_threadpool(shop_of(request).begin, sheet_text(key), opening)
+    return RedirectResponse(f"/job/{job}", status_code=303)
+
+
+@router.get("/api/jobs/{job}")
+def state(request: Request, job: str) -> dict[str, Any]:
+    """Return everything that the screens show of a job."""
+    return job_view(shop_of(request).session(job))
+
+
+@router.post("/api/jobs/{job}/say")
+def say(request: Request, job: str, said: Said) -> dict[str, str]:
+    """Take a typed phrase."""
+    return reply_view(shop_of(request).session(job).type_in(said.text, said.by))
+
+
+@router.post("/api/jobs/{job}/confirm")
+def confirm(request: Request, job: str, settled: Settled) -> dict[str, str]:
+    """Let a finding stand, with the technician's reason."""
+    session = shop_of(request).session(job)
+    return reply_view(session.confirm(settled.finding, settled.text, settled.by))
+
+
+@router.post("/api/jobs/{job}/explain")
+def explain(request: Request, job: str, settled: Settled) -> dict[str, str]:
+    """Keep the advisor's words for the customer."""
+    session = shop_of(request).session(job)
+    return reply_view(session.explain(settled.finding, settled.text, settled.by))
+
+
+@router.post("/api/jobs/{job}/close")
+def close(request: Request, job: str, closing: Closing) -> dict[str, str]:
+    """Close the job, or say what is missing."""
+    session = shop_of(request).session(job)
+    return reply_view(session.close(closing.how, closing.reason, closing.by))
+
+
+class Shot(BaseModel):
+    """What comes with a photo: its kind, who took it, and the phone's own time as a remark."""
+
+    kind: str
+    by: str = Field(default="", max_length=80)
+    phase: str = Field(default="", max_length=10)
+    taken: str = Field(default="", max_length=40)
+
+
+@router.put("/api/jobs/{job}/photos/{sha256}")
+async def photo(
+    request: Request, job: str, sha256: str, shot: Annotated[Shot, Query()]
+) -> Response:
+    """Take one photo, named by the hash of its bytes: sent twice, it is kept once."""
+    session = shop_of(request).session(job)
+    if shot.kind not in KINDS:
+        known = ", ".join(KINDS)
+        raise InputError(f"There is no photo of the kind '{shot.kind}'; use one of {known}.")
+    data = await _body(request)
+    if hashlib.sha256(data).hexdigest() != sha256:
+        raise PhotoError("The photo arrived incomplete; it is still on the phone, send it again.")
+    return await run_in_threadpool(_keep, session, data, sha256, shot)
+
+
+async def _body(request: Request) -> bytes:
+    """Return the body, read piece by piece and never more than a photo may have."""
+    pieces, size = [], 0
+    async for piece in request.stream():
+        size += len(piece)
+        if size > LARGEST:
+            raise PhotoError("The photo is larger than 30 MB; take it with a smaller resolution.")
+        pieces.append(piece)
+    return b"".join(pieces)
+
+
+def _keep(session: JobSession, data: bytes, sha256: str, shot: Shot) -> Response:
+    known = [
+        e
+        for e in session.state.entries
+        if e.kind == "photo" and any(m.sha256 == sha256 and m.role == "photo" for m in e.media)
+    ]
+    if known:
+        measured = known[-1].body.get("measurement") or {}
+        return JSONResponse({"again": True, "measurement": _short(measured), "reply": None})
+    name = f"taken {shot.taken} by the phone's clock" if shot.taken else ""
+    reply = session.photo(data, shot.kind, phase=shot.phase or None, by=shot.by, name=name)
+    entry = next((e for e in reply.entries if e.kind == "photo"), None)
+    measured = entry.body.get("measurement", {}) if entry else {}
+    overlay = next((m.sha256 for m in entry.media if m.role == "overlay"), "") if entry else ""
+    return JSONResponse(
+        {
+            "again": False,
+            "measurement": _short(measured),
+            "overlay": overlay,
+            "reply": reply_view(reply),
+        }
+    )
+
+
+def _short(measured: dict[str, Any]) -> dict[str, Any]:
+    """Leave out the outlines: a phone shows the picture that they are drawn on."""
+    return {k: v for k, v in measured.items() if not isinstance(v, list | dict)}
+
+
+@router.get("/api/jobs/{job}/media/{sha256}")
+def media(request: Request, job: str, sha256: str) -> Response:
+    """Return a photo or sound that the job's record names."""
+    session = shop_of(request).session(job)
+    if not SHA256.fullmatch(sha256):
+        raise InputError("That is no photo's hash.")
+    for entry in session.state.entries:
+        for ref in entry.media:
+            if ref.sha256 == sha256:
+                data = session.store.read_media(sha256)
+                return Response(data, media_type=ref.mime, headers={"Cache-Control": "private"})
+    raise InputError("This job has no such photo.")
+
+
+@router.get("/api/jobs/{job}/record.jsonl")
+def record(request: Request, job: str) -> Response:
+    """Return the job's record as it is exported."""
+    data = record_bytes(shop_of(request).session(job).state.entries)
+    return Response(data, media_type="application/x-ndjson")

@@ -1,0 +1,119 @@
+"""The microphone socket: raw sound in, what was heard and answered out.
+
+First message (text): ``{"rate": 48000, "mode": "open" | "push", "by": "..."}``. Then binary
+messages of 16-bit little-endian mono samples at that rate. Text messages in between: ``press`` and
+``release`` (push to talk), ``speaking`` while a read-back plays and ``spoken`` when its last sample
+has truly been played. Answers are JSON objects with ``reply``, or ``error`` with one sentence.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+from typing import Any
+
+import numpy as np
+from fastapi import APIRouter, WebSocket, WebSocketDisconnect
+from starlette.concurrency import run_in_threadpool
+
+from joblog.audio.resample import Resampler
+from joblog.audio.segment import Mode, Segmenter
+from joblog.audio.types import Samples, Utterance
+from joblog.errors import AudioError, JoblogError
+from joblog.web.pages import shop_of
+from joblog.web.pool import BusyError
+from joblog.web.view import reply_view
+
+router = APIRouter()
+RATES = range(8_000, 192_001)
+BIGGEST = 1 << 20  # bytes of one message: more than ten seconds at any sane rate
+AFTER_SPEAKING = 0.4  # seconds that stay muted for the echo in the room
+
+
+class Ear:
+    """One microphone of one bay: its segmenter and its place in the recogniser's queue."""
+
+    def __init__(self, socket: WebSocket, job: str, hello: dict[str, Any]) -> None:
+        rate = hello.get("rate")
+        if not isinstance(rate, int) or rate not in RATES:
+            raise AudioError("The sound's rate must be a number from 8000 to 192000 a second.")
+        mode = hello.get("mode", "open")
+        if mode not in ("open", "push"):
+            raise AudioError("The microphone's mode must be 'open' or 'push'.")
+        self.socket = socket
+        self.shop = shop_of(socket)
+        self.session = self.shop.session(job)
+        self.bay = job
+        self.by = str(hello.get("by", ""))[:80]
+        self.resampler = Resampler(rate)
+        self.segmenter = Segmenter(mode=Mode.PUSH if mode == "push" else Mode.OPEN)
+
+    def feed(self, data: bytes) -> list[Utterance]:
+        """Return the utterances that this piece of sound completes."""
+        if len(data) % 2 or len(data) > BIGGEST:
+            raise AudioError("A piece of sound must be whole 16-bit samples, at most 1 MB.")
+        samples: Samples = np.frombuffer(data, "<i2").astype(np.float32) / np.float32(32768)
+        return self.segmenter.feed(self.resampler.feed(samples))
+
+    def command(self, text: str) -> list[Utterance]:
+        """Obey a text message between two pieces of sound."""
+        if text == "press":
+            self.segmenter.press()
+        elif text == "release":
+            made = self.segmenter.release()
+            return [made] if made is not None else []
+        elif text == "speaking":
+            self.segmenter.mute()
+        elif text == "spoken":
+            self.segmenter.unmute(AFTER_SPEAKING)
+        else:
+            raise AudioError("That message is not understood; see the page's own script.")
+        return []
+
+    async def answer(self, utterance: Utterance) -> None:
+        """Have one utterance heard and send the answer."""
+        try:
+            future = self.shop.hear(self.bay, self.session, utterance, self.by)
+            reply = await asyncio.wrap_future(future)
+        except (BusyError, JoblogError) as error:
+            await self.socket.send_json({"error": str(error)})
+            return
+        await self.socket.send_json({"reply": reply_view(reply)})
+
+
+@router.websocket("/api/jobs/{job}/listen")
+async def listen(socket: WebSocket, job: str) -> None:
+    """Hear one microphone until it goes away."""
+    if not socket.app.state.gate.may_enter(socket):
+        await socket.close(code=4403, reason="This device is not paired; scan a code at the desk.")
+        return
+    await socket.accept()
+    tasks: set[asyncio.Task[None]] = set()
+    try:
+        ear = Ear(socket, job, json.loads(await socket.receive_text()))
+        while True:
+            message = await socket.receive()
+            if message["type"] == "websocket.disconnect":
+                break
+            data, text = message.get("bytes"), message.get("text")
+            found = (
+                await run_in_threadpool(ear.feed, data)
+                if data is not None
+                else ear.command(text or "")
+            )
+            for utterance in found:
+                task = asyncio.create_task(ear.answer(utterance))
+                tasks.add(task)
+                task.add_done_callback(tasks.discard)
+    except WebSocketDisconnect:
+        pass
+    except (JoblogError, ValueError, KeyError) as error:
+        said = str(error) if isinstance(error, JoblogError) else "The first message must be JSON."
+        with contextlib.suppress(RuntimeError, WebSocketDisconnect):
+            await socket.send_json({"error": said})
+            await socket.close(code=4400)
+    finally:
+        # What was said before the line broke is still heard and recorded; only its answer is lost.
+        if tasks:
+            await asyncio.gather(*tasks, return_exceptions=True)

@@ -1,0 +1,60 @@
+"""Live updates by server-sent events.
+
+Each event carries the whole view of the job and the number of its last entry as its id. A browser
+that was away reconnects by itself and is given the newest view: nothing can be missed, since
+nothing but the record decides what is shown. Entries of other programs on the same store are
+noticed too.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import AsyncIterator
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import StreamingResponse
+from starlette.concurrency import run_in_threadpool
+
+from joblog.job.session import JobSession
+from joblog.web.pages import shop_of
+from joblog.web.view import job_view
+
+router = APIRouter()
+LOOK = 0.4  # seconds between two looks at the record
+BEAT = 15.0  # seconds after which silence is broken, so that both ends know the line holds
+
+
+@router.get("/api/jobs/{job}/events")
+async def events(request: Request, job: str) -> StreamingResponse:
+    """Stream the view of a job, first as it stands, then at every change."""
+    session = shop_of(request).session(job)
+    headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+    return StreamingResponse(
+        _stream(request, session), media_type="text/event-stream", headers=headers
+    )
+
+
+async def _stream(request: Request, session: JobSession) -> AsyncIterator[str]:
+    seen: tuple[object, ...] = ()
+    quiet = 0.0
+    yield "retry: 1000\n\n"
+    while not await request.is_disconnected():
+        view = await run_in_threadpool(_ticked, session)
+        mark = (view["seq"], view["reply"]["shown"], len(view["clocks"]))
+        if mark != seen or (view["clocks"] and quiet >= 1.0):
+            seen, quiet = mark, 0.0
+            yield f"id: {view['seq']}\nevent: view\ndata: {json.dumps(view)}\n\n"
+        elif quiet >= BEAT:
+            quiet = 0.0
+            yield ": still here\n\n"
+        await asyncio.sleep(LOOK)
+        quiet += LOOK
+
+
+def _ticked(session: JobSession) -> dict[str, Any]:
+    """Let the job's clocks speak up, then look."""
+    if session.state.clocks and not session.state.closed:
+        session.tick()
+    return job_view(session)

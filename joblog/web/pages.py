@@ -1,0 +1,66 @@
+"""The pages themselves: lists, bay screen, help, and plain sentences where something is wrong."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from starlette.templating import Jinja2Templates
+
+from joblog.sheet.load import library, load_sheet
+from joblog.web.shop import Shop
+from joblog.web.view import help_view, job_line, job_view
+
+router = APIRouter()
+templates = Jinja2Templates(directory=Path(__file__).with_name("templates"))
+
+
+def shop_of(request: Any) -> Shop:
+    """Return the shop that this request belongs to."""
+    shop: Shop = request.app.state.shop
+    return shop
+
+
+def wants_page(request: Request) -> bool:
+    """Say whether a person's browser asks, not a script."""
+    return "text/html" in request.headers.get("accept", "")
+
+
+def page(request: Request, name: str, **values: Any) -> HTMLResponse:
+    """Return a template as a page."""
+    return templates.TemplateResponse(request, name, values)
+
+
+def sentence_page(request: Request, sentence: str, status: int) -> Response:
+    """Return a page with one sentence on it."""
+    response = page(request, "sentence.html", sentence=sentence)
+    response.status_code = status
+    return response
+
+
+@router.get("/")
+def jobs_page(request: Request, find: str = "") -> Response:
+    """List the jobs, newest first; ``find`` looks in plate, VIN, customer and order."""
+    shop = shop_of(request)
+    lines = [job_line(shop.session(job)) for job in shop.store.jobs()]
+    wanted = find.strip().lower()
+    if wanted:
+        keys = ("plate", "vin", "customer", "order", "vehicle")
+        lines = [row for row in lines if any(wanted in str(row[k]).lower() for k in keys)]
+    return page(request, "jobs.html", jobs=lines, find=find)
+
+
+@router.get("/new")
+def new_page(request: Request) -> Response:
+    """Show the form that opens a job."""
+    sheets = [(key, load_sheet(path).sheet.title) for key, path in library().items()]
+    return page(request, "new.html", sheets=sheets)
+
+
+@router.get("/job/{job}")
+def bay_page(request: Request, job: str) -> Response:
+    """Show one job live, for the screen in the bay."""
+    session = shop_of(request).session(job)
+    return page(request, "bay.html", view=job_view(session), help=help_view(session))

@@ -1,0 +1,196 @@
+// The bay screen: draws the newest view of the job, takes typed and spoken phrases.
+
+import { byId, element, send, setText } from "./dom.js";
+import { Microphone } from "./microphone.js";
+import { Voice } from "./voice.js";
+
+const bay = byId("bay");
+const { job, by } = bay.dataset;
+const voice = new Voice();
+let microphone = null;
+let lastSpoken = null;
+
+function draw(view) {
+  const said = view.recent.filter((line) => line.note !== "reject").at(-1);
+  if (said) setText(byId("heard"), said.what);
+  setText(byId("answer"), view.reply.shown || view.reply.spoken || "");
+  setText(byId("next"), view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done");
+  setText(byId("wants"), view.next && !view.closed ? view.next.wants.join("; ") : "");
+  setText(byId("say"), view.next && !view.closed ? `Say: “${view.next.say}”` : "");
+  drawQuestion(view.question);
+  drawFindings(view.findings);
+  drawSteps(view);
+  drawClocks(view.clocks);
+}
+
+function drawQuestion(question) {
+  byId("question").hidden = !question;
+  if (!question) return;
+  setText(byId("asked"), question.question);
+  const answers = question.options.length > 1 ? ["first", "second", "negative"] : ["affirm", "negative"];
+  byId("options").replaceChildren(
+    ...answers.map((word, i) => {
+      const label = question.options.length > 1 && i < 2 ? `${word}: ${question.options[i]}` : word;
+      const button = element("button", label);
+      button.type = "button";
+      button.onclick = () => say(word);
+      return button;
+    }),
+  );
+}
+
+function drawFindings(findings) {
+  const rows = findings.slice(-5).reverse().map((finding) => {
+    const row = element("li", finding.text, finding.resolved ? "" : "open");
+    if (finding.resolved) row.append(element("span", ` (${finding.resolved})`, "quiet"));
+    return row;
+  });
+  byId("findings").replaceChildren(...(rows.length ? rows : [element("li", "Nothing", "quiet")]));
+}
+
+function drawSteps(view) {
+  const rows = view.steps.map((step) => {
+    const now = view.next && step.key === view.next.key;
+    const row = element("li", step.title, step.status === "open" ? (now ? "now" : "") : "done");
+    const words = step.values.join(", ") || (step.status === "open" ? (now ? "next" : "") : step.status);
+    if (words) row.append(element("span", `: ${words}`));
+    if (step.status === "incomplete") row.append(element("span", ` (still wanted: ${step.missing.join(", ")})`));
+    if (now) row.setAttribute("aria-current", "step");
+    return row;
+  });
+  byId("steps").replaceChildren(...rows);
+}
+
+let ticking = [];
+
+function drawClocks(clocks) {
+  const now = performance.now();
+  ticking = clocks.map((clock) => ({ ...clock, base: Number(clock.seconds), read: now }));
+  tick();
+}
+
+function clockWords(clock, seconds) {
+  const opens = Number(clock.opens);
+  const closes = clock.closes === null ? Infinity : Number(clock.closes);
+  if (seconds < opens) return [`opens in ${Math.ceil(opens - seconds)} s`, clock.name];
+  if (seconds > closes) return ["window closed", clock.name];
+  return [closes === Infinity ? "window open" : `${Math.max(0, Math.floor(closes - seconds))} s left`, clock.name];
+}
+
+function tick() {
+  const box = byId("clocks");
+  if (!ticking.length) {
+    box.replaceChildren(element("p", "None running", "quiet"));
+    return;
+  }
+  const now = performance.now();
+  box.replaceChildren(
+    ...ticking.flatMap((clock) => {
+      const [time, name] = clockWords(clock, clock.base + (now - clock.read) / 1000);
+      return [element("p", time, "time"), element("p", name, "quiet")];
+    }),
+  );
+}
+setInterval(tick, 500);
+
+function answered(reply) {
+  setText(byId("answer"), reply.shown || reply.spoken);
+  voice.say(reply);
+}
+
+async function say(text) {
+  try {
+    answered(await send(`/api/jobs/${job}/say`, { text, by }));
+  } catch (error) {
+    setText(byId("answer"), error.message);
+  }
+}
+
+function listen() {
+  const events = new EventSource(`/api/jobs/${job}/events`);
+  events.addEventListener("open", () => setText(byId("line"), "Live"));
+  events.addEventListener("error", () => setText(byId("line"), "No connection to the shop PC; trying again"));
+  events.addEventListener("view", ({ data }) => {
+    const view = JSON.parse(data);
+    if (lastSpoken !== null && view.reply.shown !== lastSpoken && view.reply.spoken.startsWith("Reading window")) {
+      voice.say(view.reply); // clocks speak up by themselves
+    }
+    lastSpoken = view.reply.shown;
+    draw(view);
+  });
+}
+
+async function switchMicrophone(mode) {
+  microphone?.stop();
+  microphone = new Microphone(job, by, mode, {
+    onReply: answered,
+    onState: (text) => setText(byId("mic"), text),
+  });
+  voice.microphone = microphone;
+  try {
+    await microphone.start();
+    return true;
+  } catch (error) {
+    microphone = null;
+    setText(byId("mic"), error.message);
+    return false;
+  }
+}
+
+const held = { button: byId("hold"), down: false };
+
+async function press() {
+  if (held.down) return;
+  held.down = true;
+  if (microphone?.mode !== "push" && !(await switchMicrophone("push"))) {
+    held.down = false;
+    return;
+  }
+  microphone.tell("press");
+  held.button.setAttribute("aria-pressed", "true");
+  setText(byId("mic"), "Speak now");
+}
+
+function release() {
+  if (!held.down) return;
+  held.down = false;
+  microphone?.tell("release");
+  held.button.setAttribute("aria-pressed", "false");
+  setText(byId("mic"), "Ready: hold to talk");
+}
+
+// A foot pedal or a Bluetooth button is a keyboard with one key: any of these holds the line open.
+const PEDALS = new Set(["Space", "PageDown", "PageUp", "F13", "MediaPlayPause", "Enter"]);
+const typing = () => /^(INPUT|TEXTAREA|SELECT|BUTTON|SUMMARY|A)$/.test(document.activeElement?.tagName ?? "");
+addEventListener("keydown", (event) => {
+  if (PEDALS.has(event.code) && !typing()) { event.preventDefault(); if (!event.repeat) press(); }
+});
+addEventListener("keyup", (event) => { if (PEDALS.has(event.code)) release(); });
+held.button.addEventListener("pointerdown", press);
+for (const name of ["pointerup", "pointercancel", "pointerleave"]) held.button.addEventListener(name, release);
+
+byId("open").addEventListener("click", async ({ currentTarget: button }) => {
+  if (microphone?.mode === "open") {
+    microphone.stop();
+    microphone = null;
+    button.setAttribute("aria-pressed", "false");
+  } else if (await switchMicrophone("open")) {
+    button.setAttribute("aria-pressed", "true");
+  }
+});
+byId("mute").addEventListener("click", ({ currentTarget: button }) => {
+  voice.muted = !voice.muted;
+  button.setAttribute("aria-pressed", String(voice.muted));
+});
+byId("typed").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const field = byId("phrase");
+  if (field.value.trim()) say(field.value.trim());
+  field.value = "";
+});
+if ("wakeLock" in navigator) {
+  const awake = () => document.visibilityState === "visible" && navigator.wakeLock.request("screen").catch(() => {});
+  document.addEventListener("visibilitychange", awake);
+  awake();
+}
+listen();

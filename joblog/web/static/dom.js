@@ -1,0 +1,37 @@
+// Small helpers that every page uses. Text from outside is only ever set as text, never as markup.
+
+export const byId = (id) => document.getElementById(id);
+
+export function setText(node, text) {
+  if (node.textContent === text) return;
+  node.textContent = text;
+  node.classList.remove("changed");
+  void node.offsetWidth; // restart the animation
+  node.classList.add("changed");
+}
+
+export function element(tag, text = "", className = "") {
+  const node = document.createElement(tag);
+  node.textContent = text;
+  if (className) node.className = className;
+  return node;
+}
+
+export async function send(path, body, method = "POST") {
+  let answer;
+  try {
+    answer = await fetch(path, {
+      method,
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify(body),
+    });
+  } catch {
+    throw new Error("The shop PC does not answer; check the network and try again.");
+  }
+  const data = await answer.json().catch(() => ({}));
+  if (!answer.ok) {
+    const why = typeof data.error === "string" ? data.error : "That could not be understood; check what was typed.";
+    throw new Error(why);
+  }
+  return data;
+}

@@ -1,0 +1,168 @@
+"""What a screen shows of a job, as plain JSON; computed from the replayed state, never stored."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from joblog.job.clocks import clock_reading
+from joblog.job.phrases import help_card
+from joblog.job.session import JobSession
+from joblog.job.types import JobState, Reply, StepState, Value
+from joblog.measure.units import Quantity, format_quantity
+from joblog.record.entry import Entry
+
+RECENT = 12
+
+
+def amount(value: Decimal | Fraction, unit: str) -> str:
+    """Return a value with its unit, as printed."""
+    return format_quantity(Quantity.of(value, unit))
+
+
+def job_line(session: JobSession) -> dict[str, Any]:
+    """Return a job's line in the list of jobs."""
+    state = session.state
+    unit, customer = state.opened.get("unit") or {}, state.opened.get("customer") or {}
+    done = sum(s.status != "open" for s in state.steps)
+    return {
+        "job": state.job,
+        "title": state.sheet.sheet.title,
+        "vehicle": _joined(unit.get("year"), unit.get("make"), unit.get("model")),
+        "plate": unit.get("plate", ""),
+        "vin": unit.get("vin", ""),
+        "customer": customer.get("name", ""),
+        "order": state.opened.get("order", ""),
+        "technician": state.opened.get("technician", ""),
+        "opened_at": state.opened_at,
+        "closed": state.closed,
+        "progress": f"{done} of {len(state.steps)} steps",
+        "open_findings": sum(not f.resolved for f in state.findings),
+    }
+
+
+def job_view(session: JobSession) -> dict[str, Any]:
+    """Return everything that the live screens show of a job."""
+    state = session.state
+    following = state.next_step
+    return job_line(session) | {
+        "seq": len(state.entries) - 1,
+        "hash": state.final_hash,
+        "example": state.sheet.sheet.example,
+        "cautions": [c.text for c in state.sheet.cautions],
+        "next": step_view(following) if following else None,
+        "steps": [step_view(s) for s in state.steps],
+        "fluids": [
+            {
+                "name": f.name,
+                "in": amount(f.poured_in, f.unit),
+                "out": amount(f.poured_out, f.unit),
+                "specified": amount(f.specified, f.unit) if f.specified is not None else "",
+            }
+            for f in state.fluids
+        ],
+        "clocks": clock_views(session, state),
+        "findings": [
+            {
+                "key": f.key,
+                "kind": str(f.kind),
+                "text": f.text,
+                "customer": state.explanations.get(f.key, f.customer),
+                "resolved": f.resolved,
+            }
+            for f in state.findings
+        ],
+        "question": _question(state),
+        "recent": [line for e in state.entries[-4 * RECENT :] if (line := recent_line(e))][
+            -RECENT:
+        ],
+        "reply": reply_view(session.last_reply),
+    }
+
+
+def _joined(*parts: Any) -> str:
+    return " ".join(str(p) for p in parts if p)
+
+
+def _question(state: JobState) -> dict[str, Any] | None:
+    asked = state.question
+    return {"question": asked.question, "options": list(asked.options)} if asked else None
+
+
+def reply_view(reply: Reply) -> dict[str, Any]:
+    """Return an answer for a screen and for the read-back."""
+    return {"spoken": reply.spoken, "shown": reply.shown, "tone": reply.tone}
+
+
+def step_view(state: StepState) -> dict[str, Any]:
+    """Return a step with what is wanted and what was recorded with it."""
+    step = state.step
+    wants = []
+    if step.torque:
+        torque = step.torque
+        wants.append(f"{torque.fastener} {amount(torque.value, torque.unit)} ± {torque.tolerance}")
+    if step.window:
+        closes = f" to {step.window.closes}" if step.window.closes is not None else " or more"
+        wants.append(f"read {step.window.opens}{closes} s after {step.window.since}")
+    if step.photo:
+        wants.append(f"photo of the {step.photo.kind}")
+    return {
+        "key": step.key,
+        "title": step.title,
+        "say": step.say[0],
+        "status": str(state.status),
+        "at": state.at,
+        "wants": wants,
+        "missing": list(state.missing),
+        "values": [value_view(v) for v in state.values],
+    }
+
+
+def value_view(value: Value) -> str:
+    """Return a value with its verdict in words."""
+    verdict = {True: ", in spec", False: ", out of spec", None: ""}[value.within]
+    return amount(value.value, value.unit) + verdict
+
+
+def clock_views(session: JobSession, state: JobState) -> list[dict[str, Any]]:
+    """Return the running clocks: seconds since their start and their window's bounds."""
+    now = session.clock.read()
+    views = []
+    for clock in state.clocks:
+        if clock.stopped:
+            continue
+        reading = clock_reading(clock, now)
+        views.append(
+            {
+                "name": clock.name,
+                "seconds": str(round(reading.elapsed.seconds, 1)),
+                "opens": str(clock.opens),
+                "closes": None if clock.closes is None else str(clock.closes),
+                "phase": str(reading.phase),
+            }
+        )
+    return views
+
+
+def recent_line(entry: Entry) -> dict[str, Any] | None:
+    """Return an entry as a line of 'what happened', or None for what a screen needn't show."""
+    body = entry.body
+    if entry.kind == "heard":
+        said = f"“{body['text']}”" if body["verdict"] != "reject" else "talk, ignored"
+        return {"at": entry.at, "by": entry.by, "what": said, "note": str(body["verdict"])}
+    if entry.kind == "note":
+        return {"at": entry.at, "by": entry.by, "what": f"Note: {body['text']}", "note": ""}
+    if entry.kind == "photo":
+        measured = body.get("measurement") or {}
+        word = "measured" if measured.get("usable") else "not usable"
+        return {"at": entry.at, "by": entry.by, "what": f"Photo {body['kind']}", "note": word}
+    return None
+
+
+def help_view(session: JobSession) -> list[dict[str, Any]]:
+    """Return what can be said, under its headings."""
+    return [
+        {"group": group, "phrases": [{"say": p.example, "does": p.does} for p in phrases]}
+        for group, phrases in help_card(session.sheet).items()
+    ]
