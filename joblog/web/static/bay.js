@@ -13,7 +13,7 @@ let lastSpoken = null;
 function draw(view) {
   const said = view.recent.filter((line) => line.note !== "reject").at(-1);
   if (said) setText(byId("heard"), said.what);
-  setText(byId("answer"), view.reply.shown || view.reply.spoken || "");
+  drawAnswer(view.reply);
   setText(byId("next"), view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done");
   setText(byId("wants"), view.next && !view.closed ? view.next.wants.join("; ") : "");
   setText(byId("say"), view.next && !view.closed ? `Say: “${view.next.say}”` : "");
@@ -93,8 +93,14 @@ function tick() {
 }
 setInterval(tick, 500);
 
+// What is said aloud stands large; what may be read besides, with its cautions, stands below.
+function drawAnswer(reply) {
+  setText(byId("answer"), reply.spoken || reply.shown || "");
+  setText(byId("more"), reply.spoken && reply.shown !== reply.spoken ? reply.shown : "");
+}
+
 function answered(reply) {
-  setText(byId("answer"), reply.shown || reply.spoken);
+  drawAnswer(reply);
   voice.say(reply);
 }
 
