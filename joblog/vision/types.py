@@ -48,7 +48,7 @@ class Photo:
     def to_original(self, point: Iterable[float]) -> Point:
         """Return where an (x, y) of ``rgb`` lies in the original; centres of pixels are whole."""
         x, y = point
-        return (x + 0.5) * self.scale - 0.5, (y + 0.5) * self.scale - 0.5
+        return float((x + 0.5) * self.scale - 0.5), float((y + 0.5) * self.scale - 0.5)
 
     def polygon_to_original(self, points: Iterable[Iterable[float]]) -> Polygon:
         """Return :meth:`to_original` of every point."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import struct
 import zlib
@@ -160,10 +161,8 @@ def test_a_panorama_is_read_reduced():
 def test_damage_is_refused_or_read_but_never_crashes(noise, at, kind):
     data = bytearray(saved(Image.fromarray(picture()), kind))
     data[at : at + len(noise)] = noise
-    try:
+    with contextlib.suppress(PhotoError):
         assert load_photo(bytes(data)).rgb.dtype == np.uint8
-    except PhotoError as error:
-        assert str(error)
 
 
 def with_place(kind: str) -> bytes:
