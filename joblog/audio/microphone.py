@@ -22,6 +22,7 @@ from joblog.errors import DeviceError
 # A sound card hands over a block every few hundredths of a second; half a second without one means
 # that it is gone. Unplugged USB cards do not report an error, they only fall silent.
 LOST_AFTER = 0.5
+FIRST_AFTER = 2.0  # a card that was just opened may take this long to start
 TRY_AGAIN = 1.0
 _WAITING_BLOCKS = 200  # about 20 s; a reader that is further behind loses the oldest sound
 
@@ -169,13 +170,15 @@ class Microphone:
     def blocks(self) -> Iterator[Samples]:
         """Yield 16 kHz mono blocks until closed."""
         resampler = Resampler(self._stream.rate)
+        patience = FIRST_AFTER
         while not self._closed:
             try:
-                block = self._blocks.get(timeout=LOST_AFTER)
+                block = self._blocks.get(timeout=patience)
             except queue.Empty:
                 self._reopen()
                 resampler = Resampler(self._stream.rate)
                 continue
+            patience = LOST_AFTER
             yield resampler.feed(np.nan_to_num(block))
 
     def close(self) -> None:
@@ -213,7 +216,7 @@ class Microphone:
 
     def _gives_sound(self) -> bool:
         try:
-            self._deliver(self._blocks.get(timeout=2 * LOST_AFTER))
+            self._deliver(self._blocks.get(timeout=FIRST_AFTER))
         except queue.Empty:
             return False
         return True
