@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from joblog.errors import GrammarError
 from joblog.speech.grammar import Grammar
 
 HEAD = "#JSGF V1.0;\ngrammar t;\n"
@@ -187,3 +188,44 @@ def test_sentences_come_shortest_first_and_samples_are_sentences() -> None:
     assert lengths == sorted(lengths)
     assert len(lengths) == 400
     assert all(compiled.parse(words) for words in compiled.graph.sample(50, seed=3))
+
+
+WEIGHTED = """public <r> = /4/ <x> <y> | /1/ <y> <x> {T} | /2/ (a | /1/ b) c;
+<x> = /3/ a | /1/ b | /2/ c [a];
+<y> = (/5/ a | /1/ c)* b;
+"""
+
+
+def test_weights_of_graph_and_parse_agree() -> None:
+    text = HEAD + WEIGHTED.replace("(a | /1/ b)", "(/1/ a | /1/ b)")
+    compiled = Grammar.from_text(text)
+    found = 0
+    for words in SENTENCES:
+        score, parse = compiled.graph.score(words), compiled.parse(words)
+        assert (score is None) is (parse is None)
+        if score is not None and parse is not None:
+            found += 1
+            assert score == pytest.approx(parse.weight, abs=1e-6)
+            assert score <= 1e-9
+    assert found > 20
+
+
+PIECES = st.sampled_from(
+    ["#JSGF V1.0;", "grammar", "t", ";", "public", "<r>", "=", "a", "|", "(", ")", "[", "]", "*",
+     "+", "{T}", "/2/", '"', "<", ">", "/*", "*/", "//", "\n", "import", "<t.r>", "###", "{", "}"]
+)  # fmt: skip
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(PIECES, max_size=25), st.booleans())
+def test_any_text_is_a_grammar_or_one_sentence(pieces: list[str], headed: bool) -> None:
+    text = (HEAD + "public <r> = " if headed else "") + " ".join(pieces)
+    sentence = "g: ."
+    try:
+        compiled = Grammar.from_text(text + (";" if headed else ""), source="g")
+        assert next(compiled.sentences(1)) is not None
+    except GrammarError as error:
+        sentence = str(error)
+    assert sentence.startswith("g:")
+    assert sentence.endswith(".")
+    assert "\n" not in sentence
