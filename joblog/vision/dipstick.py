@@ -42,6 +42,7 @@ LEAST_MARK_MARGIN = 0.015
 SURE_MARKS = 0.45  # marks this clear: no other blade is looked for
 WORK_PX = 1100  # longest side worked on; more shows nothing more of a blade
 LEAST_PROBABILITY = 0.55
+MOST_UNSURE = 0.4  # a wider interval says nothing
 MOST_BELOW, MOST_ABOVE = -1.5, 2.5  # beyond them it was no level that was seen
 MOST_BLUR = 0.0036  # width of the sharpest edges, as a share of the picture's long side
 LEAST_BRIGHT = 55  # of the blade's brightest parts, 8-bit
@@ -76,7 +77,8 @@ def _measured(photo: Photo, mark_distance_mm: float | None) -> DipstickReading:
         if edge is None or edge.probability < LEAST_PROBABILITY:
             raise _NoLevelError(NO_EDGE)
         reading = _reading(photo, blade, marks, edge)
-        if not MOST_BELOW <= (reading.level_fraction or 0.0) <= MOST_ABOVE:
+        likely = MOST_BELOW <= (reading.level_fraction or 0.0) <= MOST_ABOVE
+        if not likely or (reading.level_uncertainty or 0.0) > MOST_UNSURE:
             raise _NoLevelError(NO_EDGE)
     except _NoLevelError as reason:
         return _refused(photo, str(reason))

@@ -65,15 +65,20 @@ def find_wet_edge(blade: Blade, marks: Marks) -> WetEdge | None:
         return None
     values = np.array([evidence[peak] for peak in peaks])
     weight = np.exp(values - values.max())
+    weight /= weight.sum()
     best = peaks[int(values.argmax())]
     step = _step(lanes, unit, 0.8)[:, best]
     path, column, spread = _crossing(blade, best, marks)
     redder = float(step[1] - step[2])
     contrast = float(np.hypot(step[1], step[2]))
+    if contrast <= FAINT:
+        # a faint edge is rough, and what the other places are worth adds to the uncertainty
+        elsewhere = float(np.sqrt(weight @ (np.array(peaks) - best) ** 2))
+        spread = float(np.hypot(2.5 * spread + 0.05 * unit, elsewhere))
     return WetEdge(
         column=column,
-        spread=spread if contrast > FAINT else 2.5 * spread + 0.05 * unit,
-        probability=float(weight.max() / weight.sum()),
+        spread=spread,
+        probability=float(weight.max()),
         wet_first=redder < 0,
         wet_evidence=float(np.clip(abs(redder) / 0.12, 0, 1)),
         contrast=contrast,
