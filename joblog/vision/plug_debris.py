@@ -14,7 +14,7 @@ from joblog.vision.plug_nets import DEBRIS_SIDE, Crop, debris
 
 Mask = NDArray[np.bool_]
 
-SURELY_FLAKE = 0.75
+LIKELY_FLAKE, SURELY_FLAKE = 0.4, 0.6
 _SIDE = 2.6  # side of the look, in major semi-axes of the magnet
 
 
@@ -39,7 +39,7 @@ class Debris:
     @property
     def flakes(self) -> Mask:
         """Pixels that are rather flake than not, in pieces that are surely flake somewhere."""
-        likely = (self.flake > 0.5).astype(np.uint8)
+        likely = (self.flake > LIKELY_FLAKE).astype(np.uint8)
         _, pieces = cv2.connectedComponents(likely, connectivity=8)
         sure = np.unique(pieces[self.flake > SURELY_FLAKE])
         return np.isin(pieces, sure[sure > 0])
