@@ -14,7 +14,7 @@ from joblog.vision.plug_nets import DEBRIS_SIDE, Crop, debris
 
 Mask = NDArray[np.bool_]
 
-LIKELY_FLAKE, SURELY_FLAKE = 0.4, 0.6
+LIKELY_FLAKE, SURELY_FLAKE = 0.5, 0.75
 _SIDE = 2.6  # side of the look, in major semi-axes of the magnet
 
 
