@@ -23,6 +23,7 @@ Image = NDArray[np.uint8]
 
 FIND_PX = 640  # longest side in which straight pieces are looked for
 HALF_SPAN = 1.6  # a strip is sampled this many half widths to either side of the axis
+LEAST_PX = 60  # a shorter stretch of two sides is no blade
 LEAST_ROWS = 33  # a narrower blade shows neither marks nor edge
 FOLLOW_ROWS = 81  # samples across the strip in which the sides are followed
 FOLLOW_STEP = 2.0  # its columns, pixels apart
@@ -88,7 +89,7 @@ def looks_like_a_blade(blade: Blade) -> bool:
     width = blade.strip.half_width[seen]
     long_enough = len(width) * blade.strip.pitch > 6.0 * float(np.median(width))
     level = _standing_out(blade.strip)[seen]
-    clear = float(level.mean()) > 0.34 and float((level > 0.25).mean()) > 0.8
+    clear = float(level.mean()) > 0.27 and float((level > 0.2).mean()) > 0.75
     return bool(long_enough and clear and float(width.max()) < 1.75 * float(width.min()))
 
 
@@ -109,6 +110,8 @@ def _follow(rgb: Image, line: Array) -> Blade | None:
         strip = _unroll(rgb, axis, half, FOLLOW_ROWS, FOLLOW_STEP)
         path, strength = _sides(strip)
         first, last = _extent(strip)
+        if (last - first) * FOLLOW_STEP < LEAST_PX or strength[:, first : last + 1].max() <= 0:
+            return None
         smooth = [
             _robust_polynomial(side, weight, (first, last), degree)
             for side, weight in zip(path, strength, strict=True)
@@ -291,13 +294,13 @@ def _robust_polynomial(path: Array, weight: Array, extent: tuple[int, int], degr
     x = (columns - first) / max(1, last - first) * 2 - 1
     use = (columns >= first) & (columns <= last)
     base = np.where(use, weight, 0.0) ** 2
-    weights = base.copy()
+    weights = base + 1e-9 * use
     fit = np.polynomial.Polynomial([float(np.median(path[use]))])
     for _ in range(8):
         fit = np.polynomial.Polynomial.fit(x, path, degree, domain=[-1, 1], w=np.sqrt(weights))
         off = path - fit(x)
         spread = max(0.015, 1.4826 * float(np.median(np.abs(off[use]))))
-        weights = base / (1 + (off / (1.5 * spread)) ** 2) ** 2
+        weights = (base + 1e-9 * use) / (1 + (off / (1.5 * spread)) ** 2) ** 2
     # beyond the seen stretch the side goes on straight: a cubic would run away
     near = np.clip(x, -1, 1)
     return np.asarray(fit(near) + fit.deriv()(near) * (x - near))

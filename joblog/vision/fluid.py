@@ -222,6 +222,7 @@ def _blot_of(region: Mask, deepest: Array32) -> _Blot:
     cv2.drawContours(filled, [outline], -1, 1, cv2.FILLED)
     area = float(filled.sum())
     radius = float(np.sqrt(area / np.pi))
+    _check_round(np.asarray(outline, np.int32), area)
     plateau = float(np.percentile(deepest[filled > 0], 70))
     deep = ((deepest > 0.75 * plateau) & (filled > 0)).astype(np.uint8)
     soaked = np.asarray(cv2.morphologyEx(deep, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8)))
@@ -232,6 +233,16 @@ def _blot_of(region: Mask, deepest: Array32) -> _Blot:
     moments = cv2.moments(filled, True)
     center = (moments["m10"] / moments["m00"], moments["m01"] / moments["m00"])
     return _Blot(core, outline[:, 0, :].astype(np.int32), center, radius)
+
+
+def _check_round(outline: NDArray[np.int32], area: float) -> None:
+    """Refuse what no drop on paper looks like: strips, corners, shapes full of bays."""
+    hull = float(cv2.contourArea(cv2.convexHull(outline)))
+    reach = cv2.minEnclosingCircle(outline)[1]
+    if area < 0.75 * hull or area < 0.4 * np.pi * reach**2:
+        raise _NoColourError(
+            "no round blot found: put one large drop on white paper and fill the picture with it"
+        )
 
 
 def _core_colour(ratio: Array32, blot: _Blot) -> Array:

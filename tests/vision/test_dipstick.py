@@ -149,3 +149,14 @@ def test_one_usable_shot_of_two_is_said():
     both = combine_dipstick([DipstickReading(usable=False, why="x: y"), shot(0.4, 0.03)])
     assert both.level_fraction == 0.4
     assert "only one" in both.notes[-1]
+
+
+@pytest.mark.parametrize("shape", [(32, 32), (33, 900), (900, 40), (240, 320)])
+def test_noise_and_scribbles_of_any_shape_give_no_level(shape):
+    rng = np.random.default_rng(5)
+    scribble = np.full((*shape, 3), 90, np.uint8)
+    for _ in range(8):
+        ends = rng.integers(0, [shape[1], shape[0]], (2, 2)).tolist()
+        cv2.line(scribble, *ends, rng.integers(0, 255, 3).tolist(), int(rng.integers(1, 40)))
+    for rgb in (scribble, rng.integers(0, 256, (*shape, 3)).astype(np.uint8)):
+        assert not measure_dipstick(photo(rgb), mark_distance_mm=20.0).usable
