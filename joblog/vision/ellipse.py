@@ -84,7 +84,7 @@ def distance(ellipse: Floats, points: Floats) -> Floats:
 def filled(ellipse: Floats, shape: tuple[int, int], grow: float = 1.0) -> NDArray[np.bool_]:
     """Return the mask (h, w) of the ellipse's inside, its axes multiplied by ``grow``."""
     cx, cy, a, b, angle = ellipse
-    y, x = np.mgrid[: shape[0], : shape[1]]
+    y, x = np.ogrid[: shape[0], : shape[1]]
     u = (x - cx) * np.cos(angle) + (y - cy) * np.sin(angle)
     v = -(x - cx) * np.sin(angle) + (y - cy) * np.cos(angle)
     return np.asarray((u / (a * grow)) ** 2 + (v / (b * grow)) ** 2 <= 1.0)

@@ -42,7 +42,8 @@ def glare_fault(
     rgb: NDArray[np.uint8], mask: NDArray[np.bool_], subject: str = "part", most: float = 0.35
 ) -> str | None:
     """Return the glare sentence where more than ``most`` of the subject is burnt out."""
-    burnt = (rgb.min(axis=2) >= 250) & mask
+    white = rgb >= 250
+    burnt = white[..., 0] & white[..., 1] & white[..., 2] & mask
     if float(burnt.sum()) > most * max(1, int(mask.sum())):
         return GLARE.format(subject=subject)
     return None
@@ -80,4 +81,4 @@ def luma(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
 def _gradient(grey: cv2.typing.MatLike) -> NDArray[np.float32]:
     gx = cv2.Sobel(grey, cv2.CV_32F, 1, 0, ksize=3)
     gy = cv2.Sobel(grey, cv2.CV_32F, 0, 1, ksize=3)
-    return np.asarray(np.hypot(gx, gy), np.float32)
+    return np.asarray(cv2.magnitude(gx, gy), np.float32)
