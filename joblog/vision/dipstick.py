@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade
+from joblog.vision.dipstick_hatch import hatch_signals
 from joblog.vision.dipstick_level import WetEdge, find_wet_edge
 from joblog.vision.dipstick_marks import find_marks
 from joblog.vision.dipstick_signals import Marks
@@ -42,6 +43,7 @@ LEAST_MARK_MARGIN = 0.015
 SURE_MARKS = 0.45  # marks this clear: no other blade is looked for
 WORK_PX = 1100  # longest side worked on; more shows nothing more of a blade
 LEAST_PROBABILITY = 0.55
+HATCHED = 0.55  # hatching at the picture's rim that is no chance
 MOST_UNSURE = 0.4  # a wider interval says nothing
 MOST_BELOW, MOST_ABOVE = -1.5, 2.5  # beyond them it was no level that was seen
 MOST_BLUR = 0.0036  # width of the sharpest edges, as a share of the picture's long side
@@ -133,11 +135,18 @@ def _too_dark(blade: Blade) -> bool:
 
 
 def _runs_out(blade: Blade, marks: Marks) -> bool:
-    """Say whether a hatched zone ends only because the picture does."""
+    """Say whether a hatched zone runs out of the picture: its end, a mark, isn't seen."""
     inside = np.flatnonzero(blade.strip.inside)
     room = 0.75 * float(np.median(blade.strip.half_width)) / blade.strip.pitch
-    close = marks.a - inside[0] < room or inside[-1] - marks.b < room
-    return bool(marks.radius == 0 and close)
+    if marks.radius == 0 and (marks.a - inside[0] < room or inside[-1] - marks.b < room):
+        return True
+    hatch = hatch_signals(blade)[0]
+    reach = max(3, round(room))
+    ends = [hatch[inside[0] : inside[0] + reach], hatch[inside[-1] - reach : inside[-1]]]
+    seen_there = (blade.first <= inside[0] + reach, blade.last >= inside[-1] - reach)
+    return any(
+        seen and float(end.mean()) > HATCHED for end, seen in zip(ends, seen_there, strict=True)
+    )
 
 
 def _blurred(photo: Photo, blade: Blade) -> bool:
