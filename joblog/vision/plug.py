@@ -75,7 +75,7 @@ def _photo_fault(rgb: NDArray[np.uint8]) -> str | None:
 
 
 def _blur(rgb: NDArray[np.uint8], long_side: int) -> float:
-    return quality.blur_width(rgb) * _REFERENCE_SIDE / long_side
+    return quality.shake_width(rgb) * _REFERENCE_SIDE / long_side
 
 
 def _face_fault(rgb: NDArray[np.uint8], face: PlugFace, plug_diameter_mm: float) -> str | None:

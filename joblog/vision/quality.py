@@ -11,6 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+_Gradient = tuple[cv2.typing.MatLike, cv2.typing.MatLike]
+
 TOO_DARK = "too dark: light the {subject} from the side and take the photo again"
 WASHED_OUT = "washed out: move the light away or turn the {subject} and take the photo again"
 GLARE = "glare hides the {subject}: light it from the side, without flash, and take it again"
@@ -21,7 +23,10 @@ UNSURE = (
     "the {subject} isn't clear enough to measure: fill a third of the picture with it, "
     "seen straight from the front, on a plain cloth"
 )
-MISSING = "no {subject} found: put it in the middle of the picture, on a plain cloth"
+MISSING = (
+    "no {subject} found: put it in the middle of the picture, on a plain cloth, "
+    "and go closer until it fills a third of it"
+)
 
 
 def exposure_fault(
@@ -63,14 +68,38 @@ def blur_width(rgb: NDArray[np.uint8]) -> float:
     The strongest gradients of a picture and of a copy blurred by a known amount are compared: an
     edge of width s, blurred by t, loses the factor s / sqrt(s^2 + t^2).
     """
+    sharp, soft = _two_gradients(rgb)
+    return _width(cv2.magnitude(*sharp), cv2.magnitude(*soft))
+
+
+def shake_width(rgb: NDArray[np.uint8]) -> float:
+    """Return the greatest of :func:`blur_width` across four directions.
+
+    A hand that moved blurs along one direction only; edges along it stay sharp and would hide the
+    blur. Meant for subjects that have edges in all directions, such as a round plug.
+    """
+    sharp, soft = _two_gradients(rgb)
+    widths = []
+    for turn in np.deg2rad((0.0, 45.0, 90.0, 135.0)):
+        cos, sin = np.float32(np.cos(turn)), np.float32(np.sin(turn))
+        along = [np.abs(gx * cos + gy * sin) for gx, gy in (sharp, soft)]
+        widths.append(_width(along[0], along[1]))
+    return max(widths)
+
+
+_ADDED = 2.0  # the known blur, pixels
+
+
+def _two_gradients(rgb: NDArray[np.uint8]) -> tuple[_Gradient, _Gradient]:
     grey = cv2.GaussianBlur(luma(rgb).astype(np.float32), (0, 0), 1.0)
-    added = 2.0
-    again = cv2.GaussianBlur(grey, (0, 0), added)
-    sharp, soft = _gradient(grey), _gradient(again)
-    strong = sharp >= np.percentile(sharp, 99.0)
+    return _gradient(grey), _gradient(cv2.GaussianBlur(grey, (0, 0), _ADDED))
+
+
+def _width(sharp: cv2.typing.MatLike, soft: cv2.typing.MatLike) -> float:
+    strong = sharp >= np.percentile(sharp[::2, ::2], 99.0)
     ratio = float(np.median(soft[strong] / np.maximum(sharp[strong], 1e-3)))
     ratio = min(max(ratio, 0.05), 0.995)
-    return float(np.sqrt(max(added**2 * ratio**2 / (1 - ratio**2) - 1.0, 0.0)))
+    return float(np.sqrt(max(_ADDED**2 * ratio**2 / (1 - ratio**2) - 1.0, 0.0)))
 
 
 def luma(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -78,7 +107,8 @@ def luma(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.uint8)
 
 
-def _gradient(grey: cv2.typing.MatLike) -> NDArray[np.float32]:
-    gx = cv2.Sobel(grey, cv2.CV_32F, 1, 0, ksize=3)
-    gy = cv2.Sobel(grey, cv2.CV_32F, 0, 1, ksize=3)
-    return np.asarray(cv2.magnitude(gx, gy), np.float32)
+def _gradient(grey: cv2.typing.MatLike) -> _Gradient:
+    return (
+        cv2.Sobel(grey, cv2.CV_32F, 1, 0, ksize=3),
+        cv2.Sobel(grey, cv2.CV_32F, 0, 1, ksize=3),
+    )

@@ -106,13 +106,17 @@ def test_a_larger_copy_of_the_photo_gives_the_same_sizes(readings):
     assert reading.rim.center == pytest.approx(np.array(readings[name].rim.center) * 5, abs=12)
 
 
-def spoiled(rgb: np.ndarray, how: str) -> np.ndarray:
+def spoiled(rgb: np.ndarray, how: str) -> np.ndarray:  # noqa: PLR0911 -- one return a way to spoil
     height, width = rgb.shape[:2]
     linear = (rgb / 255.0) ** 2.2
     if how == "too dark":
         return 255 * (linear / 40) ** (1 / 2.2)
     if how == "washed out":
         return 255 * np.minimum(linear * 14, 1) ** (1 / 2.2)
+    if how == "shaken":
+        box = np.zeros((31, 31), np.float32)
+        box[:, 15] = 1 / 31
+        return cv2.filter2D(rgb, -1, box)
     if how == "blurred":
         return cv2.GaussianBlur(rgb, (0, 0), 6)
     if how == "cut off":
@@ -133,6 +137,7 @@ def spoiled(rgb: np.ndarray, how: str) -> np.ndarray:
         ("too dark", "too dark"),
         ("washed out", "washed out|glare"),
         ("blurred", "blurred"),
+        ("shaken", "blurred"),
         ("cut off", "cut off"),
         ("glare", "glare"),
         ("nothing there", "no plug"),

@@ -23,6 +23,17 @@ def test_blur_width_is_that_of_the_drawn_edge(sigma):
     assert quality.blur_width(edges(sigma)) == pytest.approx(sigma, rel=0.2)
 
 
+def test_a_shake_is_seen_across_its_direction_only():
+    disc = np.full((240, 320, 3), 60, np.uint8)
+    cv2.circle(disc, (160, 120), 80, (190, 190, 190), -1, cv2.LINE_AA)
+    box = np.zeros((25, 25), np.float32)
+    box[12] = 1 / 25
+    shaken = cv2.filter2D(disc, -1, box)
+    assert quality.shake_width(disc) < 1.5
+    assert quality.shake_width(shaken) > 3.0
+    assert quality.blur_width(shaken) < 3.0
+
+
 def test_noise_does_not_hide_a_blur():
     noise = np.random.default_rng(2).normal(0, 4, (240, 320, 1))
     noisy = np.clip(edges(6.0) + noise, 0, 255).astype(np.uint8)
