@@ -28,6 +28,14 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     )
     hear.set_defaults(run=_hear)
 
+    bench = bench_parsers(subparsers).add_parser(
+        "speech", help="recognising phrases in noise, on labelled recordings, beside peers"
+    )
+    bench.add_argument("folder", type=Path, metavar="FOLDER", help="labelled speech and noise")
+    bench.add_argument("--every", type=int, default=1, metavar="N", help="take every Nth only")
+    bench.add_argument("--ours", action="store_true", help="leave the peers out")
+    bench.set_defaults(run=_bench)
+
 
 def _hear(args: argparse.Namespace) -> int:
     from joblog.speech.engines import get_engine
@@ -87,4 +95,8 @@ def _line(answer: dict[str, Any]) -> str:
     return f"{text} ({answer['why']})" if answer["why"] else text
 
 
-_ = bench_parsers  # `joblog bench speech` is added here next
+def _bench(args: argparse.Namespace) -> int:
+    from joblog.speech.bench import run
+
+    run(args.folder, args.every, args.ours)
+    return int(Exit.OK)

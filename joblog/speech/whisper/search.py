@@ -16,6 +16,7 @@ from joblog.speech.whisper.model import Floats, Memory, Step, WhisperModel
 from joblog.speech.whisper.tokens import Place, TokenGraph, Words
 
 _NEVER = -1e30
+_BEYOND = 6  # tokens
 
 
 @dataclass(frozen=True)
@@ -118,7 +119,7 @@ class Search:
             candidates = self._prune(candidates, length)
             if not self.free.ended:
                 self._extend_free(step.logprobs[self.free.row])
-            if not candidates and self.free.ended:
+            if not candidates and self._free_is_enough():
                 break
             rows = [candidate.parent.row for candidate in candidates]
             tokens = [candidate.token for candidate in candidates]
@@ -215,6 +216,13 @@ class Search:
             reach = best - self._options.margin - self._options.token_bonus * (length + 2)
             kept = [candidate for candidate in kept if candidate.total > reach]
         return kept
+
+    def _free_is_enough(self) -> bool:
+        """A free hypothesis much longer than any sentence is a loop: no need to follow it on."""
+        if self.free.ended or self._graph is None:
+            return self.free.ended
+        longest = max((len(sentence.tokens) for sentence in self._found.values()), default=0)
+        return len(self.free.tokens) > longest + _BEYOND
 
     def _extend_free(self, logprobs: NDArray[np.float32]) -> None:
         free, model = self.free, self._model
