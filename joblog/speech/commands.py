@@ -35,6 +35,13 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     bench.add_argument("--every", type=int, default=1, metavar="N", help="take every Nth only")
     bench.add_argument("--ours", action="store_true", help="leave the peers out")
     bench.set_defaults(run=_bench)
+    fit = bench_parsers(subparsers).add_parser(
+        "fit", help="fit the recogniser's ranking and confidence on labelled recordings"
+    )
+    fit.add_argument("folder", type=Path, metavar="FOLDER", help="labelled speech and noise")
+    fit.add_argument("--every", type=int, default=1, metavar="N", help="take every Nth only")
+    fit.add_argument("--out", type=Path, help="where to write the weights; default: in place")
+    fit.set_defaults(run=_fit)
 
 
 def _hear(args: argparse.Namespace) -> int:
@@ -93,6 +100,13 @@ def _line(answer: dict[str, Any]) -> str:
         return f"{answer['file']}: could not be read"
     text = f"{answer['file']}: {answer['verdict']} {answer['confidence']:.2f} {answer['text']!r}"
     return f"{text} ({answer['why']})" if answer["why"] else text
+
+
+def _fit(args: argparse.Namespace) -> int:
+    from joblog.speech.fit import run
+
+    run(args.folder, args.every, args.out)
+    return int(Exit.OK)
 
 
 def _bench(args: argparse.Namespace) -> int:
