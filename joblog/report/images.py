@@ -33,7 +33,9 @@ class Shown:
 def _shrink(_sha256: str, side: int, source: _Bytes) -> Shown | None:
     try:
         with Image.open(BytesIO(source.data)) as opened:
-            opened.draft("RGB", (side, side))  # a large JPEG is decoded at a fraction of its size
+            # A large JPEG is decoded at a fraction of its size, never below what is shown.
+            least = side / max(opened.size)
+            opened.draft("RGB", (int(opened.width * least), int(opened.height * least)))
             upright = ImageOps.exif_transpose(opened)
             small = _on_white(upright)
             small.thumbnail((side, side), Image.Resampling.LANCZOS, reducing_gap=2.0)
@@ -41,7 +43,7 @@ def _shrink(_sha256: str, side: int, source: _Bytes) -> Shown | None:
         return None
     out = BytesIO()
     # A fresh image carries no EXIF, so no place and no owner leave the shop.
-    small.save(out, "JPEG", quality=_QUALITY, subsampling=2, optimize=True)
+    small.save(out, "JPEG", quality=_QUALITY, subsampling=2)
     data = out.getvalue()
     return Shown(hashlib.sha256(data).hexdigest(), data, small.width, small.height)
 
