@@ -6,7 +6,9 @@ import base64
 import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib.metadata import version
+from pathlib import Path
 from typing import Any, Literal
 from xml.sax.saxutils import quoteattr
 
@@ -57,9 +59,23 @@ class Options:
         }
 
 
+@lru_cache
 def versions() -> dict[str, str]:
-    """Return the versions of what decides a report's words and pages."""
-    return {"joblog": __version__, "babel": version("babel"), "typst": version("typst")}
+    """Return the versions of what decides a report's words and pages.
+
+    ``report`` is a hash over this room's own files (code, layout, catalogues, fonts): a page made
+    before one of them changed must not be called altered.
+    """
+    room, digest = Path(__file__).parent, hashlib.sha256()
+    for path in sorted(room.rglob("*"), key=lambda p: p.relative_to(room).as_posix()):
+        if path.suffix in {".py", ".typ", ".po", ".ttf", ".otf"}:
+            digest.update(path.relative_to(room).as_posix().encode() + b"\0" + path.read_bytes())
+    return {
+        "joblog": __version__,
+        "report": digest.hexdigest()[:16],
+        "babel": version("babel"),
+        "typst": version("typst"),
+    }
 
 
 def core(state: JobState) -> dict[str, Any]:
