@@ -71,10 +71,12 @@ def weigh(
     """Return the evidence, in the order of EVIDENCE, for a sentence with these measures."""
     named = dict(zip(FEATURES, measures, strict=True))
     tokens = max(named["tokens"], 1.0) + 1.0
-    free_score = sum(free.scores)
+    # Per token of its own: summed, a free hypothesis that babbles on in noise would look poor and
+    # the gap small, just where nothing was said.
+    free_score = float(np.mean(free.scores)) if free.scores else 0.0
     return np.array(
         [
-            (free_score - named["score"]) / tokens,
+            free_score - named["score"] / tokens,
             min(margin, MARGIN_CAP),
             named["score"] / tokens,
             named["allowed"] / tokens,
