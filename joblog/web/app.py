@@ -14,7 +14,7 @@ from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoin
 
 from joblog import __version__
 from joblog.errors import JoblogError
-from joblog.web import desk, jobs, listen, live, pages
+from joblog.web import desk, jobs, listen, live, pages, phone, trust
 from joblog.web.access import Gate
 from joblog.web.pages import wants_page
 from joblog.web.shop import Shop
@@ -59,7 +59,7 @@ def create_app(shop: Shop, gate: Gate | None = None) -> FastAPI:
     app.state.gate = gate or Gate(shop.store.media_path("0" * 64).parents[2] / "access.json")
     app.add_middleware(Guarded, gate=app.state.gate)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for room in (pages, jobs, live, listen, desk):
+    for room in (pages, jobs, live, listen, desk, phone, trust):
         app.include_router(room.router)
 
     @app.exception_handler(JoblogError)

@@ -7,7 +7,7 @@ import binascii
 from typing import Any, Literal
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
 from joblog.errors import InputError
@@ -16,7 +16,6 @@ from joblog.record.transfer import record_bytes
 from joblog.report.build import build_report
 from joblog.report.html import render_html
 from joblog.report.pdf import render_pdf
-from joblog.web.access import Gate
 from joblog.web.pages import page, sentence_page, shop_of
 from joblog.web.view import job_view
 
@@ -39,20 +38,6 @@ class Signature(BaseModel):
 def desk_page(request: Request, job: str) -> Response:
     """Show one job to the advisor."""
     return page(request, "desk.html", view=job_view(shop_of(request).session(job)))
-
-
-@router.get("/phones")
-def phones_page(request: Request) -> Response:
-    """List what is paired and offer a code for one more."""
-    gate: Gate = request.app.state.gate
-    return page(request, "phones.html", grants=gate.listed())
-
-
-@router.post("/phones/{handle}/revoke")
-def revoke(request: Request, handle: str) -> Response:
-    """Take a device's token back."""
-    request.app.state.gate.revoke(handle)
-    return RedirectResponse("/phones", status_code=303)
 
 
 def _html(session: JobSession, language: Language, units: Units, paper: Paper) -> str:

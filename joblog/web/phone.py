@@ -1,0 +1,123 @@
+"""Phones: pairing by a code that works once, and the page that a paired phone opens."""
+
+from __future__ import annotations
+
+import io
+import socket
+from pathlib import Path
+
+import segno
+from fastapi import APIRouter, Request
+from fastapi.responses import FileResponse, RedirectResponse, Response
+
+from joblog.errors import InputError
+from joblog.web.access import COOKIE, LIFE, Gate
+from joblog.web.pages import page, sentence_page, shop_of
+from joblog.web.view import job_line, job_view
+
+router = APIRouter()
+WORKER = Path(__file__).with_name("static") / "phone-worker.js"
+ENDED = "This code was used already or is older than five minutes; ask the desk for a new one."
+
+
+def own_address() -> str:
+    """Return the address under which this machine's network sees it; no packet is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737): never reached
+            return str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"
+
+
+def base_address(request: Request) -> str:
+    """Return the address that a phone must call: never this machine's own name for itself."""
+    host = request.url.hostname or ""
+    if host in ("127.0.0.1", "localhost", "::1", ""):
+        host = own_address()
+    port = f":{request.url.port}" if request.url.port else ""
+    return f"{request.url.scheme}://{host}{port}"
+
+
+@router.get("/phones")
+def phones_page(request: Request) -> Response:
+    """List what is paired."""
+    gate: Gate = request.app.state.gate
+    return page(request, "phones.html", grants=gate.listed(), code=None)
+
+
+@router.post("/phones/pair")
+def offer(request: Request) -> Response:
+    """Show a code for one phone."""
+    gate: Gate = request.app.state.gate
+    address = f"{base_address(request)}/pair/{gate.grant('pair', 'code')}"
+    drawn = io.BytesIO()
+    segno.make(address, error="m").save(drawn, kind="svg", scale=7, border=3, xmldecl=False)
+    return page(
+        request,
+        "phones.html",
+        grants=gate.listed(),
+        code=drawn.getvalue().decode(),
+        address=address,
+    )
+
+
+@router.post("/phones/{handle}/revoke")
+def revoke(request: Request, handle: str) -> Response:
+    """Take a device's token back."""
+    request.app.state.gate.revoke(handle)
+    return RedirectResponse("/phones", status_code=303)
+
+
+@router.get("/pair/{code}")
+def pair_page(request: Request, code: str) -> Response:
+    """Ask the phone's owner once more; only then is the code used up."""
+    grant = request.app.state.gate.look(code)
+    if grant is None or grant.kind != "pair":
+        return sentence_page(request, ENDED, status=403)
+    return page(request, "pair.html", code=code)
+
+
+@router.post("/pair/{code}")
+def pair(request: Request, code: str) -> Response:
+    """Give this phone its own token."""
+    gate: Gate = request.app.state.gate
+    if gate.use_up(code, "pair") is None:
+        return sentence_page(request, ENDED, status=403)
+    agent = request.headers.get("user-agent", "")
+    name = next((n for n in ("iPhone", "iPad", "Android") if n in agent), "Phone")
+    answer = RedirectResponse("/phone", status_code=303)
+    answer.set_cookie(
+        COOKIE,
+        gate.grant("phone", name),
+        max_age=LIFE["phone"],
+        httponly=True,
+        samesite="strict",
+        secure=request.url.scheme == "https",
+    )
+    return answer
+
+
+@router.get("/phone")
+def phone_jobs(request: Request) -> Response:
+    """Let the phone choose its job."""
+    shop = shop_of(request)
+    rows = [job_line(shop.session(job)) for job in shop.store.jobs()]
+    return page(request, "phone_jobs.html", jobs=[row for row in rows if not row["closed"]])
+
+
+@router.get("/phone/{job}")
+def phone_page(request: Request, job: str) -> Response:
+    """Show one job to the phone: camera, microphone, last answer."""
+    session = shop_of(request).session(job)
+    kinds = list(dict.fromkeys(s.photo.kind for s in session.sheet.steps if s.photo)) or ["other"]
+    return page(request, "phone.html", view=job_view(session), kinds=kinds)
+
+
+@router.get("/phone-worker.js")
+def worker() -> Response:
+    """Return the service worker; it stands at the top so that it may serve /phone."""
+    if not WORKER.is_file():
+        raise InputError("The phone's service worker is missing; install joblog again.")
+    headers = {"Cache-Control": "no-cache", "Service-Worker-Allowed": "/phone"}
+    return FileResponse(WORKER, media_type="text/javascript", headers=headers)

@@ -1,0 +1,31 @@
+// Keeps the phone's page at hand when the network is dead: the newest copy when there is a network,
+// the kept one when there is none. Nothing that is sent goes through here; the queue is the page's.
+
+const KEPT = "joblog-phone-1";
+const SHELL = ["/static/shop.css", "/static/phone.js", "/static/dom.js", "/static/queue.js", "/static/tones.js",
+  "/static/voice.js", "/static/microphone.js", "/static/mic-worklet.js", "/static/mark.svg", "/static/phone.webmanifest"];
+
+addEventListener("install", (event) => {
+  event.waitUntil(caches.open(KEPT).then((kept) => kept.addAll(SHELL)).then(() => skipWaiting()));
+});
+addEventListener("activate", (event) => {
+  const old = (names) => Promise.all(names.filter((name) => name !== KEPT).map((name) => caches.delete(name)));
+  event.waitUntil(caches.keys().then(old).then(() => clients.claim()));
+});
+addEventListener("fetch", (event) => {
+  const { request } = event;
+  const path = new URL(request.url).pathname;
+  if (request.method !== "GET" || !(path.startsWith("/phone") || path.startsWith("/static/"))) return;
+  event.respondWith(newest(request));
+});
+
+async function newest(request) {
+  const kept = await caches.open(KEPT);
+  try {
+    const answer = await fetch(request);
+    if (answer.ok) await kept.put(request, answer.clone());
+    return answer;
+  } catch {
+    return (await kept.match(request)) ?? new Response("The shop PC does not answer.", { status: 503 });
+  }
+}

@@ -1,0 +1,117 @@
+// The phone in the pocket: camera with a drawn guide, a queue that survives anything, microphone.
+
+import { byId, setText } from "./dom.js";
+import { Microphone } from "./microphone.js";
+import { keep, send, waiting } from "./queue.js";
+import { Voice } from "./voice.js";
+
+const { job, by } = byId("phone").dataset;
+const GUIDES = {
+  plug: ['<circle cx="50" cy="37" r="27"/><circle cx="50" cy="37" r="13"/>', "Fill the outer circle with the plug's end. Light from the side."],
+  dipstick: ['<rect x="8" y="31" width="84" height="13"/>', "Lay the blade on a plain cloth, both marks inside the frame."],
+  fluid: ['<circle cx="50" cy="37" r="22"/>', "A drop on white paper, plenty of bare paper around it."],
+};
+let kind = document.querySelector("#kinds [aria-checked=true]").dataset.kind;
+let stream = null;
+
+function choose(button) {
+  kind = button.dataset.kind;
+  for (const other of document.querySelectorAll("#kinds button")) other.setAttribute("aria-checked", String(other === button));
+  const [shape, hint] = GUIDES[kind] ?? ["", "Hold still; fill the picture."];
+  byId("guide").innerHTML = shape; // our own constant above, nothing from outside
+  setText(byId("hint"), hint);
+}
+for (const button of document.querySelectorAll("#kinds button")) button.addEventListener("click", () => choose(button));
+choose(document.querySelector("#kinds [aria-checked=true]"));
+
+async function showQueue() {
+  const count = (await waiting()).length;
+  setText(byId("queue"), count ? `${count} photo${count > 1 ? "s" : ""} waiting for the shop PC` : "All photos are with the shop PC");
+}
+
+function answered(answer) {
+  if (answer.error) { setText(byId("verdict"), answer.error); return; }
+  if (answer.again) { setText(byId("verdict"), "The shop PC has this photo already."); return; }
+  const { measurement, overlay, reply } = answer;
+  setText(byId("verdict"), measurement.usable === false ? `Take it again. ${measurement.why}` : reply?.spoken || "Kept.");
+  byId("overlay").hidden = !overlay;
+  if (overlay) byId("overlay").src = `/api/jobs/${job}/media/${overlay}`;
+}
+
+async function push() {
+  await send(answered);
+  await showQueue();
+}
+
+async function take(blob) {
+  setText(byId("verdict"), "Kept on this phone; sending");
+  await keep({ job, by, kind, blob, taken: new Date().toISOString(), order: Date.now() });
+  await showQueue();
+  await push();
+}
+
+byId("file").addEventListener("change", async ({ target }) => {
+  if (target.files.length) await take(target.files[0]);
+  target.value = "";
+});
+byId("look").addEventListener("click", async () => {
+  if (!window.isSecureContext || !navigator.mediaDevices) {
+    setText(byId("verdict"), "This page can't open the camera itself without HTTPS. 'Choose a picture' opens the phone's own camera.");
+    return;
+  }
+  try {
+    stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment", width: { ideal: 4000 } } });
+  } catch (error) {
+    setText(byId("verdict"), `The camera can't be opened (${error.name}); allow it, or choose a picture.`);
+    return;
+  }
+  byId("video").srcObject = stream;
+  await byId("video").play();
+  byId("finder").hidden = byId("snap").hidden = false;
+});
+byId("snap").addEventListener("click", async () => {
+  const video = byId("video");
+  const canvas = document.createElement("canvas");
+  [canvas.width, canvas.height] = [video.videoWidth, video.videoHeight];
+  canvas.getContext("2d").drawImage(video, 0, 0);
+  canvas.toBlob((blob) => take(blob), "image/jpeg", 0.92);
+});
+
+const voice = new Voice();
+let microphone = null;
+byId("open").addEventListener("click", async ({ currentTarget: button }) => {
+  if (microphone) {
+    microphone.stop();
+    microphone = null;
+    button.setAttribute("aria-pressed", "false");
+    return;
+  }
+  microphone = new Microphone(job, by, "open", {
+    onReply: (reply) => { setText(byId("answer"), reply.spoken || reply.shown); voice.say(reply); },
+    onState: (text) => setText(byId("mic"), text),
+  });
+  voice.microphone = microphone;
+  try {
+    await microphone.start();
+    button.setAttribute("aria-pressed", "true");
+  } catch (error) {
+    microphone = null;
+    setText(byId("mic"), error.message);
+  }
+});
+
+const events = new EventSource(`/api/jobs/${job}/events`);
+events.addEventListener("open", () => { setText(byId("line"), "Live"); push(); });
+events.addEventListener("error", () => setText(byId("line"), "No connection to the shop PC; photos are kept on this phone"));
+events.addEventListener("view", ({ data }) => {
+  const view = JSON.parse(data);
+  setText(byId("next"), view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done");
+});
+addEventListener("online", push);
+setInterval(push, 20000);
+showQueue();
+push();
+if ("serviceWorker" in navigator) navigator.serviceWorker.register("/phone-worker.js", { scope: "/phone" });
+const awake = () => document.visibilityState === "visible" && navigator.wakeLock?.request("screen").catch(() => {});
+document.addEventListener("visibilitychange", awake);
+awake();

@@ -1,0 +1,96 @@
+// Photos wait in IndexedDB until the shop PC has them. Each is named by the hash of its bytes, so one
+// that was sent and whose answer was lost is simply sent again: the PC keeps it once.
+
+const opened = new Promise((resolve, reject) => {
+  const request = indexedDB.open("joblog", 1);
+  request.onupgradeneeded = () => request.result.createObjectStore("photos", { keyPath: "sha256" });
+  request.onsuccess = () => resolve(request.result);
+  request.onerror = () => reject(request.error);
+});
+
+async function store(mode, act) {
+  const database = await opened;
+  return new Promise((resolve, reject) => {
+    const work = database.transaction("photos", mode);
+    const request = act(work.objectStore("photos"));
+    work.oncomplete = () => resolve(request.result);
+    work.onerror = work.onabort = () => reject(work.error);
+  });
+}
+
+const hex = (buffer) => [...new Uint8Array(buffer)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+
+// crypto.subtle exists in secure contexts only; elsewhere the hash is worked out here (FIPS 180-4).
+export async function sha256(bytes) {
+  return crypto.subtle ? hex(await crypto.subtle.digest("SHA-256", bytes)) : hex(plainSha256(new Uint8Array(bytes)));
+}
+
+export async function keep(photo) {
+  const bytes = await photo.blob.arrayBuffer();
+  const row = { ...photo, blob: bytes, sha256: await sha256(bytes) };
+  await store("readwrite", (photos) => photos.put(row));
+  return row.sha256;
+}
+
+export const waiting = () => store("readonly", (photos) => photos.getAll());
+const forget = (name) => store("readwrite", (photos) => photos.delete(name));
+
+let sending = null;
+
+// Sends what waits, oldest first; resolves to the answers. Stops at the first that finds no network.
+export function send(onAnswer) {
+  sending ??= sendAll(onAnswer).finally(() => { sending = null; });
+  return sending;
+}
+
+async function sendAll(onAnswer) {
+  for (const photo of (await waiting()).sort((a, b) => a.order - b.order)) {
+    const query = new URLSearchParams({ kind: photo.kind, by: photo.by, taken: photo.taken });
+    let answer;
+    try {
+      answer = await fetch(`/api/jobs/${photo.job}/photos/${photo.sha256}?${query}`, { method: "PUT", body: photo.blob });
+    } catch {
+      return; // no network: everything stays
+    }
+    if (answer.status === 403) { onAnswer({ error: await answer.text() }); return; }
+    const data = await answer.json().catch(() => ({}));
+    // Refused for good (no picture, no such job): tell it, and don't send it for ever.
+    if (answer.ok || answer.status === 400) { await forget(photo.sha256); onAnswer(data); }
+    else { onAnswer({ error: "The shop PC could not take the photo just now; it stays here and is sent again." }); return; }
+  }
+}
+
+function plainSha256(message) {
+  const rotate = (x, n) => (x >>> n) | (x << (32 - n));
+  const primes = [];
+  for (let n = 2; primes.length < 64; n++) if (primes.every((p) => n % p)) primes.push(n);
+  const fraction = (x) => Math.floor((x - Math.floor(x)) * 2 ** 32);
+  const k = primes.map((p) => fraction(Math.cbrt(p)));
+  const h = primes.slice(0, 8).map((p) => fraction(Math.sqrt(p)));
+  const size = ((message.length + 8) >> 6) * 64 + 64;
+  const padded = new Uint8Array(size);
+  padded.set(message);
+  padded[message.length] = 0x80;
+  const view = new DataView(padded.buffer);
+  view.setUint32(size - 8, Math.floor(message.length / 2 ** 29));
+  view.setUint32(size - 4, (message.length * 8) >>> 0);
+  const w = new Int32Array(64);
+  for (let block = 0; block < size; block += 64) {
+    for (let i = 0; i < 16; i++) w[i] = view.getInt32(block + 4 * i);
+    for (let i = 16; i < 64; i++) {
+      const s0 = rotate(w[i - 15], 7) ^ rotate(w[i - 15], 18) ^ (w[i - 15] >>> 3);
+      const s1 = rotate(w[i - 2], 17) ^ rotate(w[i - 2], 19) ^ (w[i - 2] >>> 10);
+      w[i] = (w[i - 16] + s0 + w[i - 7] + s1) | 0;
+    }
+    let [a, b, c, d, e, f, g, z] = h;
+    for (let i = 0; i < 64; i++) {
+      const t1 = (z + (rotate(e, 6) ^ rotate(e, 11) ^ rotate(e, 25)) + ((e & f) ^ (~e & g)) + k[i] + w[i]) | 0;
+      const t2 = ((rotate(a, 2) ^ rotate(a, 13) ^ rotate(a, 22)) + ((a & b) ^ (a & c) ^ (b & c))) | 0;
+      [z, g, f, e, d, c, b, a] = [g, f, e, (d + t1) | 0, c, b, a, (t1 + t2) | 0];
+    }
+    [a, b, c, d, e, f, g, z].forEach((value, i) => { h[i] = (h[i] + value) | 0; });
+  }
+  const out = new DataView(new ArrayBuffer(32));
+  h.forEach((value, i) => out.setInt32(4 * i, value));
+  return out.buffer;
+}
