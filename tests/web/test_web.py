@@ -1,0 +1,212 @@
+"""The real application on a real store: pages, phrases, photos, access, the microphone socket."""
+
+import hashlib
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from starlette.testclient import TestClient
+from starlette.websockets import WebSocketDisconnect
+
+from joblog.audio.files import read_audio
+from joblog.record.chain import verify_lines
+from joblog.web.access import COOKIE, Gate
+from joblog.web.app import create_app
+from joblog.web.pool import BusyError, FairPool
+from joblog.web.shop import Shop
+
+ROOT = Path(__file__).resolve().parents[2]
+FORM = {
+    "sheet": "transaxle-drain-fill", "type": "KT-6F", "make": "Kestrel", "model": "Courier",
+    "plate": "EXA 416", "technician": "Imani Okafor", "customer": "Bramble & Rye <script>",
+}  # fmt: skip
+
+
+@pytest.fixture
+def client(tmp_path):
+    with TestClient(create_app(Shop.at(tmp_path))) as client:
+        yield client
+
+
+@pytest.fixture
+def job(client):
+    answer = client.post("/jobs", data=FORM, follow_redirects=False)
+    assert answer.status_code == 303
+    return answer.headers["location"].rsplit("/", 1)[1]
+
+
+def say(client, job, text):
+    return client.post(f"/api/jobs/{job}/say", json={"text": text, "by": "Imani"}).json()
+
+
+def put_photo(client, job, data, kind="dipstick", name=None):
+    name = name or hashlib.sha256(data).hexdigest()
+    return client.put(f"/api/jobs/{job}/photos/{name}?kind={kind}", content=data)
+
+
+def test_job_is_opened_listed_found_and_shown(client, job):
+    assert "EXA 416" in client.get("/").text
+    assert "EXA 416" in client.get("/?find=bramble").text
+    assert "No job fits" in client.get("/?find=nobody").text
+    for path in (f"/job/{job}", f"/desk/{job}", f"/phone/{job}", "/phones", "/trust", "/new"):
+        assert client.get(path).status_code == 200
+
+
+def test_hostile_text_is_inert(client, job):
+    for path in ("/", f"/desk/{job}", f"/job/{job}/report.html"):
+        page = client.get(path)
+        assert "<script>" not in page.text.replace('<script type="module"', "")
+        assert "Content-Security-Policy" in page.headers
+
+
+def test_phrases_move_the_job_and_the_guard_speaks(client, job):
+    assert say(client, job, "vehicle checked")["tone"] == "ok"
+    early = say(client, job, "drain plug out")
+    assert early["tone"] == "warn"
+    assert "must come first" in early["spoken"]
+    view = client.get(f"/api/jobs/{job}").json()
+    assert any(not f["resolved"] for f in view["findings"])
+
+
+def test_photo_is_measured_kept_once_and_refused_where_damaged(client, job):
+    data = (ROOT / "sample_images" / "dipstick-after.jpg").read_bytes()
+    first = put_photo(client, job, data).json()
+    assert first["measurement"]["usable"]
+    assert client.get(f"/api/jobs/{job}/media/{first['overlay']}").content.startswith(b"\xff\xd8")
+    assert put_photo(client, job, data).json()["again"]
+    half = put_photo(client, job, data[: len(data) // 2], name=hashlib.sha256(data).hexdigest())
+    assert half.status_code == 400
+    assert "incomplete" in half.json()["error"]
+    view = client.get(f"/api/jobs/{job}").json()
+    assert sum(line["what"] == "Photo dipstick" for line in view["recent"]) == 1
+
+
+def test_what_is_no_picture_or_too_large_is_one_sentence(client, job):
+    assert put_photo(client, job, b"plain text").status_code == 400
+    answer = put_photo(client, job, b"\0" * 31_000_000)
+    assert answer.status_code == 400
+    assert "30 MB" in answer.json()["error"]
+    assert put_photo(client, job, b"x", kind="cat").status_code == 400
+
+
+def test_report_record_and_customer_link(client, job):
+    assert client.get(f"/job/{job}/report.pdf").content.startswith(b"%PDF-")
+    record = client.get(f"/api/jobs/{job}/record.jsonl").content
+    assert verify_lines(record)[0].whole
+    path = client.post(f"/api/jobs/{job}/link").json()["path"]
+    assert "Kestrel" in client.get(path).text
+    assert client.get("/report/guessed").status_code == 404
+
+
+def test_advisor_explains_and_customer_signs(client, job):
+    say(client, job, "drain plug out")
+    finding = client.get(f"/api/jobs/{job}").json()["findings"][0]["key"]
+    told = {"finding": finding, "text": "We checked this twice.", "by": "Priya"}
+    assert client.post(f"/api/jobs/{job}/explain", json=told).status_code == 200
+    assert "We checked this twice." in client.get(f"/desk/{job}").text
+    bad = {"name": "Tomas", "image": "data:text/html,hello"}
+    assert client.post(f"/api/jobs/{job}/sign", json=bad).status_code == 400
+
+
+def test_unknown_job_is_told_as_page_and_as_json(client):
+    assert client.get("/api/jobs/nothing").json()["error"].startswith("There is no such job")
+    page = client.get("/job/nothing", headers={"accept": "text/html"})
+    assert page.status_code == 400
+    assert "There is no such job" in page.text
+
+
+def test_post_from_another_page_is_refused(client, job):
+    answer = client.post(
+        f"/api/jobs/{job}/say", json={"text": "no leaks"}, headers={"origin": "http://evil.example"}
+    )
+    assert answer.status_code == 403
+
+
+def test_stranger_on_the_network_pairs_once_and_can_be_revoked(tmp_path):
+    app = create_app(Shop.at(tmp_path))
+    with TestClient(app) as desk, TestClient(app, client=("10.0.0.7", 5)) as phone:
+        assert phone.get("/").status_code == 403
+        page = desk.post("/phones/pair").text
+        code = re.search(r"/pair/([\w-]+)</p>", page)[1]
+        assert phone.get(f"/pair/{code}").status_code == 200  # looking doesn't use it up
+        paired = phone.post(f"/pair/{code}", follow_redirects=False)
+        assert COOKIE in paired.cookies
+        assert phone.get("/phone").status_code == 200
+        again = phone.post(f"/pair/{code}", follow_redirects=False)
+        assert again.status_code == 403
+        handle = re.search(r"/phones/(\w+)/revoke", desk.get("/phones").text)[1]
+        desk.post(f"/phones/{handle}/revoke")
+        assert phone.get("/phone").status_code == 403
+
+
+def test_tokens_expire_and_are_not_kept_in_the_clear(tmp_path):
+    now = [1000.0]
+    gate = Gate(tmp_path / "access.json", now=lambda: now[0])
+    token = gate.grant("report", "link", job="j", life=10)
+    assert gate.look(token).job == "j"
+    assert token not in (tmp_path / "access.json").read_text()
+    now[0] += 11
+    assert gate.look(token) is None
+
+
+def test_microphone_socket_hears_a_phrase(client, job):
+    sound = read_audio(ROOT / "sample_audio" / "02-standing-level.flac").samples
+    pcm = (np.concatenate([sound, np.zeros(24_000)]) * 32767).astype("<i2").tobytes()
+    with client.websocket_connect(f"/api/jobs/{job}/listen") as socket:
+        socket.send_text(json.dumps({"rate": 16000, "mode": "push", "by": "Imani"}))
+        socket.send_text("press")
+        for start in range(0, len(pcm), 3200):
+            socket.send_bytes(pcm[start : start + 3200])
+        socket.send_text("release")
+        answer = socket.receive_json()
+    assert "Vehicle level" in answer["reply"]["spoken"]
+
+
+@pytest.mark.parametrize("hello", ["junk", '{"rate": 5}', '{"rate": 16000, "mode": "sing"}'])
+def test_junk_on_the_socket_is_told_and_the_job_unharmed(client, job, hello):
+    with client.websocket_connect(f"/api/jobs/{job}/listen") as socket:
+        socket.send_text(hello)
+        assert socket.receive_json()["error"].endswith(".")
+        with pytest.raises(WebSocketDisconnect):
+            socket.receive_json()
+    assert say(client, job, "vehicle checked")["tone"] == "ok"
+
+
+def test_noisy_bay_cannot_starve_another():
+    import threading
+
+    pool, order, gate = FairPool(workers=1), [], threading.Event()
+    started = threading.Event()
+    pool.submit("noisy", lambda: (started.set(), gate.wait()))
+    started.wait(5)  # one call runs, the queue behind it is empty
+    waiting = [pool.submit("noisy", lambda i=i: order.append(f"noisy {i}")) for i in range(4)]
+    quiet = pool.submit("quiet", lambda: order.append("quiet"))
+    with pytest.raises(BusyError):
+        pool.submit("noisy", gate.wait)
+    gate.set()
+    quiet.result(5)
+    waiting[-1].result(5)
+    assert order.index("quiet") <= 1
+    assert pool.dropped == {"noisy": 1}
+    pool.close()
+
+
+def test_own_certificate_is_made_once_and_renewed_for_a_new_address(tmp_path):
+    from cryptography import x509
+
+    from joblog.web.lan import certificates
+
+    authority, leaf, key = certificates(tmp_path, "192.168.7.20")
+    before = authority.read_bytes(), leaf.read_bytes()
+    assert (key.stat().st_mode & 0o777) == 0o600
+    certificates(tmp_path, "192.168.7.20")
+    assert (authority.read_bytes(), leaf.read_bytes()) == before
+    certificates(tmp_path, "192.168.7.21")
+    assert authority.read_bytes() == before[0]
+    made = x509.load_pem_x509_certificate(leaf.read_bytes())
+    names = made.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    assert "192.168.7.21" in [str(a) for a in names.get_values_for_type(x509.IPAddress)]
+    assert (made.not_valid_after_utc - made.not_valid_before_utc).days <= 825
+    made.verify_directly_issued_by(x509.load_pem_x509_certificate(authority.read_bytes()))
