@@ -91,7 +91,9 @@ def _load_neural(threads: int) -> Engine:
 
     folder = find_model()
     check_model(folder)
-    return WhisperEngine(folder, ADAPTER if ADAPTER.is_file() else None, threads=threads)
+    # JOBLOG_ADAPTER=off runs the bare model, to compare the two on the same recordings.
+    adapted = ADAPTER.is_file() and os.environ.get("JOBLOG_ADAPTER", "on") != "off"
+    return WhisperEngine(folder, ADAPTER if adapted else None, threads=threads)
 
 
 def _load_vosk() -> Engine:

@@ -1,0 +1,169 @@
+"""The recogniser in PyTorch, as a function of its named weights, with an adapter that can be trained.
+
+Names and shapes are those of ``joblog.speech.whisper.weights``; what is exported here is merged there.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import torch
+import torch.nn.functional as nnf
+from torch import Tensor
+
+Weights = dict[str, Tensor]
+
+HEADS = 6
+LAYERS = 4
+START, BARE, END = 50257, 50362, 50256  # start of transcript, no timestamps, end of text
+PROMPT = (START, BARE)
+
+
+def attention(query: Tensor, key: Tensor, value: Tensor, causal: bool) -> Tensor:
+    """Scaled dot-product attention over ``HEADS`` heads; shapes (batch, time, width)."""
+    batch, time, width = query.shape
+    heads = [
+        part.view(batch, -1, HEADS, width // HEADS).transpose(1, 2) for part in (query, key, value)
+    ]
+    if hasattr(nnf, "scaled_dot_product_attention"):
+        mixed = nnf.scaled_dot_product_attention(*heads, is_causal=causal)
+    else:  # older PyTorch
+        score = heads[0] @ heads[1].transpose(2, 3) / math.sqrt(width // HEADS)
+        if causal:
+            score = score + torch.full((time, time), -1e9, device=score.device).triu(1)
+        mixed = score.softmax(-1) @ heads[2]
+    return mixed.transpose(1, 2).reshape(batch, time, width)
+
+
+def linear(weights: Weights, name: str, x: Tensor) -> Tensor:
+    """Apply the linear layer ``name``."""
+    return nnf.linear(x, weights[f"{name}/weight"], weights[f"{name}/bias"])
+
+
+def norm(weights: Weights, name: str, x: Tensor) -> Tensor:
+    """Apply the layer normalisation ``name``."""
+    gamma, beta = weights[f"{name}/gamma"], weights[f"{name}/beta"]
+    return nnf.layer_norm(x, (x.shape[-1],), gamma, beta)
+
+
+def self_attention(weights: Weights, name: str, x: Tensor, causal: bool) -> Tensor:
+    """Add self-attention to ``x``."""
+    both = norm(weights, f"{name}/layer_norm", x)
+    query, key, value = linear(weights, f"{name}/linear_0", both).chunk(3, -1)
+    return x + linear(weights, f"{name}/linear_1", attention(query, key, value, causal))
+
+
+def feed_forward(weights: Weights, name: str, x: Tensor) -> Tensor:
+    """Add the feed-forward part to ``x``."""
+    inner = nnf.gelu(linear(weights, f"{name}/linear_0", norm(weights, f"{name}/layer_norm", x)))
+    return x + linear(weights, f"{name}/linear_1", inner)
+
+
+def encode(weights: Weights, features: Tensor) -> Tensor:
+    """Encode log-mel features (batch, 80, frames) to (batch, frames / 2, 384)."""
+    x = nnf.gelu(
+        nnf.conv1d(
+            features, weights["encoder/conv1/weight"], weights["encoder/conv1/bias"], padding=1
+        )
+    )
+    second = weights["encoder/conv2/weight"], weights["encoder/conv2/bias"]
+    x = nnf.gelu(nnf.conv1d(x, *second, stride=2, padding=1)).transpose(1, 2)
+    x = x + weights["encoder/position_encodings/encodings"][: x.shape[1]]
+    for layer in range(LAYERS):
+        x = self_attention(weights, f"encoder/layer_{layer}/self_attention", x, causal=False)
+        x = feed_forward(weights, f"encoder/layer_{layer}/ffn", x)
+    return norm(weights, "encoder/layer_norm", x)
+
+
+def decode(weights: Weights, tokens: Tensor, encoded: Tensor) -> Tensor:
+    """Return the logits after each token; tokens (batch, length), encoded (batch or 1, time, 384)."""
+    table = weights["decoder/embeddings/weight"]
+    x = (
+        nnf.embedding(tokens, table)
+        + weights["decoder/position_encodings/encodings"][: tokens.shape[1]]
+    )
+    for layer in range(LAYERS):
+        x = self_attention(weights, f"decoder/layer_{layer}/self_attention", x, causal=True)
+        name = f"decoder/layer_{layer}/attention"
+        query = linear(weights, f"{name}/linear_0", norm(weights, f"{name}/layer_norm", x))
+        key, value = linear(weights, f"{name}/linear_1", encoded).chunk(2, -1)
+        if key.shape[0] != query.shape[0]:
+            key, value = (part.expand(query.shape[0], -1, -1) for part in (key, value))
+        x = x + linear(weights, f"{name}/linear_2", attention(query, key, value, causal=False))
+        x = feed_forward(weights, f"decoder/layer_{layer}/ffn", x)
+    return nnf.linear(norm(weights, "decoder/layer_norm", x), table)
+
+
+class Adapter(torch.nn.Module):
+    """Changes to the weights: low rank for the large matrices, whole for the small ones.
+
+    Everything in the encoder changes; in the decoder only the cross-attention, so that the language
+    side, which dictation lives on, stays as it was.
+    """
+
+    def __init__(self, base: Weights, encoder_rank: int, decoder_rank: int) -> None:
+        super().__init__()
+        self.low: dict[str, tuple[torch.nn.Parameter, torch.nn.Parameter]] = {}
+        self.whole: dict[str, torch.nn.Parameter] = {}
+        for name, weight in base.items():
+            inside = name.startswith("encoder/") and "position" not in name
+            cross = "decoder/layer_" in name and "/attention/linear" in name
+            if not (inside or cross) or weight.dim() == 0:
+                continue
+            if weight.dim() == 2:
+                rank = encoder_rank if inside else decoder_rank
+                up = torch.nn.Parameter(torch.zeros(weight.shape[0], rank, device=weight.device))
+                noise = torch.randn(rank, weight.shape[1], device=weight.device)
+                self.low[name] = up, torch.nn.Parameter(noise / math.sqrt(weight.shape[1]))
+            elif inside:
+                self.whole[name] = torch.nn.Parameter(torch.zeros_like(weight))
+        for number, parameter in enumerate(self.low_parameters() + self.whole_parameters()):
+            self.register_parameter(f"p{number}", parameter)
+
+    def low_parameters(self) -> list[torch.nn.Parameter]:
+        """Return the low-rank factors."""
+        return [factor for pair in self.low.values() for factor in pair]
+
+    def whole_parameters(self) -> list[torch.nn.Parameter]:
+        """Return the changes that aren't factored."""
+        return list(self.whole.values())
+
+    def merged(self, base: Weights) -> Weights:
+        """Return the weights with the changes added."""
+        changed = dict(base)
+        for name, (up, down) in self.low.items():
+            changed[name] = base[name] + up @ down
+        for name, change in self.whole.items():
+            changed[name] = base[name] + change
+        return changed
+
+    def save(self, path: Path) -> None:
+        """Write the changes as float16 under the names that the loader merges."""
+        parts: dict[str, np.ndarray] = {}
+        for name, (up, down) in self.low.items():
+            parts[f"{name}.up"] = up.detach().cpu().numpy().astype(np.float16)
+            parts[f"{name}.down"] = down.detach().cpu().numpy().astype(np.float16)
+        for name, change in self.whole.items():
+            parts[f"{name}.delta"] = change.detach().cpu().numpy().astype(np.float16)
+        np.savez(path, **parts)
+
+
+def load_base(path: Path, device: str) -> Weights:
+    """Read the unadapted weights to ``device`` as float32."""
+    from joblog.speech.whisper.weights import parse_weights
+
+    read = parse_weights(path.read_bytes())
+    return {name: torch.tensor(value, device=device) for name, value in read.items() if value.ndim}
+
+
+def log_mel(sound: Tensor, filters: Tensor) -> Tensor:
+    """Return the features of (batch, samples) sounds: (batch, 80, samples / 160)."""
+    window = torch.hann_window(400, device=sound.device)
+    spectrum = torch.stft(sound, 400, 160, window=window, center=True, return_complex=True)[
+        ..., :-1
+    ]
+    logarithm = (filters @ spectrum.abs().square()).clamp(min=1e-10).log10()
+    top = logarithm.amax(dim=(1, 2), keepdim=True)
+    return (torch.maximum(logarithm, top - 8.0) + 4.0) / 4.0
