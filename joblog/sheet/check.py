@@ -11,6 +11,7 @@ from joblog.errors import InputError
 from joblog.measure.units import unit_of
 from joblog.sheet.locate import FieldPath
 from joblog.sheet.model import Amount, Sheet
+from joblog.sheet.subtle import subtle_mistakes
 
 
 @dataclass(frozen=True)
@@ -26,6 +27,7 @@ def check(sheet: Sheet) -> list[Complaint]:
     complaints: list[Complaint] = []
     for rule in (_duplicates, _references, _cycles, _units, _windows, _amounts, _exclusions):
         complaints.extend(rule(sheet))
+    complaints.extend(Complaint(path, sentence) for path, sentence in subtle_mistakes(sheet))
     return complaints
 
 
