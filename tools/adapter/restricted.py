@@ -197,9 +197,9 @@ def search(
                     grown[item].append((total, (*path, token), following, f"{said} {word}".strip()))
         for item, paths in enumerate(grown):
             unique = {(path[1], path[2]): path for path in sorted(paths)}
-            paths = sorted(unique.values(), key=lambda path: -path[0])
+            ranked = sorted(unique.values(), key=lambda path: -path[0])
             room = 12 * BONUS  # what the tokens to come could still earn
-            beams[item] = [path for path in paths[:beam] if path[0] + room > done[item][0]]
+            beams[item] = [path for path in ranked[:beam] if path[0] + room > done[item][0]]
     return [said for _, said in done]
 
 
