@@ -39,8 +39,8 @@ class Stakes:
     not even a question makes sense.
     """
 
-    plain: float = 10.0
-    number: float = 20.0
+    plain: float = 5.0
+    number: float = 7.5
     reject: float = 0.10
     by_tag: Mapping[str, float] = field(default_factory=dict)
 

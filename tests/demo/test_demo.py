@@ -94,7 +94,7 @@ def test_verify_names_the_first_altered_entry(played, tmp_path, capsys):
     altered = tmp_path / "record.jsonl"
     altered.write_text("".join(lines), encoding="utf-8")
     assert main(["verify", str(altered)]) == 1
-    assert str(at + 1) in capsys.readouterr().out
+    assert f"entry {at} " in capsys.readouterr().out
 
 
 def test_report_and_record_agree(played):
