@@ -5,8 +5,12 @@ from __future__ import annotations
 import argparse
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from joblog.errors import Exit, InputError, StoreError
+
+if TYPE_CHECKING:
+    from joblog.job.kit import Kit
 
 
 def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -83,16 +87,33 @@ def run_show(args: argparse.Namespace) -> int:
     from joblog.job.grammar import grammar_text
     from joblog.job.kit import kit_list
     from joblog.sheet.load import load_sheet
-    from joblog.sheet.show import kit_lines, sheet_lines
+    from joblog.sheet.show import sheet_lines
 
     sheet = load_sheet(args.sheet)
     if args.grammar:
         print(grammar_text(sheet), end="")
     elif args.kit:
-        print("\n".join(kit_lines(kit_list(sheet))))
+        print("\n".join(_kit_lines(kit_list(sheet))))
     else:
         print("\n".join(sheet_lines(sheet)))
     return int(Exit.OK)
+
+
+def _kit_lines(kit: Kit) -> list[str]:
+    """Return what to fetch before the job: containers, parts, tools, time, and what won't do."""
+    from joblog.sheet.show import folded
+
+    lines = ["Fetch before you start"]
+    lines += [f"  {need.sentence}" for need in kit.fluids]
+    lines += [f"  {part.quantity} x {part.name} {part.number or ''}".rstrip() for part in kit.parts]
+    lines += [f"  {tool.name} {tool.size or ''}".rstrip() for tool in kit.tools]
+    lines += [f"  {check.sentence}" for check in kit.wrenches]
+    if kit.minutes is not None:
+        lines += [f"  Time: about {kit.minutes} minutes"]
+    lines += ["", "Mind"]
+    for caution in kit.cautions:
+        lines += folded("  ! ", caution)
+    return lines
 
 
 def run_try(args: argparse.Namespace) -> int:

@@ -4,13 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from textwrap import wrap
-from typing import TYPE_CHECKING
 
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Amount, Sheet, Step
-
-if TYPE_CHECKING:
-    from joblog.job.kit import Kit
 
 WIDTH = 88
 EXAMPLE = "EXAMPLE VALUES: replace every one of them from service information before real work."
@@ -20,7 +16,7 @@ def _amount(amount: Amount | None) -> str:
     return f"{amount.value} {unit_of(amount.unit).symbol}" if amount else "not stated"
 
 
-def _folded(lead: str, text: str) -> list[str]:
+def folded(lead: str, text: str) -> list[str]:
     return wrap(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))
 
 
@@ -38,15 +34,15 @@ def sheet_lines(sheet: Sheet) -> list[str]:
         lines += ["", f"For: {', '.join(sheet.applies.to)}"]
     for exclusion in sheet.applies.not_to:
         use = f"; use '{exclusion.use}'" if exclusion.use else ""
-        lines += _folded("Not for: ", f"{exclusion.unit}, {exclusion.why}{use}")
+        lines += folded("Not for: ", f"{exclusion.unit}, {exclusion.why}{use}")
     lines += ["", "Cautions"]
     for caution in sheet.cautions:
         source = f" [{caution.source}]" if caution.source else ""
-        lines += _folded("  ! ", caution.text + source)
+        lines += folded("  ! ", caution.text + source)
     lines += ["", "Fluids and parts", *_materials(sheet)]
     lines += ["", "Steps"]
     for number, step in enumerate(sheet.steps, start=1):
-        lines += _folded(f"{number:>3}. ", step.title)
+        lines += folded(f"{number:>3}. ", step.title)
         lines += [f"       {line}" for line in _step_lines(step, sheet)]
     return lines
 
@@ -87,18 +83,3 @@ def _step_lines(step: Step, sheet: Sheet) -> Iterator[str]:
         low, high = step.reading.low, step.reading.high
         limits = " to ".join(str(v) for v in (low, high) if v is not None)
         yield f"reading: {step.reading.name} {limits} {unit_of(step.reading.unit).symbol}"
-
-
-def kit_lines(kit: Kit) -> list[str]:
-    """Return what to fetch before the job: containers, parts, tools, time, and what won't do."""
-    lines = ["Fetch before you start"]
-    lines += [f"  {need.sentence}" for need in kit.fluids]
-    lines += [f"  {part.quantity} x {part.name} {part.number or ''}".rstrip() for part in kit.parts]
-    lines += [f"  {tool.name} {tool.size or ''}".rstrip() for tool in kit.tools]
-    lines += [f"  {check.sentence}" for check in kit.wrenches]
-    if kit.minutes is not None:
-        lines += [f"  Time: about {kit.minutes} minutes"]
-    lines += ["", "Mind"]
-    for caution in kit.cautions:
-        lines += _folded("  ! ", caution)
-    return lines
