@@ -17,6 +17,7 @@ def _amount(amount: Amount | None) -> str:
 
 
 def folded(lead: str, text: str) -> list[str]:
+    """Return ``text`` in lines of at most 88 characters, the first behind ``lead``."""
     return wrap(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))
 
 
