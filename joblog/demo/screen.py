@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from joblog.job.types import JobState, StepStatus
+from joblog.measure.units import Quantity
 
 _WORDS = {StepStatus.DONE: "done", StepStatus.INCOMPLETE: "value missing", StepStatus.OPEN: ""}
 
@@ -32,6 +33,17 @@ class Exchange:
     meant: str
     answer: str
     tone: str
+
+
+def _block(exchange: Exchange) -> list[Text]:
+    """Return one exchange as lines: who and what was heard, how surely, the answer."""
+    who = exchange.who.split(",")[0]
+    mark = {"warn": "stop: ", "again": "asks: "}.get(exchange.tone, "says: ")
+    style = "reverse" if exchange.tone in ("warn", "again") else ""
+    rows = [Text(f"{job_time(exchange.at)}  {who}: {exchange.heard}", style="bold")]
+    if exchange.meant:
+        rows.append(Text(f"       {exchange.meant}", style="dim"))
+    return [*rows, Text(f"       joblog {mark}{exchange.answer}", style=style), Text(" ")]
 
 
 @dataclass
@@ -87,17 +99,16 @@ class Screen:
         return layout
 
     def _said(self) -> RenderableType:
-        room = max(1, (self.console.height - 6) // 4)
-        rows: list[RenderableType] = []
-        for exchange in list(self.exchanges)[-room:]:
-            who = exchange.who.split(",")[0]
-            rows.append(Text(f"{job_time(exchange.at)}  {who}: {exchange.heard}", style="bold"))
-            if exchange.meant:
-                rows.append(Text(f"       {exchange.meant}", style="dim"))
-            mark = {"warn": "stop: ", "again": "asks: "}.get(exchange.tone, "says: ")
-            style = "reverse" if exchange.tone in ("warn", "again") else ""
-            rows.append(Text(f"       joblog {mark}{exchange.answer}", style=style))
-            rows.append(Text(""))
+        """Return the newest exchanges that fit, the newest always whole."""
+        width, room = self.console.width * 3 // 5 - 6, self.console.height - 5
+        rows: list[Text] = []
+        for exchange in reversed(self.exchanges):
+            block = _block(exchange)
+            lines = sum(len(text.wrap(self.console, width)) for text in block)
+            if rows and lines > room:
+                break
+            rows = [*block, *rows]
+            room -= lines
         return Group(*rows)
 
     def _job(self) -> RenderableType:
@@ -107,7 +118,7 @@ class Screen:
         table.add_column(ratio=3, no_wrap=True, overflow="ellipsis")
         following = self.state.next_step
         for step in self.state.steps:
-            values = ", ".join(f"{v.value} {v.unit}" for v in step.values)
+            values = ", ".join(str(Quantity.of(v.value, v.unit)) for v in step.values)
             word = values or _WORDS[step.status]
             style = "dim" if step.status is StepStatus.DONE else ""
             lead = "> " if following and step.step.key == following.step.key else "  "
