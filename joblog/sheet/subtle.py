@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from decimal import Decimal
+from fractions import Fraction
 
+from joblog.measure.units import UNITS
 from joblog.sheet.locate import FieldPath
-from joblog.sheet.model import Sheet
+from joblog.sheet.model import Amount, Sheet
 
 Found = Iterator[tuple[FieldPath, str]]
 
 
 def subtle_mistakes(sheet: Sheet) -> Found:
     """Yield the path and the sentence of every mistake of sense."""
-    for rule in (_conditions, _pours, _totals, _tools, _vin, _since):
+    for rule in (_conditions, _totals, _tools, _vin, _since):
         yield from rule(sheet)
 
 
@@ -31,21 +32,19 @@ def _conditions(sheet: Sheet) -> Found:
                     )
 
 
-def _pours(sheet: Sheet) -> Found:
-    service = {f.key: f.service for f in sheet.fluids}
-    for i, step in enumerate(sheet.steps):
-        pour = step.pour
-        if pour and pour.direction == "in" and service.get(pour.fluid, Decimal(1)) is None:
-            yield (
-                ("steps", i, "pour"),
-                f"'{pour.fluid}' goes in here, but has no 'service' amount; give it one",
-            )
+def _more(first: Amount, second: Amount) -> bool:
+    """Say whether ``first`` is more than ``second``; amounts of other kinds are told elsewhere."""
+    if first.unit not in UNITS or second.unit not in UNITS:
+        return False
+    a, b = UNITS[first.unit], UNITS[second.unit]
+    same_kind = a.dimension == b.dimension
+    return same_kind and Fraction(first.value) * a.factor > Fraction(second.value) * b.factor
 
 
 def _totals(sheet: Sheet) -> Found:
     for i, fluid in enumerate(sheet.fluids):
         used, total = fluid.service, fluid.total
-        if used and total and used.unit == total.unit and used.value > total.value:
+        if used and total and _more(used, total):
             yield (
                 ("fluids", i, "service"),
                 f"'service' ({used.value} {used.unit}) is more than the unit holds in 'total' "
@@ -56,7 +55,7 @@ def _totals(sheet: Sheet) -> Found:
 def _tools(sheet: Sheet) -> Found:
     for i, tool in enumerate(sheet.tools):
         low, high = tool.lowest, tool.highest
-        if low and high and low.unit == high.unit and low.value >= high.value:
+        if low and high and (_more(low, high) or low == high):
             yield (
                 ("tools", i, "lowest"),
                 f"'lowest' ({low.value}) is not below 'highest' ({high.value}); exchange them",

@@ -15,7 +15,6 @@ BASE = load_sheet("engine-oil-filter").model_dump()
         ("steps", {"only_when": ("c",)}, "nothing ever sets"),
         ("steps", {"clears": ("c",)}, "nothing ever sets"),
         ("steps", {"window": {"since": "extra", "opens": 0}}, "does not come before"),
-        ("steps", {"pour": {"fluid": "f", "direction": "in"}}, "no 'service' amount"),
         ("fluids", {"service": {"value": 5, "unit": "L"}, "total": {"value": 4, "unit": "L"}},
          "more than the unit holds"),
         ("tools", {"lowest": {"value": 90, "unit": "N.m"}, "highest": {"value": 9, "unit": "N.m"}},
