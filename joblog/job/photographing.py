@@ -83,6 +83,8 @@ def _measure(
     from joblog.vision.measure_photo import measure_photo
     from joblog.vision.overlay import overlay_jpeg
 
+    if kind == "label":
+        return _labels(data), None
     photo = load_photo(data)
     if kind not in MEASURED:
         return {"usable": True, "why": None}, None
@@ -97,6 +99,15 @@ def _measure(
         mark_distance_mm=None if distance is None else float(distance),
     )
     return reading.to_json(), overlay_jpeg(photo, reading)
+
+
+def _labels(data: bytes) -> dict[str, Any]:
+    """Return the bar codes on a label: evidence of fluid, part number or VIN, without typing."""
+    from joblog.vision.labels import load_for_labels, read_labels
+
+    found = [label.to_json() for label in read_labels(load_for_labels(data))]
+    why = None if found else "no bar code could be read: hold it flat, sharp and near"
+    return {"kind": "label", "usable": bool(found), "why": why, "labels": found}
 
 
 def mime_of(data: bytes) -> str:
