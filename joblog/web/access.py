@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import secrets
 import threading
 import time
@@ -24,6 +25,12 @@ from joblog.errors import StoreError
 COOKIE = "joblog_token"
 DAY = 86_400
 LIFE = {"phone": 30 * DAY, "bay": 180 * DAY, "desk": 180 * DAY, "report": 14 * DAY, "pair": 300}
+# What a phone in the pocket or a screen in the bay may do; everything else is the desk's.
+BAY_MAY = re.compile(
+    r"/phone(/[\w-]+)?|/phone-worker\.js|/job/[\w-]+"
+    r"|/api/jobs/[\w-]+(/(events|listen|say|photos/\w+|media/\w+))?"
+)
+LARGEST_FORM = 3_000_000  # bytes of anything that is sent but a photo; a signature is the largest
 OPEN_TO_ALL = ("/static/", "/pair/", "/trust", "/report/")  # these check their own tokens
 LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost", "testclient"})
 
@@ -117,24 +124,41 @@ class Gate:
 
     def why_not(self, request: Any) -> str:
         """Return '' where the request may pass, else the sentence that refuses it."""
-        origin = request.headers.get("origin")
         changes = request.method not in ("GET", "HEAD", "OPTIONS")
-        if changes and origin and urlsplit(origin).netloc != request.headers.get("host"):
+        if changes and not from_own_page(request):
             return "This came from another page; open joblog itself and try again."
         if self.may_enter(request) or request.url.path.startswith(OPEN_TO_ALL):
             return ""
         return (
-            "This device is not paired, or its pairing was taken back; scan a new code at the desk."
+            "This device is not paired for that, or its pairing was taken back; "
+            "scan a new code, or do it at the desk."
         )
 
     def may_enter(self, connection: Any) -> bool:
-        """Say whether a request or socket comes from this machine or carries a shop token."""
+        """Say whether a request or socket comes from this machine or carries a fitting token."""
         client = connection.client.host if connection.client else ""
         host = urlsplit(f"//{connection.headers.get('host', '')}").hostname or ""
         if client in LOOPBACK and (host in LOOPBACK or host == "testserver"):
             return True
         grant = self.look(connection.cookies.get(COOKIE))
-        return grant is not None and grant.kind in ("phone", "bay", "desk")
+        if grant is None or grant.kind not in ("phone", "bay", "desk"):
+            return False
+        return grant.kind == "desk" or BAY_MAY.fullmatch(connection.url.path) is not None
+
+
+def from_own_page(connection: Any) -> bool:
+    """Say whether a page of another site isn't behind a request or socket."""
+    origin = connection.headers.get("origin")
+    return not origin or urlsplit(origin).netloc == connection.headers.get("host")
+
+
+def too_large(request: Any) -> bool:
+    """Say whether a request without a photo says that its body is too large, or doesn't say."""
+    if request.method in ("GET", "HEAD", "OPTIONS") or "/photos/" in request.url.path:
+        return False
+    length = request.headers.get("content-length", "")
+    chunked = "transfer-encoding" in request.headers
+    return chunked or (length.isdecimal() and int(length) > LARGEST_FORM)
 
 
 def _digest(token: str) -> str:

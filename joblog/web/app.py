@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from fastapi.staticfiles import StaticFiles
 from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoint
@@ -15,7 +16,7 @@ from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoin
 from joblog import __version__
 from joblog.errors import JoblogError
 from joblog.web import desk, jobs, listen, live, pages, phone, trust
-from joblog.web.access import Gate
+from joblog.web.access import Gate, too_large
 from joblog.web.pages import wants_page
 from joblog.web.shop import Shop
 
@@ -39,6 +40,9 @@ class Guarded(BaseHTTPMiddleware):
         refused = self.gate.why_not(request)
         if refused:
             return PlainTextResponse(refused, status_code=403)
+        if too_large(request):
+            sentence = "That is too large to be a form; send photos as photos."
+            return JSONResponse({"error": sentence}, status_code=413)
         response = await call_next(request)
         response.headers.setdefault("Content-Security-Policy", POLICY)
         response.headers["X-Content-Type-Options"] = "nosniff"
@@ -67,5 +71,11 @@ def create_app(shop: Shop, gate: Gate | None = None) -> FastAPI:
         if wants_page(request):
             return pages.sentence_page(request, str(error), status=400)
         return JSONResponse({"error": str(error)}, status_code=400)
+
+    @app.exception_handler(RequestValidationError)
+    async def _unfit(_: Request, error: RequestValidationError) -> Response:
+        field = str(error.errors()[0]["loc"][-1])
+        sentence = f"'{field}' can't be used as it was sent; check it and send it again."
+        return JSONResponse({"error": sentence}, status_code=422)
 
     return app

@@ -10,12 +10,13 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
-from joblog.errors import InputError
+from joblog.errors import InputError, PhotoError
 from joblog.job.session import JobSession
 from joblog.record.transfer import record_bytes
 from joblog.report.build import build_report
 from joblog.report.html import render_html
 from joblog.report.pdf import render_pdf
+from joblog.vision.load import load_photo
 from joblog.web.pages import page, sentence_page, shop_of
 from joblog.web.view import job_view
 
@@ -104,7 +105,9 @@ def sign(request: Request, job: str, signature: Signature) -> dict[str, str]:
         image = base64.b64decode(data, validate=True)
     except binascii.Error:
         raise InputError("The signature arrived damaged; sign again.") from None
-    if not image.startswith(b"\x89PNG"):
-        raise InputError("The signature arrived damaged; sign again.")
+    try:
+        load_photo(image)
+    except PhotoError:
+        raise InputError("The signature arrived damaged; sign again.") from None
     shop_of(request).session(job).sign(signature.name.strip(), image)
     return {"shown": "Signature kept."}

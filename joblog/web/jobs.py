@@ -14,6 +14,8 @@ from starlette.concurrency import run_in_threadpool
 
 from joblog.errors import InputError, PhotoError
 from joblog.job.session import JobSession
+from joblog.measure.vin import LENGTH as VIN_LENGTH
+from joblog.measure.vin import check_vin
 from joblog.record.transfer import record_bytes
 from joblog.sheet.load import library, sheet_text
 from joblog.web.pages import shop_of
@@ -68,6 +70,12 @@ async def open_job(request: Request) -> Response:
         "advisor": form.get("advisor", ""),
         "complaint": form.get("complaint", ""),
     }
+    vin = opening["unit"].get("vin", "")
+    # Older vehicles and machines have other numbers; 17 signs that don't fit are a slip.
+    if len(vin) == VIN_LENGTH and not check_vin(vin).acceptable:
+        raise InputError(f"The VIN '{vin}' doesn't fit its check digit; read it once more.")
+    if not opening["unit"].get("odometer", "0").isdecimal():
+        raise InputError("The odometer is a whole number, without commas or letters.")
     if "odometer" in opening["unit"]:
         opening["unit"]["odometer_unit"] = form.get("odometer_unit") or "mi"
     if form.get("override"):

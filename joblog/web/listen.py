@@ -21,6 +21,7 @@ from joblog.audio.resample import Resampler
 from joblog.audio.segment import Mode, Segmenter
 from joblog.audio.types import Samples, Utterance
 from joblog.errors import AudioError, JoblogError
+from joblog.web.access import from_own_page
 from joblog.web.pages import shop_of
 from joblog.web.pool import BusyError
 from joblog.web.view import reply_view
@@ -85,17 +86,23 @@ class Ear:
 @router.websocket("/api/jobs/{job}/listen")
 async def listen(socket: WebSocket, job: str) -> None:
     """Hear one microphone until it goes away."""
-    if not socket.app.state.gate.may_enter(socket):
+    gate = socket.app.state.gate
+    if not gate.may_enter(socket) or not from_own_page(socket):
         await socket.close(code=4403, reason="This device is not paired; scan a code at the desk.")
         return
     await socket.accept()
     tasks: set[asyncio.Task[None]] = set()
     try:
-        ear = Ear(socket, job, json.loads(await socket.receive_text()))
+        hello = json.loads(await socket.receive_text())
+        if not isinstance(hello, dict):
+            raise AudioError("The first message must be a JSON object with the sound's rate.")
+        ear = Ear(socket, job, hello)
         while True:
             message = await socket.receive()
             if message["type"] == "websocket.disconnect":
                 break
+            if not gate.may_enter(socket):
+                raise AudioError("This device's pairing was taken back; scan a new code.")
             data, text = message.get("bytes"), message.get("text")
             found = (
                 await run_in_threadpool(ear.feed, data)

@@ -40,7 +40,8 @@ async def _stream(request: Request, session: JobSession) -> AsyncIterator[str]:
     seen: tuple[object, ...] = ()
     quiet = 0.0
     yield "retry: 1000\n\n"
-    while not await request.is_disconnected():
+    gate = request.app.state.gate
+    while gate.may_enter(request) and not await request.is_disconnected():
         view = await run_in_threadpool(_ticked, session)
         mark = (view["seq"], view["reply"]["shown"], len(view["clocks"]))
         if mark != seen or (view["clocks"] and quiet >= 1.0):

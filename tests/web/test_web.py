@@ -1,5 +1,6 @@
 """The real application on a real store: pages, phrases, photos, access, the microphone socket."""
 
+import base64
 import hashlib
 import json
 import re
@@ -164,7 +165,53 @@ def test_microphone_socket_hears_a_phrase(client, job):
     assert "Vehicle level" in answer["reply"]["spoken"]
 
 
-@pytest.mark.parametrize("hello", ["junk", '{"rate": 5}', '{"rate": 16000, "mode": "sing"}'])
+def test_another_site_cannot_reach_the_microphone_socket(client, job):
+    headers = {"origin": "http://evil.example"}
+    with (
+        pytest.raises(WebSocketDisconnect),
+        client.websocket_connect(f"/api/jobs/{job}/listen", headers=headers) as socket,
+    ):
+        socket.receive_json()
+
+
+def test_paired_phone_works_in_the_bay_alone_and_its_socket_ends_when_revoked(tmp_path):
+    app = create_app(Shop.at(tmp_path))
+    with TestClient(app) as desk, TestClient(app, client=("10.0.0.7", 5)) as phone:
+        job = desk.post("/jobs", data=FORM, follow_redirects=False).headers["location"][5:]
+        code = re.search(r"/pair/([\w-]+)</p>", desk.post("/phones/pair").text)[1]
+        phone.post(f"/pair/{code}", follow_redirects=False)
+        for path in ("/phone", f"/phone/{job}", f"/job/{job}", f"/api/jobs/{job}"):
+            assert phone.get(path).status_code == 200
+        for path in ("/", "/phones", f"/desk/{job}", f"/job/{job}/report.pdf"):
+            assert phone.get(path).status_code == 403
+        assert phone.post("/phones/pair").status_code == 403
+        assert phone.post(f"/api/jobs/{job}/link").status_code == 403
+        closing = {"how": "aborted", "reason": "x"}
+        assert phone.post(f"/api/jobs/{job}/close", json=closing).status_code == 403
+        handle = re.search(r"/phones/(\w+)/revoke", desk.get("/phones").text)[1]
+        with phone.websocket_connect(f"/api/jobs/{job}/listen") as socket:
+            socket.send_text(json.dumps({"rate": 16000}))
+            desk.post(f"/phones/{handle}/revoke")
+            socket.send_bytes(b"\0\0" * 1600)
+            assert "taken back" in socket.receive_json()["error"]
+
+
+def test_damaged_signature_and_slips_of_the_hand_are_refused(client, job):
+    junk = base64.b64encode(b"\x89PNG junk").decode()
+    body = {"name": "Tomas", "image": f"data:image/png;base64,{junk}"}
+    assert client.post(f"/api/jobs/{job}/sign", json=body).status_code == 400
+    for slip in ({"odometer": "abc"}, {"vin": "1M8GDM9AXKP042789"}):
+        answer = client.post("/jobs", data={**FORM, **slip}, follow_redirects=False)
+        assert answer.status_code == 400
+    empty = client.post(f"/api/jobs/{job}/say", json={"text": ""})
+    assert "'text' can't be used" in empty.json()["error"]
+    large = client.post(f"/api/jobs/{job}/sign", content=b" " * 4_000_000)
+    assert large.status_code == 413
+
+
+@pytest.mark.parametrize(
+    "hello", ["[]", "3", "null", "junk", '{"rate": 5}', '{"rate": 16000, "mode": "sing"}']
+)
 def test_junk_on_the_socket_is_told_and_the_job_unharmed(client, job, hello):
     with client.websocket_connect(f"/api/jobs/{job}/listen") as socket:
         socket.send_text(hello)

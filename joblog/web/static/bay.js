@@ -9,10 +9,14 @@ const { job, by } = bay.dataset;
 const voice = new Voice();
 let microphone = null;
 let lastSpoken = null;
+let lastHeardAt = null;
 
 function draw(view) {
   const said = view.recent.filter((line) => line.note !== "reject").at(-1);
-  if (said) setText(byId("heard"), said.what);
+  if (said && said.at !== lastHeardAt) {
+    lastHeardAt = said.at;
+    setText(byId("heard"), said.what);
+  }
   drawAnswer(view.reply);
   setText(byId("next"), view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done");
   setText(byId("wants"), view.next && !view.closed ? view.next.wants.join("; ") : "");
@@ -105,6 +109,7 @@ function answered(reply) {
 }
 
 async function say(text) {
+  setText(byId("heard"), `“${text}”`);
   try {
     answered(await send(`/api/jobs/${job}/say`, { text, by }));
   } catch (error) {
