@@ -12,15 +12,22 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from decimal import Decimal
 
 from joblog.job.controls import CONTROLS, Phrase
 from joblog.job.fragments import spoken_form
 from joblog.job.said_units import reading_rule, torque_unit, unit_words
 from joblog.job.wording import capital, step_name
 from joblog.sheet.model import Fluid, Sheet, Step, Torque
+from joblog.speech.numbers import digits_of
 
 DONE = "[is] [now] (done | complete | finished) | okay"
 _NOT_WORDS = re.compile(r"[^a-z' -]+")
+
+
+def digits(value: Decimal) -> str:
+    """Return a sheet's own value as it is said digit by digit, for examples."""
+    return digits_of(format(value, "f"))
 
 
 def words_of(text: str) -> str:
@@ -88,7 +95,7 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
             yield Phrase(
                 tag=f"torque:{step.key}",
                 pattern=_torque_pattern(name, step.torque),
-                example=f"{name} torqued to three six {unit}",
+                example=f"{name} torqued to {digits(step.torque.value)} {unit}",
                 does=f"records the torque: {step.torque.fastener}",
                 group="Values",
                 correctable=True,
@@ -96,18 +103,19 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
         yield Phrase(
             tag=f"torque-at:{step.key}",
             pattern=f"({_either(step.say)}) [and] (torqued | torque | at) [to | at] <torque-value>",
-            example=f"{step_name(step)} torqued to three six {unit}",
+            example=f"{step_name(step)} torqued to {digits(step.torque.value)} {unit}",
             does=f"records the torque: {step.title}",
             group="Values",
             correctable=True,
         )
         if step.torque.angle is not None:
             yield _angle_phrase(step.key, name, step.title)
-    if named:
+    first = next((step.torque for step in sheet.steps if step.torque), None)
+    if first is not None:
         yield Phrase(
             tag="torque:here",
             pattern="(torque | torqued) [to | is | at] <torque-value>",
-            example=f"torque three six {unit_words(torque_unit(sheet))}",
+            example=f"torque {digits(first.value)} {unit_words(torque_unit(sheet))}",
             does="records the torque of the step at hand",
             group="Values",
             correctable=True,

@@ -91,27 +91,27 @@ def state(request: Request, job: str) -> dict[str, Any]:
 
 
 @router.post("/api/jobs/{job}/say")
-def say(request: Request, job: str, said: Said) -> dict[str, str]:
+def say(request: Request, job: str, said: Said) -> dict[str, Any]:
     """Take a typed phrase."""
     return reply_view(shop_of(request).session(job).type_in(said.text, said.by))
 
 
 @router.post("/api/jobs/{job}/confirm")
-def confirm(request: Request, job: str, settled: Settled) -> dict[str, str]:
+def confirm(request: Request, job: str, settled: Settled) -> dict[str, Any]:
     """Let a finding stand, with the technician's reason."""
     session = shop_of(request).session(job)
     return reply_view(session.confirm(settled.finding, settled.text, settled.by))
 
 
 @router.post("/api/jobs/{job}/explain")
-def explain(request: Request, job: str, settled: Settled) -> dict[str, str]:
+def explain(request: Request, job: str, settled: Settled) -> dict[str, Any]:
     """Keep the advisor's words for the customer."""
     session = shop_of(request).session(job)
     return reply_view(session.explain(settled.finding, settled.text, settled.by))
 
 
 @router.post("/api/jobs/{job}/close")
-def close(request: Request, job: str, closing: Closing) -> dict[str, str]:
+def close(request: Request, job: str, closing: Closing) -> dict[str, Any]:
     """Close the job, or say what is missing."""
     session = shop_of(request).session(job)
     return reply_view(session.close(closing.how, closing.reason, closing.by))

@@ -92,7 +92,12 @@ def _question(state: JobState) -> dict[str, Any] | None:
 
 def reply_view(reply: Reply) -> dict[str, Any]:
     """Return an answer for a screen and for the read-back."""
-    return {"spoken": reply.spoken, "shown": reply.shown, "tone": reply.tone}
+    return {
+        "spoken": reply.spoken,
+        "shown": reply.shown,
+        "tone": reply.tone,
+        "announced": any(e.source == "clock" for e in reply.entries),  # nobody asked: say it aloud
+    }
 
 
 def step_view(state: StepState) -> dict[str, Any]:

@@ -4,6 +4,7 @@ import base64
 import hashlib
 import json
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -13,10 +14,15 @@ from starlette.websockets import WebSocketDisconnect
 
 from joblog.audio.files import read_audio
 from joblog.record.chain import verify_lines
+from joblog.record.clock import ManualClock
+from joblog.record.store import open_store
+from joblog.sheet.load import sheet_text
+from joblog.speech.engines import get_engine
 from joblog.web.access import COOKIE, Gate
 from joblog.web.app import create_app
 from joblog.web.pool import BusyError, FairPool
 from joblog.web.shop import Shop
+from joblog.web.view import job_view
 
 ROOT = Path(__file__).resolve().parents[2]
 FORM = {
@@ -219,6 +225,25 @@ def test_junk_on_the_socket_is_told_and_the_job_unharmed(client, job, hello):
         with pytest.raises(WebSocketDisconnect):
             socket.receive_json()
     assert say(client, job, "vehicle checked")["tone"] == "ok"
+
+
+def test_every_clock_announcement_is_said_aloud_on_the_screen(tmp_path):
+    clock = ManualClock(datetime(2026, 11, 24, 9, tzinfo=UTC))
+    shop = Shop(open_store(tmp_path, clock=clock), get_engine)
+    job = shop.begin(sheet_text("transaxle-drain-fill"), {"unit": {"type": "KT-6F"}})
+    session = shop.session(job)
+    session.type_in("engine off")
+    assert not job_view(session)["reply"]["announced"]
+    spoken = []
+    for seconds in (46, 65, 10):  # the sheet's example window: 45 to 120 s
+        clock.advance(seconds)
+        session.tick()
+        reply = job_view(session)["reply"]
+        assert reply["announced"]
+        spoken.append(reply["spoken"])
+    assert len(set(spoken)) == 3
+    assert "seconds left" in spoken[1]
+    shop.close()
 
 
 def test_noisy_bay_cannot_starve_another():

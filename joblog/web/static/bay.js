@@ -83,10 +83,7 @@ function clockWords(clock, seconds) {
 
 function tick() {
   const box = byId("clocks");
-  if (!ticking.length) {
-    box.replaceChildren(element("p", "None running", "quiet"));
-    return;
-  }
+  byId("running").hidden = !ticking.length;
   const now = performance.now();
   box.replaceChildren(
     ...ticking.flatMap((clock) => {
@@ -123,7 +120,7 @@ function listen() {
   events.addEventListener("error", () => setText(byId("line"), "No connection to the shop PC; trying again"));
   events.addEventListener("view", ({ data }) => {
     const view = JSON.parse(data);
-    if (lastSpoken !== null && view.reply.shown !== lastSpoken && view.reply.spoken.startsWith("Reading window")) {
+    if (lastSpoken !== null && view.reply.shown !== lastSpoken && view.reply.announced) {
       voice.say(view.reply); // clocks speak up by themselves
     }
     lastSpoken = view.reply.shown;
