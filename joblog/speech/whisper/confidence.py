@@ -1,6 +1,6 @@
 """From measures to a ranking and a calibrated probability.
 
-Two small linear models, fitted by ``joblog bench fit`` on labelled speech and kept in
+Two small linear models, fitted on labelled speech (docs/ear.md says on which) and kept in
 ``calibration.json`` beside this file: one ranks the sentences found for an utterance, the other
 (logistic regression) gives the probability that the best one is right.
 """
