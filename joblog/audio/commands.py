@@ -12,7 +12,10 @@ from typing import TYPE_CHECKING, Any
 from joblog.errors import DeviceError, Exit, UsageError
 
 if TYPE_CHECKING:
+    from joblog.audio.segment import Segmenter
     from joblog.audio.types import Utterance
+    from joblog.readback.speaker import Speaker
+    from joblog.speech.types import Hearing
 
 
 def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -36,6 +39,9 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     listen.add_argument("--bits", type=int, default=16, help="bits of a raw stream (16)")
     listen.add_argument("--meter", action="store_true", help="show the level on standard error")
     listen.add_argument("--keep", type=Path, metavar="DIR", help="keep each utterance as FLAC")
+    listen.add_argument(
+        "--aloud", action="store_true", help="say what was understood; deaf while it sounds"
+    )
     listen.add_argument("--devices", action="store_true", help="list the microphones and end")
     listen.set_defaults(run=_listen)
 
@@ -54,15 +60,35 @@ def _listen(args: argparse.Namespace) -> int:
     if args.keep:
         args.keep.mkdir(parents=True, exist_ok=True)
     segmenter = Segmenter(args.source)
+    speaker = _speaker(segmenter) if args.aloud else None
     for block in open_source(args.source, form):
         ended = segmenter.feed(block)
         if args.meter:
             _show_level(segmenter.level, segmenter.floor)
         for utterance in ended:
-            _answer(args, hear, utterance)
+            _answer(args, hear, utterance, speaker)
     for utterance in segmenter.flush():
-        _answer(args, hear, utterance)
+        _answer(args, hear, utterance, speaker)
+    if speaker is not None:
+        speaker.close()
     return int(Exit.OK)
+
+
+def _speaker(segmenter: Segmenter) -> Speaker:
+    from joblog.readback.clips import load_clips
+    from joblog.readback.speaker import Speaker
+
+    return Speaker(load_clips(), segmenter)
+
+
+def _say(speaker: Speaker, hearing: Hearing) -> None:
+    """Say what was understood, 'say again' where it was not clear, nothing where nobody spoke."""
+    if speaker.trouble:
+        raise DeviceError(speaker.trouble)
+    if hearing.verdict == "accept":
+        speaker.say(f"{hearing.text}.", "ok")
+    elif hearing.verdict == "ask":
+        speaker.say("say again.", "again")
 
 
 def _hearing(args: argparse.Namespace) -> Callable[[Any], Any]:
@@ -81,8 +107,15 @@ def _hearing(args: argparse.Namespace) -> Callable[[Any], Any]:
     return lambda samples: engine.hear(samples, grammar)
 
 
-def _answer(args: argparse.Namespace, hear: Callable[[Any], Any], utterance: Utterance) -> None:
+def _answer(
+    args: argparse.Namespace,
+    hear: Callable[[Any], Any],
+    utterance: Utterance,
+    speaker: Speaker | None,
+) -> None:
     hearing = hear(utterance.samples)
+    if speaker is not None:
+        _say(speaker, hearing)
     answer = {
         "started": round(utterance.started, 3),
         "duration": round(utterance.duration, 3),

@@ -133,8 +133,12 @@ class Segmenter:
         return ended + ([held] if held else [])
 
     def press(self) -> None:
-        """Push to talk: the button is down, collect from the pre-roll on."""
-        if self.mode is Mode.PUSH and self.phase is Phase.WAITING:
+        """Push to talk: the button is down, collect from the pre-roll on.
+
+        Who presses while only the echo is waited for is heard at once: nothing said is lost.
+        """
+        echo = self.phase is Phase.MUTED and self._unmute_at is not None
+        if self.mode is Mode.PUSH and (self.phase is Phase.WAITING or echo):
             self.phase = Phase.HELD
             self._utterance = list(self._before)
 

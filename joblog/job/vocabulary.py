@@ -6,6 +6,7 @@ import re
 
 from joblog.job.grammar import grammar_for_sheet
 from joblog.job.phrases import words_of
+from joblog.job.wording import step_name
 from joblog.measure.units import UNITS
 from joblog.sheet.model import Sheet
 from joblog.speech.numbers import digits_of
@@ -59,3 +60,97 @@ def _names(sheet: Sheet) -> list[str]:
         names += [words_of(step.torque.fastener), step.torque.fastener] if step.torque else []
         names += [step.reading.name] if step.reading else []
     return names
+
+
+# Whole phrases that are spoken as one piece, for they sound better than their words one by one.
+PHRASES = (
+    "in spec.",
+    "confirm with a reason, or disregard.",
+    "but",
+    "must come first.",
+    "should have come before",
+    "only when",
+    "is above the limit,",
+    "is below the limit,",
+    "and one more.",
+    "not complete.",
+    "job complete.",
+    "job stopped.",
+    "say job complete.",
+    "that was the last step.",
+    "affirm or negative.",
+    "say again.",
+    "say it again.",
+    "say the number again.",
+    "go ahead.",
+    "there was no question.",
+    "nothing to confirm.",
+    "say confirm because, and the reason.",
+    "nothing to disregard.",
+    "nothing to correct.",
+    "nothing is missing.",
+    "the job is closed.",
+    "which one?",
+    "which fluid?",
+    "which reading?",
+    "say it with its name.",
+    "that unit does not fit.",
+    "that must be above zero.",
+    "no value yet.",
+    "no fluid on this sheet.",
+    "no clock is running.",
+    "the window is closed.",
+    "the window is open.",
+    "opens in",
+    "one zero seconds left.",
+    "reading window open.",
+    "reading window closed.",
+    "is too early.",
+    "is too late.",
+    "time not sure.",
+    "clock started.",
+    "clock stopped.",
+    "fan cycle",
+    "the clock was set forward.",
+    "the clock was set back.",
+    "not usable.",
+    "take it again.",
+    "flakes on the plug.",
+    "much film on the plug.",
+    "level above the upper mark.",
+    "level below the lower mark.",
+    "wrong unit for this sheet.",
+    "the sheet has another unit.",
+    "more in than came out.",
+    "less in than came out.",
+    "that is more than the sheet says.",
+    "that is less than the sheet says.",
+    "quantity drained",
+    "photo plug",
+    "photo dipstick",
+    "photo fluid",
+    "in all.",
+    "disregarded",
+    "corrected",
+    "confirmed.",
+    "noted.",
+    "drained.",
+    "see the screen.",
+)
+_FIGURES = "0123456789"
+
+
+def phrases_spoken_whole(sheet: Sheet) -> list[str]:
+    """Return the phrases of replies on ``sheet`` that deserve a clip of their own.
+
+    Lower case with their punctuation: fixed sentences, the sheet's steps, fasteners, readings and
+    conditions, units, two figures in a row. All their words are in :func:`closed_vocabulary`.
+    """
+    found = [*PHRASES, *(words_of(name) for name in _names(sheet))]
+    found += [f"{step_name(step)}." for step in sheet.steps]
+    found += [f"torque {words_of(s.torque.fastener)}" for s in sheet.steps if s.torque]
+    for unit in SPOKEN_UNITS.values():
+        found += [unit.singular, unit.plural]
+    found += [digits_of(one + other) for one in _FIGURES for other in _FIGURES]
+    found += [digits_of(f"{figure}.") for figure in _FIGURES]
+    return list(dict.fromkeys(found))

@@ -15,6 +15,7 @@ from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoin
 
 from joblog import __version__
 from joblog.errors import JoblogError
+from joblog.readback.clips import FOLDER as CLIPS
 from joblog.web import desk, jobs, listen, live, pages, phone, trust
 from joblog.web.access import Gate, too_large
 from joblog.web.pages import wants_page
@@ -60,8 +61,9 @@ def create_app(shop: Shop, gate: Gate | None = None) -> FastAPI:
 
     app = FastAPI(title="joblog", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
     app.state.shop = shop
-    app.state.gate = gate or Gate(shop.store.media_path("0" * 64).parents[2] / "access.json")
+    app.state.gate = gate or Gate(shop.folder / "access.json")
     app.add_middleware(Guarded, gate=app.state.gate)
+    app.mount("/static/clips", StaticFiles(directory=CLIPS, check_dir=False), name="clips")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for room in (pages, jobs, live, listen, desk, phone, trust):
         app.include_router(room.router)

@@ -17,7 +17,7 @@ from joblog.job.session import JobSession
 from joblog.measure.vin import LENGTH as VIN_LENGTH
 from joblog.measure.vin import check_vin
 from joblog.record.transfer import record_bytes
-from joblog.sheet.load import library, sheet_text
+from joblog.sheet.load import sheet_text
 from joblog.web.pages import shop_of
 from joblog.web.view import job_view, reply_view
 
@@ -55,8 +55,9 @@ async def open_job(request: Request) -> Response:
     """Open a job from the form's fields and show its bay screen."""
     body = await _body(request)
     form = {k: v.strip() for k, v in parse_qsl(body.decode("utf-8", "replace"))}
+    sheets = shop_of(request).sheets()
     key = form.get("sheet", "")
-    if key not in library():
+    if key not in sheets:
         raise InputError("Choose the job sheet for this job from the list.")
     opening: dict[str, Any] = {
         "unit": {
@@ -80,20 +81,21 @@ async def open_job(request: Request) -> Response:
         opening["unit"]["odometer_unit"] = form.get("odometer_unit") or "mi"
     if form.get("override"):
         opening["override"] = form["override"]
-    job = await run_in_threadpool(shop_of(request).begin, sheet_text(key), opening)
+    job = await run_in_threadpool(shop_of(request).begin, sheet_text(sheets[key]), opening)
     return RedirectResponse(f"/job/{job}", status_code=303)
 
 
 @router.get("/api/jobs/{job}")
 def state(request: Request, job: str) -> dict[str, Any]:
     """Return everything that the screens show of a job."""
-    return job_view(shop_of(request).session(job))
+    return job_view(shop_of(request).session(job), shop_of(request).voice)
 
 
 @router.post("/api/jobs/{job}/say")
 def say(request: Request, job: str, said: Said) -> dict[str, Any]:
     """Take a typed phrase."""
-    return reply_view(shop_of(request).session(job).type_in(said.text, said.by))
+    shop = shop_of(request)
+    return reply_view(shop.session(job).type_in(said.text, said.by), shop.voice)
 
 
 @router.post("/api/jobs/{job}/confirm")

@@ -1,9 +1,11 @@
 """The microphone socket: raw sound in, what was heard and answered out.
 
-First message (text): ``{"rate": 48000, "mode": "open" | "push", "by": "..."}``. Then binary
-messages of 16-bit little-endian mono samples at that rate. Text messages in between: ``press`` and
-``release`` (push to talk), ``speaking`` while a read-back plays and ``spoken`` when its last sample
-has truly been played. Answers are JSON objects with ``reply``, or ``error`` with one sentence.
+First message (text): ``{"rate": 48000, "mode": "open" | "push", "by": "...", "who": "..."}``;
+``who`` is any name of the device, the same that it gives when it speaks. Then binary messages of
+16-bit little-endian mono samples at that rate. Text messages in between: ``press`` and ``release``
+(push to talk), ``speaking`` while a read-back plays and ``spoken`` when its last sample has truly
+been played. A page without a microphone says the same by ``/api/jobs/ID/speaking``, for the other
+microphones of its job. Answers are JSON objects with ``reply``, or ``error`` with one sentence.
 """
 
 from __future__ import annotations
@@ -14,7 +16,8 @@ import json
 from typing import Any
 
 import numpy as np
-from fastapi import APIRouter, WebSocket, WebSocketDisconnect
+from fastapi import APIRouter, Request, WebSocket, WebSocketDisconnect
+from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 
 from joblog.audio.resample import Resampler
@@ -30,6 +33,25 @@ router = APIRouter()
 RATES = range(8_000, 192_001)
 BIGGEST = 1 << 20  # bytes of one message: more than ten seconds at any sane rate
 AFTER_SPEAKING = 0.4  # seconds that stay muted for the echo in the room
+
+
+class Begun(BaseModel):
+    """A device that begins to speak for so many seconds at most, or with none has ended."""
+
+    who: str = Field(min_length=1, max_length=40)
+    seconds: float = Field(ge=0, le=600)
+
+
+@router.post("/api/jobs/{job}/speaking")
+def speaking(request: Request, job: str, begun: Begun) -> dict[str, bool]:
+    """Make all of the job's microphones deaf, or let them hear again."""
+    shop = shop_of(request)
+    shop.session(job)
+    if begun.seconds:
+        shop.speaking.begin(job, begun.who, begun.seconds)
+    else:
+        shop.speaking.end(job, begun.who)
+    return {"speaking": shop.speaking.on(job)}
 
 
 class Ear:
@@ -49,13 +71,26 @@ class Ear:
         self.by = str(hello.get("by", ""))[:80]
         self.resampler = Resampler(rate)
         self.segmenter = Segmenter(mode=Mode.PUSH if mode == "push" else Mode.OPEN)
+        self.who = str(hello.get("who", ""))[:40]
+        self.own_voice = False  # this microphone's own page speaks
+        self.deaf = False
 
     def feed(self, data: bytes) -> list[Utterance]:
         """Return the utterances that this piece of sound completes."""
         if len(data) % 2 or len(data) > BIGGEST:
             raise AudioError("A piece of sound must be whole 16-bit samples, at most 1 MB.")
+        self._heed()
         samples: Samples = np.frombuffer(data, "<i2").astype(np.float32) / np.float32(32768)
         return self.segmenter.feed(self.resampler.feed(samples))
+
+    def _heed(self) -> None:
+        """Be deaf while this page or another device of the job speaks, and a moment longer."""
+        speaks = self.own_voice or self.shop.speaking.on(self.bay, but=self.who)
+        if speaks and not self.deaf:
+            self.segmenter.mute()
+        elif self.deaf and not speaks:
+            self.segmenter.unmute(AFTER_SPEAKING)
+        self.deaf = speaks
 
     def command(self, text: str) -> list[Utterance]:
         """Obey a text message between two pieces of sound."""
@@ -64,10 +99,9 @@ class Ear:
         elif text == "release":
             made = self.segmenter.release()
             return [made] if made is not None else []
-        elif text == "speaking":
-            self.segmenter.mute()
-        elif text == "spoken":
-            self.segmenter.unmute(AFTER_SPEAKING)
+        elif text in ("speaking", "spoken"):
+            self.own_voice = text == "speaking"
+            self._heed()
         else:
             raise AudioError("That message is not understood; see the page's own script.")
         return []
@@ -80,7 +114,7 @@ class Ear:
         except (BusyError, JoblogError) as error:
             await self.socket.send_json({"error": str(error)})
             return
-        await self.socket.send_json({"reply": reply_view(reply)})
+        await self.socket.send_json({"reply": reply_view(reply, self.shop.voice)})
 
 
 @router.websocket("/api/jobs/{job}/listen")

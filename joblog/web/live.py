@@ -44,7 +44,7 @@ async def _stream(request: Request, session: JobSession) -> AsyncIterator[str]:
         mark = await run_in_threadpool(_ticked, session)
         if mark != seen:
             seen, quiet = mark, 0.0
-            view = await run_in_threadpool(job_view, session)
+            view = await run_in_threadpool(job_view, session, shop_of(request).voice)
             yield f"id: {view['seq']}\nevent: view\ndata: {json.dumps(view)}\n\n"
         elif quiet >= BEAT:
             quiet = 0.0

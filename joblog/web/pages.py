@@ -9,7 +9,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from starlette.templating import Jinja2Templates
 
-from joblog.sheet.load import library, load_sheet
 from joblog.web.shop import Shop
 from joblog.web.view import help_view, job_line, job_view
 
@@ -55,8 +54,8 @@ def jobs_page(request: Request, find: str = "") -> Response:
 @router.get("/new")
 def new_page(request: Request) -> Response:
     """Show the form that opens a job."""
-    sheets = [(key, load_sheet(path).sheet.title) for key, path in library().items()]
-    return page(request, "new.html", sheets=sheets)
+    sheets, wrong = shop_of(request).titles()
+    return page(request, "new.html", sheets=sheets, wrong=wrong)
 
 
 @router.get("/job/{job}")

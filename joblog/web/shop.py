@@ -8,11 +8,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from joblog.errors import InputError, ModelError
+from joblog.errors import InputError, ModelError, SheetError
 from joblog.job.session import JobSession
 from joblog.job.types import Reply
+from joblog.readback.clips import Stock, stock
 from joblog.record.store import Store, open_store
+from joblog.sheet.load import library, load_sheet
 from joblog.speech.types import Engine
+from joblog.web.halfduplex import Speaking
 from joblog.web.pool import FairPool
 
 
@@ -23,6 +26,8 @@ class Shop:
     store: Store
     load_engine: Callable[[], Engine]
     pool: FairPool = field(default_factory=FairPool)
+    speaking: Speaking = field(default_factory=Speaking)
+    voice: Stock = field(default_factory=stock)
     _sessions: dict[str, JobSession] = field(default_factory=dict)
     _engine: Engine | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
@@ -40,6 +45,29 @@ class Shop:
             if self._engine is None:
                 self._engine = self.load_engine()
             return self._engine
+
+    @property
+    def folder(self) -> Path:
+        """Where this shop keeps its records, its own sheets, its phones."""
+        return self.store.media_path("0" * 64).parents[2]
+
+    def sheets(self) -> dict[str, Path]:
+        """Return the sheets to choose from: the shipped ones and the shop's own, which win.
+
+        A shop's own sheets are the ``*.toml`` files in ``sheets`` beside its records.
+        """
+        own = {p.stem: p for p in sorted((self.folder / "sheets").glob("*.toml"))}
+        return library() | own
+
+    def titles(self) -> tuple[list[tuple[str, str]], list[str]]:
+        """Return (key, title) of every sheet that can be used, and what is wrong with the rest."""
+        fit, wrong = [], []
+        for key, path in self.sheets().items():
+            try:
+                fit.append((key, load_sheet(path).sheet.title))
+            except SheetError as error:
+                wrong.append(str(error).removeprefix(f"{path.parent}/"))
+        return sorted(fit, key=lambda row: row[1]), wrong
 
     def session(self, job: str) -> JobSession:
         """Return the session of ``job``; raises InputError for an unknown one."""

@@ -11,6 +11,8 @@ from joblog.job.phrases import help_card
 from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply, StepState, Value
 from joblog.measure.units import Quantity, format_quantity
+from joblog.readback.clips import Stock, stock
+from joblog.readback.sequence import pieces_of
 from joblog.record.entry import Entry
 
 RECENT = 12
@@ -42,7 +44,7 @@ def job_line(session: JobSession) -> dict[str, Any]:
     }
 
 
-def job_view(session: JobSession) -> dict[str, Any]:
+def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
     """Return everything that the live screens show of a job."""
     state = session.state
     following = state.next_step
@@ -77,7 +79,8 @@ def job_view(session: JobSession) -> dict[str, Any]:
         "recent": [line for e in state.entries[-4 * RECENT :] if (line := recent_line(e))][
             -RECENT:
         ],
-        "reply": reply_view(session.last_reply),
+        "reply": reply_view(session.last_reply, voice),
+        "voice": voice_view(voice or stock()),
     }
 
 
@@ -90,10 +93,17 @@ def _question(state: JobState) -> dict[str, Any] | None:
     return {"question": asked.question, "options": list(asked.options)} if asked else None
 
 
-def reply_view(reply: Reply) -> dict[str, Any]:
-    """Return an answer for a screen and for the read-back."""
+def voice_view(voice: Stock) -> dict[str, str]:
+    """Return which clips a browser plays, or why it uses its own voice."""
+    return {"version": voice.version, "why": voice.why}
+
+
+def reply_view(reply: Reply, voice: Stock | None = None) -> dict[str, Any]:
+    """Return an answer for a screen and for the read-back, with the clips that say it."""
+    pieces = pieces_of(reply.spoken, (voice or stock()).names)
     return {
         "spoken": reply.spoken,
+        "pieces": [piece.as_json() for piece in pieces],
         "shown": reply.shown,
         "tone": reply.tone,
         "announced": any(e.source == "clock" for e in reply.entries),  # nobody asked: say it aloud

@@ -10,9 +10,10 @@ ROOT = Path(__file__).resolve().parents[2]
 MAY_IMPORT = {  # room -> rooms that it may know; the plan is in DEVELOPERS.md
     "measure": set(),
     "sheet": {"measure", "job", "speech", "audio"},  # the last three: only sheet/commands.py
-    "audio": {"speech", "sheet", "job"},  # only audio/commands.py, the door of `joblog listen`
+    "audio": {"speech", "sheet", "job", "readback"},  # only audio/commands.py: `joblog listen`
     "speech": {"audio", "sheet", "job"},  # only speech/commands.py, for `joblog hear --sheet`
     "vision": set(),
+    "readback": set(),
     "record": {"report"},  # only record/commands.py, for `joblog verify report.pdf`
     "job": {"sheet", "speech", "vision", "measure", "record", "audio"},
     "report": {"job", "record", "sheet", "measure"},

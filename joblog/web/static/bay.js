@@ -6,7 +6,7 @@ import { Voice } from "./voice.js";
 
 const bay = byId("bay");
 const { job, by } = bay.dataset;
-const voice = new Voice();
+const voice = new Voice(job, (text) => setText(byId("voice"), text));
 let microphone = null;
 let lastSpoken = null;
 let lastHeardAt = null;
@@ -120,6 +120,7 @@ function listen() {
   events.addEventListener("error", () => setText(byId("line"), "No connection to the shop PC; trying again"));
   events.addEventListener("view", ({ data }) => {
     const view = JSON.parse(data);
+    voice.use(view.voice);
     if (lastSpoken !== null && view.reply.shown !== lastSpoken && view.reply.announced) {
       voice.say(view.reply); // clocks speak up by themselves
     }
@@ -130,7 +131,7 @@ function listen() {
 
 async function switchMicrophone(mode) {
   microphone?.stop();
-  microphone = new Microphone(job, by, mode, {
+  microphone = new Microphone(job, by, mode, voice.who, {
     onReply: answered,
     onState: (text) => setText(byId("mic"), text),
   });
@@ -154,6 +155,8 @@ async function press() {
     held.down = false;
     return;
   }
+  await voice.hush(); // who presses wants to talk now
+  if (!held.down) return;
   microphone.tell("press");
   held.button.setAttribute("aria-pressed", "true");
   setText(byId("mic"), "Speak now");
@@ -187,7 +190,7 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
   }
 });
 byId("mute").addEventListener("click", ({ currentTarget: button }) => {
-  voice.muted = !voice.muted;
+  voice.mute(!voice.muted);
   button.setAttribute("aria-pressed", String(voice.muted));
 });
 byId("typed").addEventListener("submit", (event) => {

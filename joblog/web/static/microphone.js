@@ -3,8 +3,8 @@
 import { audioContext } from "./tones.js";
 
 export class Microphone {
-  constructor(job, by, mode, { onReply, onState }) {
-    Object.assign(this, { job, by, mode, onReply, onState });
+  constructor(job, by, mode, who, { onReply, onState }) {
+    Object.assign(this, { job, by, mode, who, onReply, onState });
     this.wanted = false;
     this.closing = false;
     this.wait = 500;
@@ -45,7 +45,7 @@ export class Microphone {
     this.socket = new WebSocket(`${scheme}://${location.host}/api/jobs/${this.job}/listen`);
     this.socket.onopen = () => {
       this.wait = 500;
-      this.socket.send(JSON.stringify({ rate, mode: this.mode, by: this.by }));
+      this.socket.send(JSON.stringify({ rate, mode: this.mode, by: this.by, who: this.who }));
       this.onState(this.mode === "open" ? "Listening" : "Ready: hold to talk");
     };
     this.socket.onmessage = ({ data }) => {

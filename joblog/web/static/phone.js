@@ -77,7 +77,7 @@ byId("snap").addEventListener("click", async () => {
   canvas.toBlob((blob) => take(blob), "image/jpeg", 0.92);
 });
 
-const voice = new Voice();
+const voice = new Voice(job, (text) => setText(byId("voice"), text));
 let microphone = null;
 byId("open").addEventListener("click", async ({ currentTarget: button }) => {
   if (microphone) {
@@ -86,7 +86,7 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
     button.setAttribute("aria-pressed", "false");
     return;
   }
-  microphone = new Microphone(job, by, "open", {
+  microphone = new Microphone(job, by, "open", voice.who, {
     onReply: (reply) => { setText(byId("answer"), reply.spoken || reply.shown); voice.say(reply); },
     onState: (text) => setText(byId("mic"), text),
   });
@@ -105,6 +105,7 @@ events.addEventListener("open", () => { setText(byId("line"), "Live"); push(); }
 events.addEventListener("error", () => setText(byId("line"), "No connection to the shop PC; photos are kept on this phone"));
 events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
+  voice.use(view.voice);
   setText(byId("next"), view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done");
 });
 addEventListener("online", push);

@@ -1,31 +1,125 @@
-// Speaks an answer: a tone first, then the words. While anything sounds, the microphone is told so.
+// Speaks an answer: a tone first, then the shop PC's clips, the browser's own voice for words that
+// no clip has. From before the first sample until after the last one every microphone of the job is
+// told to hear nothing.
 
-import { tone } from "./tones.js";
+import { Clips } from "./clips.js";
+import { audioContext, tone } from "./tones.js";
+
+const wait = (seconds) => new Promise((done) => setTimeout(done, seconds * 1000));
+const NO_CLIPS = "The read-back clips can't be used; answers are spoken by this browser's own voice.";
+const NO_SOUND = "This browser plays no sound yet; touch the page once.";
 
 export class Voice {
-  constructor() {
-    this.muted = false;
+  constructor(job, onState = () => {}) {
+    Object.assign(this, { job, onState });
+    this.who = crypto.getRandomValues(new Uint32Array(2)).join("-");
+    this.clips = new Clips();
+    this.stock = { version: "", why: "" };
     this.microphone = null;
+    this.muted = false;
+    this.playing = new Set();
+    this.turn = 0; // grows when what is being said must stop
     this.queue = Promise.resolve();
   }
 
-  say({ spoken, tone: name }) {
-    this.queue = this.queue.then(() => this.speak(spoken, name)).catch(() => {});
-    return this.queue;
-  }
-
-  async speak(text, name) {
-    if (this.muted || (!text && name === "none")) return;
-    this.microphone?.tell("speaking");
-    try {
-      await tone(name);
-      if (text) await this.words(text);
-    } finally {
-      this.microphone?.tell("spoken");
+  // What the shop PC says about its clips; comes with every view.
+  use(stock) {
+    if (stock.version !== this.stock.version || stock.why !== this.stock.why) {
+      this.clips = new Clips();
+      this.stock = stock;
+      this.onState(stock.why ? `${stock.why} Until then answers are spoken by this browser's own voice.` : "");
     }
   }
 
-  words(text) {
+  mute(muted) {
+    this.muted = muted;
+    if (muted) this.hush();
+  }
+
+  // Stops at once: somebody presses the button to talk, or mutes. Resolves when all is silent.
+  hush() {
+    this.turn += 1;
+    for (const source of this.playing) source.stop();
+    if ("speechSynthesis" in window) speechSynthesis.cancel();
+    return this.queue;
+  }
+
+  say(reply) {
+    const turn = this.turn;
+    this.queue = this.queue.then(() => this.speak(reply, turn)).catch(() => {});
+    return this.queue;
+  }
+
+  async speak({ spoken, tone: name, pieces }, turn) {
+    if (this.muted || turn !== this.turn || (!spoken && name === "none")) return;
+    if (!(await this.sounding())) { this.onState(NO_SOUND); return; }
+    await this.tell(true, 3 + (spoken ?? "").length / 6);
+    try {
+      await tone(name);
+      if (spoken && turn === this.turn) await this.words(pieces ?? [{ text: spoken }], spoken, turn);
+    } finally {
+      await this.tell(false, 0);
+    }
+  }
+
+  // A browser gives no sound before somebody has touched the page.
+  async sounding() {
+    const audio = audioContext();
+    if (audio.state !== "running") await Promise.race([audio.resume(), wait(0.5)]);
+    return audio.state === "running";
+  }
+
+  async tell(speaking, seconds) {
+    this.microphone?.tell(speaking ? "speaking" : "spoken");
+    const told = fetch(`/api/jobs/${this.job}/speaking`, {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify({ who: this.who, seconds }),
+    }).catch(() => {});
+    if (speaking) await Promise.race([told, wait(0.5)]);
+  }
+
+  async words(pieces, spoken, turn) {
+    const runs = await this.runs(pieces).catch(() => {
+      this.onState(NO_CLIPS);
+      return [{ text: spoken }];
+    });
+    for (const run of runs) {
+      if (turn !== this.turn) return;
+      await (run.text ? this.free(run.text) : this.play(run));
+    }
+  }
+
+  // Joins clips and pauses into runs, each an array of [buffer, seconds after its start].
+  async runs(pieces) {
+    const found = [];
+    let after = 0;
+    for (const piece of pieces) {
+      if (piece.text) { found.push({ text: piece.text }); continue; }
+      if (!Array.isArray(found.at(-1))) { found.push([]); after = 0; }
+      if (piece.pause) { after += piece.pause; continue; }
+      const buffer = await this.clips.get(piece.clip, this.stock.version);
+      found.at(-1).push([buffer, after]);
+      after += buffer.duration;
+    }
+    return found.filter((run) => run.text || run.length);
+  }
+
+  async play(run) {
+    const audio = audioContext();
+    const start = audio.currentTime + 0.02;
+    await Promise.all(run.map(([buffer, after]) => new Promise((done) => {
+      const source = audio.createBufferSource();
+      source.buffer = buffer;
+      source.connect(audio.destination);
+      source.onended = () => { this.playing.delete(source); done(); };
+      this.playing.add(source);
+      source.start(start + after);
+    })));
+    await wait(audio.outputLatency || audio.baseLatency || 0); // until it has left the loudspeaker
+  }
+
+  free(text) {
     if (!("speechSynthesis" in window)) return Promise.resolve();
     return new Promise((done) => {
       const said = new SpeechSynthesisUtterance(text);

@@ -1,0 +1,1 @@
+"""What joblog says aloud, from clips that were rendered once: no voice engine at run time."""

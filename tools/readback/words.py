@@ -1,0 +1,25 @@
+"""Write what the read-back clips must hold: one word or phrase a line, for all shipped sheets."""
+
+from __future__ import annotations
+
+from joblog.job.vocabulary import closed_vocabulary, phrases_spoken_whole
+from joblog.sheet.load import library, load_sheet
+
+
+def main() -> None:
+    """Print single words with a comma (spoken as if more followed), phrases as they end."""
+    words: set[str] = set()
+    phrases: list[str] = []
+    for path in library().values():
+        sheet = load_sheet(path)
+        words |= closed_vocabulary(sheet)
+        phrases += phrases_spoken_whole(sheet)
+    single = {p.rstrip(",.?") for p in phrases if " " not in p}
+    for phrase in dict.fromkeys(phrases):
+        print(phrase if phrase[-1] in ",.?" else f"{phrase},")
+    for word in sorted(words - single):
+        print(f"{word},")
+
+
+if __name__ == "__main__":
+    main()
