@@ -171,6 +171,20 @@ def test_microphone_socket_hears_a_phrase(client, job):
     assert "Vehicle level" in answer["reply"]["spoken"]
 
 
+def test_a_shops_own_sheet_is_offered_and_a_wrong_one_is_told(client, tmp_path):
+    own = tmp_path / "sheets"
+    own.mkdir()
+    text = sheet_text("wheel-refit").replace("Wheels on: tighten in sequence", "Our wheels")
+    (own / "our-wheels.toml").write_text(text)
+    (own / "broken.toml").write_text("[sheet]\nkey = ")
+    page = client.get("/new").text
+    assert ">Our wheels<" in page
+    assert "broken.toml:2" in page
+    assert str(tmp_path) not in page
+    form = {**FORM, "sheet": "our-wheels"}
+    assert client.post("/jobs", data=form, follow_redirects=False).status_code == 303
+
+
 def test_another_site_cannot_reach_the_microphone_socket(client, job):
     headers = {"origin": "http://evil.example"}
     with (
