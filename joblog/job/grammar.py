@@ -15,12 +15,17 @@ from joblog.speech.grammar import Grammar
 ANSWER_SECONDS = 120  # how long after a question its answers are listened for
 
 
-def grammar_text(sheet: Sheet, *, answering: bool = True) -> str:
+def grammar_text(sheet: Sheet, *, answering: bool = True, steps: bool = True) -> str:
     """Return the JSGF text (W3C Note 2000) of everything that can be said on a job of ``sheet``.
 
-    Without ``answering`` the answers to a question are left out.
+    Without ``answering`` the answers to a question are left out, without ``steps`` what marks the
+    steps.
     """
-    phrases = [p for p in phrases_of(sheet) if answering or not p.answers]
+    phrases = [
+        p
+        for p in phrases_of(sheet)
+        if (answering or not p.answers) and (steps or not p.tag.startswith("step:"))
+    ]
     rules = [f"<p{i}> = {phrase.pattern};" for i, phrase in enumerate(phrases)]
     plain = [f"<p{i}> {{{phrase.tag}}}" for i, phrase in enumerate(phrases)]
     corrections = [plain[i] for i, phrase in enumerate(phrases) if phrase.correctable]

@@ -9,7 +9,7 @@ from typing import Any
 from joblog.errors import InputError, JoblogError, RecordError
 from joblog.job.guard_unit import applying, unit_reasons
 from joblog.record.entry import Entry
-from joblog.sheet.load import library, load_sheet, sheet_from_text
+from joblog.sheet.load import library, load_sheet, recorded_sheet
 from joblog.sheet.model import Sheet
 
 OPENING_FIELDS = (
@@ -70,5 +70,5 @@ def sheet_of(entries: Iterable[Entry], job: str = "") -> Sheet:
             found = entry.body.get("sheet") or {}
             text = found.get("toml")
             if isinstance(text, str):
-                return sheet_from_text(text, f"sheet of job {job or entry.job}")
+                return recorded_sheet(text, f"sheet of job {job or entry.job}")
     raise RecordError(f"job {job or 'without entries'} was never opened with a sheet")

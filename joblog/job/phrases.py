@@ -15,9 +15,9 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from joblog.job.controls import CONTROLS, Phrase
-from joblog.job.fragments import spoken_form
 from joblog.job.said_units import reading_rule, torque_unit, unit_words
 from joblog.job.wording import capital, step_name
+from joblog.sheet.fragments import spoken_form
 from joblog.sheet.model import Fluid, Sheet, Step, Torque
 from joblog.speech.numbers import digits_of
 
@@ -75,12 +75,17 @@ def fastener_words(step: Step) -> str:
     """Return what the fastener of ``step`` is called aloud, with its stage where it has several."""
     assert step.torque is not None
     name = words_of(step.torque.fastener)
-    return name if step.torque.stage == 1 else f"{name} stage {_NUMBERS[step.torque.stage]}"
+    return name if step.torque.stage == 1 else f"{name} stage {_count_word(step.torque.stage)}"
 
 
 _NUMBERS = tuple(
-    "zero one two three four five six seven eight nine ten eleven twelve".split()  # noqa: SIM905 - legible
+    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen"  # noqa: SIM905 - legible
+    " fifteen sixteen seventeen eighteen nineteen twenty".split()
 )
+
+
+def _count_word(number: int) -> str:
+    return _NUMBERS[number] if number < len(_NUMBERS) else digits_of(str(number))
 
 
 def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:

@@ -21,6 +21,7 @@ from typing import Any
 from joblog.audio.encode import MIME, flac_bytes
 from joblog.audio.types import Utterance
 from joblog.errors import InputError, ModelError
+from joblog.job.check_phrases import PHRASE_RULES
 from joblog.job.closing import closing_drafts
 from joblog.job.drafts import Draft, Plan
 from joblog.job.expected import expected_tags
@@ -94,7 +95,7 @@ class JobSession:
         is not for, which otherwise raises InputError naming the sheet that is. Raises SheetError
         for a sheet with mistakes.
         """
-        sheet = sheet_from_text(sheet_text, name)
+        sheet = sheet_from_text(sheet_text, name, PHRASE_RULES)
         unit = opening.get("unit") or {}
         override = str(opening.get("override") or "").strip()
         if not override:

@@ -6,9 +6,9 @@ from decimal import Decimal
 from fractions import Fraction
 
 from joblog.errors import InputError
-from joblog.job.fragments import spoken_form
 from joblog.job.numbers import number_text
 from joblog.measure.units import UNITS, Quantity, format_number, format_quantity
+from joblog.sheet.fragments import spoken_form
 from joblog.sheet.model import Step
 from joblog.speech.numbers import read_back
 from joblog.speech.units_spoken import SPOKEN_UNITS

@@ -28,7 +28,7 @@ from joblog.report.past import Past
 from joblog.report.pdf import DATA, RECORD, render_pdf
 from joblog.report.pictures import image_sha
 from joblog.report.settings import ShopSettings
-from joblog.sheet.load import sheet_from_text
+from joblog.sheet.load import recorded_sheet
 
 _LARGEST = 512 * 2**20  # bytes of one attached file; a record needs a few megabytes
 
@@ -155,7 +155,7 @@ def job_from_record(entries: list[Entry]) -> JobState:
     named = sheet.get("sha256")
     if named and named != hashlib.sha256(text.encode()).hexdigest():
         raise RecordError("the job sheet inside the record doesn't fit its hash")
-    return replay(sheet_from_text(text, "the job sheet in the record"), entries)
+    return replay(recorded_sheet(text, "the job sheet in the record"), entries)
 
 
 def _made_again(pdf: bytes, data: dict[str, Any], entries: list[Entry]) -> Report:

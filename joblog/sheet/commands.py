@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from joblog.errors import Exit, InputError, StoreError
+from joblog.errors import Exit, InputError, SheetError, StoreError
 
 if TYPE_CHECKING:
     from joblog.job.kit import Kit
@@ -62,22 +62,23 @@ def run_new(args: argparse.Namespace) -> int:
 
 def run_check(args: argparse.Namespace) -> int:
     """Print every mistake of every file; remarks alone are no failure."""
-    from joblog.job.fragments import expansions
-    from joblog.sheet.load import problems_in, sheet_text
-    from joblog.sheet.soundalike import sound_alikes
+    from joblog.job.check_phrases import PHRASE_RULES, REMARK_RULES
+    from joblog.sheet.beside import rule_beside
+    from joblog.sheet.load import library, mistakes, problems_in, sheet_text
 
     failed = False
     for name in args.files:
-        sheet, problems = problems_in(sheet_text(name), str(name))
+        rules = (*PHRASE_RULES, *REMARK_RULES, rule_beside(Path(name).parent, library()))
+        try:
+            sheet, problems = problems_in(sheet_text(name), str(name), rules)
+        except SheetError as error:  # this file can't be read: the others still are
+            print(error)
+            failed = True
+            continue
         for problem in problems:
             print(problem)
-        failed = failed or bool(problems)
-        if sheet is None:
-            continue
-        spoken = {s.title: [w for form in s.say for w in expansions(form)] for s in sheet.steps}
-        for remark in sound_alikes(spoken):
-            print(f"{name}: remark: {remark}")
-        if not problems:
+        failed = failed or bool(mistakes(problems))
+        if sheet is not None and not mistakes(problems):
             print(f"{name}: no mistakes, {len(sheet.steps)} steps")
     return int(Exit.FAILED if failed else Exit.OK)
 

@@ -4,65 +4,104 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
-from pydantic_core import ErrorDetails
 
 from joblog.errors import SheetError
 from joblog.sheet.check import check
+from joblog.sheet.complaints import Complaint
+from joblog.sheet.form import form_mistakes, salvaged
 from joblog.sheet.locate import FieldPath, field_lines, line_of
-from joblog.sheet.model import Sheet
+from joblog.sheet.model import RECORDED, Sheet
 
 LIBRARY = Path(__file__).with_name("library")
+LARGEST = 500_000  # bytes; the longest shipped sheet has ten thousand
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One mistake in a sheet."""
+    """One mistake in a sheet; ``remark`` and ``stops`` as in a complaint."""
 
     file: str
     line: int
     field: str
     sentence: str
+    remark: bool = False
+    stops: bool = True
 
     def __str__(self) -> str:
         """Return 'file:line: field: sentence'."""
-        where = f"{self.file}:{self.line}"
-        return (
-            f"{where}: {self.field}: {self.sentence}" if self.field else f"{where}: {self.sentence}"
-        )
+        parts = (self.field, "remark" if self.remark else "", self.sentence)
+        return ": ".join([f"{self.file}:{self.line}", *(part for part in parts if part)])
 
 
-def problems_in(text: str, name: str) -> tuple[Sheet | None, list[Problem]]:
-    """Return the sheet in ``text`` (None where it has no valid form) and all its mistakes."""
+Rule = Callable[[Sheet], Iterable[Complaint]]
+
+
+def problems_in(
+    text: str, name: str, also: Sequence[Rule] = ()
+) -> tuple[Sheet | None, list[Problem]]:
+    """Return the sheet in ``text`` (None where it has no valid form) and all its mistakes.
+
+    ``also`` are rules of other rooms, asked where the form is right. A mistake of form doesn't
+    hide the mistakes of sense behind it.
+    """
     try:
-        data = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as error:
-        return None, [_toml_problem(error, name)]
-    lines = field_lines(text)
+        data = _toml(text)
+    except _NotTomlError as error:
+        return None, [_toml_problem(str(error), name, _lf(text).count("\n") + 1)]
+    lines = field_lines(_lf(text))
 
-    def at(path: FieldPath, sentence: str) -> Problem:
-        return Problem(name, line_of(lines, path), _dotted(path), sentence)
+    def at(found: Complaint) -> Problem:
+        line, field = line_of(lines, found.path), _dotted(found.path)
+        return Problem(name, line, field, found.sentence, found.remark, found.stops)
 
     try:
         sheet = Sheet.model_validate(data)
     except ValidationError as error:
-        details = error.errors(include_url=False)
-        return None, [at(tuple(d["loc"]), _form_sentence(d)) for d in details]
-    return sheet, [at(c.path, c.sentence) for c in check(sheet)]
+        form = [Complaint(*mistake) for mistake in form_mistakes(error, data)]
+        rows = {complaint.path[:2] for complaint in form}
+        rest = salvaged(data)
+        behind = [c for c in check(rest) if c.path[:2] not in rows] if rest else []
+        return None, sorted(map(at, [*form, *behind]), key=lambda p: (p.remark, p.line))
+    complaints = [*check(sheet), *(c for rule in also for c in rule(sheet))]
+    return sheet, sorted(map(at, complaints), key=lambda p: (p.remark, p.line))
 
 
-def sheet_from_text(text: str, name: str = "sheet") -> Sheet:
+def mistakes(problems: Iterable[Problem]) -> list[Problem]:
+    """Return the problems that are more than remarks."""
+    return [problem for problem in problems if not problem.remark]
+
+
+def sheet_from_text(text: str, name: str = "sheet", also: Sequence[Rule] = ()) -> Sheet:
     """Return the sheet written in ``text`` (TOML); ``name`` is what mistakes are reported under."""
-    sheet, problems = problems_in(text, name)
-    if problems or sheet is None:
-        more = len(problems) - 1
+    sheet, problems = problems_in(text, name, also)
+    found = [problem for problem in mistakes(problems) if problem.stops]
+    if found or sheet is None:
+        more = len(found) - 1
         rest = f" (and {more} more: 'joblog sheet check' lists all)" if more else ""
-        raise SheetError(f"{problems[0]}{rest}")
+        raise SheetError(f"{found[0]}{rest}")
     return sheet
+
+
+def recorded_sheet(text: str, name: str) -> Sheet:
+    """Return the sheet that a record carries.
+
+    It was checked when its job was opened, by the rules of that day: later rules must not make an
+    old record unreadable, so that only its form is asked for here.
+    """
+    try:
+        return Sheet.model_validate(_toml(text), context=RECORDED)
+    except _NotTomlError as error:
+        raise SheetError(f"{_toml_problem(str(error), name)}") from None
+    except ValidationError as error:
+        path, sentence = form_mistakes(error, {})[0]
+        raise SheetError(f"{name}: {_dotted(path)}: {sentence}") from None
 
 
 def load_sheet(path: str | Path) -> Sheet:
@@ -82,11 +121,22 @@ def sheet_text(path: str | Path) -> str:
             )
         file = shipped[str(path)]
     try:
-        return file.read_text(encoding="utf-8")
-    except UnicodeDecodeError:
-        raise SheetError(f"{path}: is not UTF-8 text; save the sheet as UTF-8.") from None
+        with file.open("rb") as opened:
+            data = opened.read(LARGEST + 1)
     except OSError as error:
         raise SheetError(f"{path}: can't be read ({error.strerror}); check its name.") from None
+    if len(data) > LARGEST:
+        raise SheetError(
+            f"{path}: is larger than {LARGEST // 1000} kB, which no job sheet is; "
+            "name the sheet's own file."
+        )
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise SheetError(
+            f"{path}:{line}: is not UTF-8 text here; save the sheet as UTF-8."
+        ) from None
 
 
 def library() -> dict[str, Path]:
@@ -98,28 +148,36 @@ def _dotted(path: FieldPath) -> str:
     return "".join(f"[{p}]" if isinstance(p, int) else f".{p}" for p in path).lstrip(".")
 
 
-def _toml_problem(error: tomllib.TOMLDecodeError, name: str) -> Problem:
-    found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
-    line = int(found[1]) if found else 1
-    said = re.sub(r" \(at [^)]*\)$", "", str(error))
-    return Problem(name, line, "", f"is not TOML here: {said[0].lower()}{said[1:]}")
+class _NotTomlError(Exception):
+    """The text is no TOML; the message says where."""
 
 
-def _form_sentence(detail: ErrorDetails) -> str:
-    """Say one pydantic complaint in a sheet author's words."""
-    kind = detail["type"]
-    field = str(detail["loc"][-1]) if detail["loc"] else ""
-    if kind == "missing":
-        return f"'{field}' is missing; add it here"
-    if kind == "extra_forbidden":
-        return f"'{field}' is not a field of this table; check its spelling or take it out"
-    if kind == "string_pattern_mismatch":
-        pattern = detail["ctx"]["pattern"]
-        if "|()" in pattern:
-            return (
-                f"{detail['input']!r} can't be spoken: write lower-case words, "
-                "with numbers as words, and | ( ) [ ] for variants"
-            )
-        return f"{detail['input']!r} is no key: use lower-case words joined by hyphens"
-    message = detail["msg"].removeprefix("Input should be ").removeprefix("Value error, ")
-    return f"{detail['input']!r} can't be used: it should be {message}"
+def _lf(text: str) -> str:
+    """Return ``text`` without a byte order mark and with line feeds only, as TOML counts lines."""
+    return text.removeprefix("\ufeff").replace("\r\n", "\n")
+
+
+def _toml(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(_lf(text), parse_float=Decimal)
+    except RecursionError:
+        raise _NotTomlError("Brackets are nested too deeply") from None
+    except ValueError as error:  # TOMLDecodeError, and whole numbers of thousands of digits
+        raise _NotTomlError(str(error)) from None
+
+
+_HINTS = {
+    "Cannot declare": "this table is there already; write [[steps]] with two brackets for each "
+    "of several",
+    "Cannot overwrite": "this field is there already; take one of the two out",
+    "Invalid value": "this value can't be read; write text in quotes, numbers with a point",
+    "Exceeds the limit": "this number is absurdly long; write what a person could mean",
+}
+
+
+def _toml_problem(said: str, name: str, last: int = 1) -> Problem:
+    found = re.search(r"\(at line (\d+), column (\d+)\)", said)
+    line = int(found[1]) if found else last if "at end of document" in said else 1
+    plain = re.sub(r" \(at [^)]*\)$", "", said)
+    hint = next((hint for start, hint in _HINTS.items() if plain.startswith(start)), "")
+    return Problem(name, line, "", f"is not TOML here: {hint or plain[0].lower() + plain[1:]}")

@@ -8,9 +8,54 @@ inside one sheet: steps, fluids, parts, fasteners, conditions.
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationInfo,
+    WithJsonSchema,
+)
+from pydantic_core import PydanticCustomError
+
+RECORDED = {"recorded": True}  # context for sheets inside records: what once was taken stays taken
+MOST = 10_000_000  # no number of the trade is larger; beyond it arithmetic itself would suffer
+PLACES = 6  # decimals that a sheet's number may have
+
+
+def _number(value: Any, info: ValidationInfo) -> Any:
+    """Take a TOML number; a text such as "10 %" or a yes/no is none."""
+    if info.context == RECORDED:
+        return value
+    if isinstance(value, bool | str):
+        raise PydanticCustomError("not_a_number", "a number without quotes or unit")
+    if isinstance(value, int | Decimal) and Decimal(value).is_finite():
+        number = Decimal(value)
+        if abs(number) > MOST:
+            raise PydanticCustomError("absurd", "a number that a person could mean")
+        if number and number != round(number, PLACES):
+            raise PydanticCustomError("absurd", "a number with six decimals at most")
+    return value
+
+
+def _whole(value: Any, info: ValidationInfo) -> Any:
+    if info.context != RECORDED and isinstance(value, bool | str):
+        raise PydanticCustomError("not_a_number", "a whole number without quotes or unit")
+    return value
+
+
+def _flag(value: Any, info: ValidationInfo) -> Any:
+    if info.context != RECORDED and not isinstance(value, bool):
+        raise PydanticCustomError("not_a_flag", "true or false, without quotes")
+    return value
+
+
+Number = Annotated[Decimal, BeforeValidator(_number), WithJsonSchema({"type": "number"})]
+Whole = Annotated[int, BeforeValidator(_whole)]
+Flag = Annotated[bool, BeforeValidator(_flag)]
 
 Key = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
@@ -26,7 +71,7 @@ class Part(BaseModel):
 class Amount(Part):
     """A value and the code of its unit."""
 
-    value: Decimal
+    value: Number
     unit: str
 
 
@@ -38,8 +83,8 @@ class Identity(Part):
     revision: Text
     summary: Text  # one plain sentence for the customer: what this service is and why
     trade: Text = "vehicle service"
-    example: bool = True  # values are examples, to be replaced from service information
-    minutes: int | None = Field(default=None, gt=0)  # time estimate for the whole job
+    example: Flag = True  # values are examples, to be replaced from service information
+    minutes: Whole | None = Field(default=None, gt=0)  # time estimate for the whole job
     next_due: NextDue | None = None
 
 
@@ -47,8 +92,8 @@ class NextDue(Part):
     """When the service is due again: whichever comes first."""
 
     distance: Amount | None = None
-    hours: Decimal | None = None
-    months: int | None = None
+    hours: Number | None = None
+    months: Whole | None = None
     watch: tuple[Text, ...] = ()  # what to watch until then, in plain words
 
 
@@ -83,18 +128,26 @@ class SparePart(Part):
     key: Key
     name: Text
     number: str | None = None
-    quantity: int = Field(default=1, gt=0)
+    quantity: Whole = Field(default=1, gt=0)
     fitted: str | None = None  # "flat side to the sealing face"
 
 
 class Tool(Part):
-    """A tool to fetch; torque wrenches carry the range on their label."""
+    """A tool to fetch; torque wrenches carry the range on their label.
+
+    A step that names a wrench with its ``length`` and an adapter with its ``extension`` is
+    tightened through that adapter: the wrench then shows less than the fastener gets.
+    """
 
     key: Key
     name: Text
     size: str | None = None
+    say: tuple[Phrase, ...] = ()  # what a wrench is called aloud: "wrench two"
     lowest: Amount | None = None
     highest: Amount | None = None
+    length: Amount | None = None  # of a wrench: centre of its drive to middle of its grip
+    extension: Amount | None = None  # of a crow-foot: centre of its drive to centre of fastener
+    extension_angle: Number = Decimal(0)  # degrees off the wrench's line: 0 straight out
 
 
 class Fluid(Part):
@@ -108,19 +161,20 @@ class Fluid(Part):
     total: Amount | None = None
     container: Amount | None = None
     tolerance: Amount | None = None  # how far the fill may differ from service or drained amount
-    density: Decimal | None = None  # kg/m³ at 15 °C, for the thermal correction
+    density: Number | None = None  # kg/m³ at 15 °C, for the thermal correction
 
 
 class Torque(Part):
     """A tightening torque; ``tolerance`` is in the same unit, either side."""
 
     fastener: Text  # "drain plug"
-    value: Decimal = Field(gt=0)
+    value: Number = Field(gt=0)
     unit: str
-    tolerance: Decimal = Field(ge=0)
-    stage: int = Field(default=1, gt=0)
-    angle: Decimal | None = None  # degrees turned further after the torque
-    count: int = Field(default=1, gt=0)  # how many fasteners of this kind, in sequence
+    tolerance: Number = Field(ge=0)
+    stage: Whole = Field(default=1, gt=0)
+    angle: Number | None = None  # degrees turned further after the torque
+    angle_tolerance: Number | None = None  # degrees either side; 5 where nothing is said
+    count: Whole = Field(default=1, gt=0)  # how many fasteners of this kind, in sequence
 
 
 class Pour(Part):
@@ -134,8 +188,8 @@ class Window(Part):
     """A reading counts only between ``opens`` and ``closes`` seconds after step ``since``."""
 
     since: Key
-    opens: Decimal = Field(ge=0)
-    closes: Decimal | None = None
+    opens: Number = Field(ge=0)
+    closes: Number | None = None
 
 
 class PhotoWanted(Part):
@@ -143,9 +197,9 @@ class PhotoWanted(Part):
 
     kind: Literal["plug", "dipstick", "fluid", "label", "other"]
     phase: Literal["before", "after", "once"] = "once"
-    required: bool = True
-    plug_diameter_mm: Decimal | None = None
-    mark_distance_mm: Decimal | None = None
+    required: Flag = True
+    plug_diameter_mm: Number | None = None
+    mark_distance_mm: Number | None = None
 
 
 class ReadingWanted(Part):
@@ -153,17 +207,17 @@ class ReadingWanted(Part):
 
     name: Text  # "fluid temperature"
     unit: str
-    low: Decimal | None = None
-    high: Decimal | None = None
-    required: bool = True
+    low: Number | None = None
+    high: Number | None = None
+    required: Flag = True
 
 
 class DebrisLimits(Part):
     """When a plug's debris means something; defaults are common practice, no source."""
 
-    flake_mm: Decimal = Decimal("1.0")  # a flake this long is shown to the customer
-    flakes: int = 3  # this many flakes of 0.3 mm and more are shown
-    film_coverage: Decimal = Decimal("0.8")  # more film than this is compared with last time
+    flake_mm: Number = Decimal("1.0")  # a flake this long is shown to the customer
+    flakes: Whole = 3  # this many flakes of 0.3 mm and more are shown
+    film_coverage: Number = Decimal("0.8")  # more film than this is compared with last time
 
 
 class Step(Part):
@@ -184,7 +238,7 @@ class Step(Part):
     clears: tuple[Key, ...] = ()
     only_when: tuple[Key, ...] = ()
     not_while: tuple[Key, ...] = ()
-    optional: bool = False
+    optional: Flag = False
     parts: tuple[Key, ...] = ()
     tools: tuple[Key, ...] = ()
     torque: Torque | None = None
@@ -192,7 +246,7 @@ class Step(Part):
     window: Window | None = None
     photo: PhotoWanted | None = None
     reading: ReadingWanted | None = None
-    minutes: Decimal | None = None
+    minutes: Number | None = None
 
 
 class Sheet(Part):

@@ -15,6 +15,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
+EXTRA = 0.7  # cost of a sound too many or too few: endings are what noise swallows first
 TOO_NEAR = 1.1  # sounds; two phrases that differ by no more are reported
 
 # spelling -> phonemes, longest first where several fit; vowels are coarse on purpose
@@ -87,16 +88,21 @@ def _change(a: str, b: str) -> float:
 def distance(first: str, second: str) -> float:
     """Return by how many sounds two phrases differ: a weighted edit distance.
 
-    A sound too many or too few costs 0.7: endings are what noise swallows first.
+    A sound too many or too few costs ``EXTRA``.
     """
     a, b = phonemes(first), phonemes(second)
-    row = [0.7 * j for j in range(len(b) + 1)]
+    row = [EXTRA * j for j in range(len(b) + 1)]
     for i, x in enumerate(a, start=1):
-        new = [0.7 * i]
+        new = [EXTRA * i]
         for j, y in enumerate(b, start=1):
-            new.append(min(row[j] + 0.7, new[j - 1] + 0.7, row[j - 1] + _change(x, y)))
+            new.append(min(row[j] + EXTRA, new[j - 1] + EXTRA, row[j - 1] + _change(x, y)))
         row = new
     return row[-1]
+
+
+def _far(first: str, second: str) -> bool:
+    """Say so without comparing: each sound too many costs, whatever the others are."""
+    return abs(len(phonemes(first)) - len(phonemes(second))) * EXTRA >= TOO_NEAR
 
 
 def sound_alikes(phrases: Mapping[str, Iterable[str]]) -> list[SoundAlike]:
@@ -108,7 +114,7 @@ def sound_alikes(phrases: Mapping[str, Iterable[str]]) -> list[SoundAlike]:
     found: dict[tuple[str, str], SoundAlike] = {}
     for i, (text, meaning) in enumerate(flat):
         for other, other_means in flat[i + 1 :]:
-            if other_means == meaning or text == other:
+            if other_means == meaning or text == other or _far(text, other):
                 continue
             apart = distance(text, other)
             pair = (meaning, other_means)

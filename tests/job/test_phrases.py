@@ -10,12 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from joblog.errors import SheetError
-from joblog.job.fragments import expansions, spoken_form
 from joblog.job.grammar import grammar_for_sheet, grammar_text
 from joblog.job.meaning import meaning_of
 from joblog.job.numbers import number, number_text, with_floats, without_floats
 from joblog.job.phrases import help_card, phrases_of
 from joblog.job.typed import typed_words, why_not_understood
+from joblog.sheet.fragments import expansions, spoken_form
 from joblog.sheet.load import library, load_sheet
 
 SHEETS = {key: load_sheet(path) for key, path in library().items()}

@@ -1,0 +1,58 @@
+"""The sheet that does apply: it must exist beside this one, or be shipped, and be for that unit."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from joblog.sheet.check_readings import same_unit
+from joblog.sheet.complaints import Complaint, Found
+from joblog.sheet.model import Sheet
+
+MOST_FILES = 200  # a folder with more sheets than this is no folder of sheets
+
+
+def rule_beside(folder: Path, shipped: dict[str, Path]) -> Callable[[Sheet], Found]:
+    """Return the rule for a sheet that lies in ``folder``."""
+
+    def named_sheets(sheet: Sheet) -> Found:
+        wanted = [(i, e) for i, e in enumerate(sheet.applies.not_to) if e.use]
+        if not wanted:
+            return
+        units = {**_units(shipped.values()), **_units(sorted(folder.glob("*.toml"))[:MOST_FILES])}
+        for i, exclusion in wanted:
+            path = ("applies", "not_to", i, "use")
+            use = exclusion.use or ""
+            if use == sheet.sheet.key:
+                continue  # told elsewhere
+            if use not in units:
+                have = ", ".join(sorted(units))
+                yield Complaint(
+                    path,
+                    f"there is no sheet '{use}' beside this one, nor is it shipped; "
+                    f"write one of {have}, or take 'use' out",
+                )
+            elif units[use] and not any(same_unit(exclusion.unit, one) for one in units[use]):
+                yield Complaint(
+                    path,
+                    f"the sheet '{use}' is for {' or '.join(units[use])}, not for "
+                    f"{exclusion.unit}; name the sheet that is",
+                )
+
+    return named_sheets
+
+
+def _units(files: Any) -> dict[str, list[str]]:
+    """Return key -> unit types of every file that can be read as a sheet at all."""
+    found: dict[str, list[str]] = {}
+    for file in files:
+        try:
+            data = tomllib.loads(file.read_text("utf-8-sig"))
+            found[str(data["sheet"]["key"])] = [
+                str(u) for u in data.get("applies", {}).get("to", [])
+            ]
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+            continue  # not a sheet, or one whose own check says what is wrong
+    return found

@@ -1,0 +1,159 @@
+"""Phrases and names that can't be told apart, or can't be said."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+
+from joblog.errors import SheetError
+from joblog.sheet.complaints import Complaint, Found
+from joblog.sheet.fragments import expansions
+from joblog.sheet.model import Sheet
+
+FORMS = 200  # sentences that one phrase may stand for
+ENDINGS = (
+    "done",
+    "complete",
+    "finished",
+    "okay",
+    "is done",
+    "is complete",
+    "is finished",
+    "now done",
+    "is now done",
+)  # fmt: skip - understood behind every phrase
+
+
+def forms_of(fragment: str) -> list[str]:
+    """Return the sentences of a phrase; raises SheetError where its brackets don't match."""
+    return expansions(fragment, FORMS)
+
+
+def _phrases(sheet: Sheet) -> Found:
+    for i, step in enumerate(sheet.steps):
+        for j, phrase in enumerate(step.say):
+            path = ("steps", i, "say", j)
+            try:
+                forms = expansions(phrase, FORMS + 1)
+            except SheetError as error:
+                yield Complaint(path, str(error))
+                continue
+            if not forms or _may_be_silent(phrase):
+                yield Complaint(
+                    path,
+                    f"'{phrase}' may be said with no word at all; write one that is always said",
+                )
+            elif len(forms) > FORMS:
+                yield Complaint(
+                    path,
+                    f"'{phrase[:40]}' stands for more than {FORMS} sentences; "
+                    "write the two or three that people say",
+                )
+
+
+def _may_be_silent(phrase: str) -> bool:
+    """Say whether brackets leave a way through the phrase without a word."""
+    bare = re.sub(r"[a-z'-]+", "w", phrase)
+    previous = ""
+    while bare != previous:
+        previous = bare
+        bare = re.sub(r"\[[^\[\]()]*\]", "", bare)
+        bare = re.sub(
+            r"\(([^\[\]()]*)\)",
+            lambda m: "" if any(not part.strip() for part in m[1].split("|")) else "w",
+            bare,
+        )
+    return any(not part.strip() for part in bare.split("|"))
+
+
+def _shared(sheet: Sheet) -> Found:
+    """One sentence, two steps: by the same words, by variants, or by a 'done' behind them."""
+    first: dict[str, tuple[int, str]] = {}
+    told: set[tuple[int, int]] = set()
+    for i, step in enumerate(sheet.steps):
+        for j, phrase in enumerate(step.say):
+            for form in _spoken(phrase):
+                other, written = first.setdefault(form, (i, phrase))
+                if other == i or (other, i) in told:
+                    continue
+                told.add((other, i))
+                how = "" if form == " ".join(written.split()) else f" (by '{written}')"
+                yield Complaint(
+                    ("steps", i, "say", j),
+                    f"the phrase '{form}' already marks step '{sheet.steps[other].key}'{how}; "
+                    "say it differently here",
+                )
+
+
+def _spoken(phrase: str) -> list[str]:
+    try:
+        forms = forms_of(phrase)
+    except SheetError:
+        return []
+    return [*forms, *(f"{form} {ending}" for form in forms for ending in ENDINGS)]
+
+
+def _plain(name: str) -> str:
+    return " ".join(re.sub(r"[^a-z' ]+", " ", name.lower().replace("-", " ")).split())
+
+
+def _named(sheet: Sheet) -> Found:
+    """Names that are spoken: figures in them can't be, and two must not be alike."""
+    poured = {s.pour.fluid for s in sheet.steps if s.pour}
+    fluids: dict[str, str] = {}
+    for i, fluid in enumerate(sheet.fluids):
+        for said in fluid.say or ([_plain(fluid.name)] if fluid.key in poured else []):
+            path = ("fluids", i, "say" if fluid.say else "name")
+            if not said.strip():
+                yield Complaint(path, f"'{fluid.name}' can't be spoken; add say = [\"the oil\"]")
+            other = fluids.setdefault(said, fluid.key)
+            if said and other != fluid.key:
+                yield Complaint(
+                    path,
+                    f"'{said}' already is '{other}'; add a 'say' that tells the two fluids apart",
+                )
+    yield from _fasteners(sheet)
+    yield from _reading_names(sheet)
+
+
+def _fasteners(sheet: Sheet) -> Found:
+    written: dict[str, str] = {}
+    for i, step in enumerate(sheet.steps):
+        if step.torque is None:
+            continue
+        path, name = ("steps", i, "torque", "fastener"), _plain(step.torque.fastener)
+        if not name:
+            yield Complaint(
+                path, f"'{step.torque.fastener}' can't be spoken; write words: \"drain plug\""
+            )
+            continue
+        other = written.setdefault(name, step.torque.fastener)
+        if " ".join(other.lower().split()) != " ".join(step.torque.fastener.lower().split()):
+            yield Complaint(
+                path,
+                f"'{step.torque.fastener}' and '{other}' are both said '{name}'; "
+                "tell them apart by words instead of figures",
+            )
+
+
+def _reading_names(sheet: Sheet) -> Found:
+    units: dict[str, set[str]] = defaultdict(set)
+    for i, step in enumerate(sheet.steps):
+        if step.reading is None:
+            continue
+        path, name = ("steps", i, "reading", "name"), _plain(step.reading.name)
+        if not name:
+            yield Complaint(
+                path, f"'{step.reading.name}' can't be spoken; write words: \"oil level\""
+            )
+        units[name].add(step.reading.unit)
+        if len(units[name]) > 1:
+            yield Complaint(
+                path,
+                f"'{name}' is read in {' and '.join(sorted(units[name]))} on this sheet; use one "
+                "unit, or another name",
+            )
+            units[name] = {step.reading.unit}
+
+
+WORD_RULES = (_phrases, _shared, _named)
