@@ -10,7 +10,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, insert, select
+from sqlalchemy import URL, Connection, Engine, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from joblog.errors import InputError, RecordError, StoreError
@@ -122,6 +122,18 @@ class Store:
             return list(
                 connection.scalars(select(schema.jobs.c.id).order_by(schema.jobs.c.id.desc()))
             )
+
+    def heads(self) -> dict[str, str]:
+        """Return the hash of the last entry of every job that has one, newest job first."""
+        table = schema.entries.c
+        last = select(table.job, func.max(table.seq).label("seq")).group_by(table.job).subquery()
+        query = (
+            select(table.job, table.hash)
+            .join(last, (table.job == last.c.job) & (table.seq == last.c.seq))
+            .order_by(table.job.desc())
+        )
+        with reading(self._engine) as connection:
+            return {row.job: row.hash for row in connection.execute(query)}
 
     def find_job(self, start: str) -> str:
         """Return the one job whose id begins or ends with ``start``; 'last' is the newest.

@@ -16,7 +16,7 @@ from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoin
 from joblog import __version__
 from joblog.errors import JoblogError
 from joblog.readback.clips import FOLDER as CLIPS
-from joblog.web import desk, jobs, listen, live, pages, phone, trust
+from joblog.web import desk, jobs, listen, live, pages, phone, start, trust
 from joblog.web.access import Gate, too_large
 from joblog.web.pages import wants_page
 from joblog.web.shop import Shop
@@ -65,7 +65,7 @@ def create_app(shop: Shop, gate: Gate | None = None) -> FastAPI:
     app.add_middleware(Guarded, gate=app.state.gate)
     app.mount("/static/clips", StaticFiles(directory=CLIPS, check_dir=False), name="clips")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for room in (pages, jobs, live, listen, desk, phone, trust):
+    for room in (pages, jobs, start, live, listen, desk, phone, trust):
         app.include_router(room.router)
 
     @app.exception_handler(JoblogError)

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from joblog.errors import DeviceError, Exit
+from joblog.bench import bench_parsers
+from joblog.errors import DeviceError, Exit, InputError
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
+
+    from joblog.web.orderbook import OrderBook
 
 OPEN_HOSTS = ("127.0.0.1", "localhost", "::1")
 
@@ -24,6 +28,35 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
         "--lan", action="store_true", help="let paired phones in, over HTTPS of the shop's own"
     )
     parser.set_defaults(run=run_serve)
+    bench = bench_parsers(subparsers).add_parser(
+        "talkers", help="how long many talkers at once wait for their answers"
+    )
+    bench.add_argument("folder", type=Path, metavar="FOLDER", help="labelled speech")
+    bench.add_argument("--talkers", type=int, nargs="+", default=[1, 4, 8, 16])
+    bench.add_argument("--seconds", type=float, default=60)
+    bench.set_defaults(run=run_talkers)
+    orders = subparsers.add_parser("orders", help="the list of work orders that jobs start from")
+    what = orders.add_subparsers(dest="orders_command", metavar="ACTION", required=True)
+    take = what.add_parser(
+        "import",
+        help="import a CSV file of work orders",
+        description="One order a row; the first row names the columns. 'order' is needed; "
+        "docs/bay.md names the others. A file with a mistake changes nothing.",
+    )
+    take.add_argument("file", type=Path, metavar="FILE.csv")
+    take.add_argument("--data", type=Path, help="folder of the records")
+    take.set_defaults(run=run_import)
+    shown = what.add_parser("list", help="print the orders of today")
+    shown.add_argument("--data", type=Path, help="folder of the records")
+    shown.set_defaults(run=run_list)
+
+
+def run_talkers(args: argparse.Namespace) -> int:
+    """Measure the waits."""
+    from joblog.web.talkers import run
+
+    run(args.folder, tuple(args.talkers), args.seconds)
+    return int(Exit.OK)
 
 
 def run_serve(args: argparse.Namespace) -> int:
@@ -47,6 +80,40 @@ def run_serve(args: argparse.Namespace) -> int:
             print("Other devices must be paired; without --lan their microphone stays off.")
     uvicorn.run(app, host=host, port=args.port, log_level="warning", **secure)  # type: ignore[arg-type]
     return int(Exit.OK)
+
+
+def run_import(args: argparse.Namespace) -> int:
+    """Import a CSV file of work orders."""
+    from joblog.web.orders import read_orders
+
+    try:
+        data = args.file.read_bytes()
+    except OSError as error:
+        raise InputError(f"{args.file} can't be read ({error.strerror}).") from None
+    try:
+        orders = read_orders(data)
+    except InputError as error:
+        raise InputError(f"{args.file}: {error}") from None
+    new, renewed = _book(args.data).take(orders)
+    for remark in orders.remarks:
+        print(f"joblog: {remark}", file=sys.stderr)
+    print(f"{new} new, {renewed} renewed.")
+    return int(Exit.OK)
+
+
+def run_list(args: argparse.Namespace) -> int:
+    """Print the orders of today, one a line."""
+    for row in _book(args.data).listed():
+        words = (row.get(k, "") for k in ("order", "plate", "make", "model", "customer"))
+        print("  ".join(word for word in words if word))
+    return int(Exit.OK)
+
+
+def _book(data: Path | None) -> OrderBook:
+    from joblog.record.store import default_data_dir
+    from joblog.web.orderbook import ORDERS, OrderBook
+
+    return OrderBook((data or default_data_dir()) / ORDERS)
 
 
 def _certified(app: FastAPI, data: Path, port: int) -> dict[str, str]:

@@ -18,11 +18,10 @@ from joblog.measure.vin import LENGTH as VIN_LENGTH
 from joblog.measure.vin import check_vin
 from joblog.record.transfer import record_bytes
 from joblog.sheet.load import sheet_text
-from joblog.web.pages import shop_of
+from joblog.web.pages import body_of, shop_of
 from joblog.web.view import job_view, reply_view
 
 router = APIRouter()
-LARGEST = 30_000_000  # bytes of one photo
 KINDS = ("plug", "dipstick", "fluid", "label", "other")
 SHA256 = re.compile(r"[0-9a-f]{64}")
 
@@ -53,7 +52,7 @@ class Closing(BaseModel):
 @router.post("/jobs")
 async def open_job(request: Request) -> Response:
     """Open a job from the form's fields and show its bay screen."""
-    body = await _body(request)
+    body = await body_of(request)
     form = {k: v.strip() for k, v in parse_qsl(body.decode("utf-8", "replace"))}
     sheets = shop_of(request).sheets()
     key = form.get("sheet", "")
@@ -62,7 +61,7 @@ async def open_job(request: Request) -> Response:
     opening: dict[str, Any] = {
         "unit": {
             name: form[name]
-            for name in ("type", "year", "make", "model", "plate", "vin", "odometer")
+            for name in ("type", "engine", "year", "make", "model", "plate", "vin", "odometer")
             if form.get(name)
         },
         "customer": {"name": form.get("customer", "")},
@@ -82,7 +81,8 @@ async def open_job(request: Request) -> Response:
     if form.get("override"):
         opening["override"] = form["override"]
     job = await run_in_threadpool(shop_of(request).begin, sheet_text(sheets[key]), opening)
-    return RedirectResponse(f"/job/{job}", status_code=303)
+    place = "phone" if form.get("then") == "phone" else "job"
+    return RedirectResponse(f"/{place}/{job}", status_code=303)
 
 
 @router.get("/api/jobs/{job}")
@@ -137,21 +137,10 @@ async def photo(
     if shot.kind not in KINDS:
         known = ", ".join(KINDS)
         raise InputError(f"There is no photo of the kind '{shot.kind}'; use one of {known}.")
-    data = await _body(request)
+    data = await body_of(request)
     if hashlib.sha256(data).hexdigest() != sha256:
         raise PhotoError("The photo arrived incomplete; it is still on the phone, send it again.")
     return await run_in_threadpool(_keep, session, data, sha256, shot)
-
-
-async def _body(request: Request) -> bytes:
-    """Return the body, read piece by piece and never more than a photo may have."""
-    pieces, size = [], 0
-    async for piece in request.stream():
-        size += len(piece)
-        if size > LARGEST:
-            raise PhotoError("The photo is larger than 30 MB; take it with a smaller resolution.")
-        pieces.append(piece)
-    return b"".join(pieces)
 
 
 def _keep(session: JobSession, data: bytes, sha256: str, shot: Shot) -> Response:

@@ -9,10 +9,13 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from starlette.templating import Jinja2Templates
 
+from joblog.errors import PhotoError
 from joblog.web.shop import Shop
-from joblog.web.view import help_view, job_line, job_view
+from joblog.web.view import help_view, job_view
 
 router = APIRouter()
+SHOWN = 50  # jobs on a page; older ones are found by their words, or all at once
+LARGEST = 30_000_000  # bytes of one photo
 templates = Jinja2Templates(directory=Path(__file__).with_name("templates"))
 
 
@@ -39,16 +42,27 @@ def sentence_page(request: Request, sentence: str, status: int) -> Response:
     return response
 
 
+async def body_of(request: Request) -> bytes:
+    """Return the body, read piece by piece and never more than a photo may have."""
+    pieces, size = [], 0
+    async for piece in request.stream():
+        size += len(piece)
+        if size > LARGEST:
+            raise PhotoError("The photo is larger than 30 MB; take it with a smaller resolution.")
+        pieces.append(piece)
+    return b"".join(pieces)
+
+
 @router.get("/")
-def jobs_page(request: Request, find: str = "") -> Response:
+def jobs_page(request: Request, find: str = "", older: bool = False) -> Response:
     """List the jobs, newest first; ``find`` looks in plate, VIN, customer and order."""
-    shop = shop_of(request)
-    lines = [job_line(shop.session(job)) for job in shop.store.jobs()]
+    lines = shop_of(request).index.lines()
     wanted = find.strip().lower()
     if wanted:
         keys = ("plate", "vin", "customer", "order", "vehicle")
         lines = [row for row in lines if any(wanted in str(row[k]).lower() for k in keys)]
-    return page(request, "jobs.html", jobs=lines, find=find)
+    shown = lines if older else lines[:SHOWN]
+    return page(request, "jobs.html", jobs=shown, find=find, more=len(lines) - len(shown))
 
 
 @router.get("/new")

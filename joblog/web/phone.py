@@ -13,7 +13,7 @@ from fastapi.responses import FileResponse, RedirectResponse, Response
 from joblog.errors import InputError
 from joblog.web.access import COOKIE, LIFE, Gate
 from joblog.web.pages import page, sentence_page, shop_of
-from joblog.web.view import job_line, job_view
+from joblog.web.view import job_view
 
 router = APIRouter()
 WORKER = Path(__file__).with_name("static") / "phone-worker.js"
@@ -101,8 +101,7 @@ def pair(request: Request, code: str) -> Response:
 @router.get("/phone")
 def phone_jobs(request: Request) -> Response:
     """Let the phone choose its job."""
-    shop = shop_of(request)
-    rows = [job_line(shop.session(job)) for job in shop.store.jobs()]
+    rows = shop_of(request).index.lines()
     return page(request, "phone_jobs.html", jobs=[row for row in rows if not row["closed"]])
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,8 @@ from joblog.record.store import Store, open_store
 from joblog.sheet.load import library, load_sheet
 from joblog.speech.types import Engine
 from joblog.web.halfduplex import Speaking
+from joblog.web.jobindex import JobIndex
+from joblog.web.orderbook import ORDERS, OrderBook
 from joblog.web.pool import FairPool
 
 
@@ -28,9 +30,16 @@ class Shop:
     pool: FairPool = field(default_factory=FairPool)
     speaking: Speaking = field(default_factory=Speaking)
     voice: Stock = field(default_factory=stock)
+    orders: OrderBook = field(init=False)
+    index: JobIndex = field(init=False)
     _sessions: dict[str, JobSession] = field(default_factory=dict)
     _engine: Engine | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def __post_init__(self) -> None:
+        """Open what lies beside the records."""
+        self.orders = OrderBook(self.folder / ORDERS)
+        self.index = JobIndex(self.store, self.folder / "joblist.json", self._for_line)
 
     @classmethod
     def at(cls, data: Path | None) -> Shop:
@@ -77,6 +86,28 @@ class Shop:
                     raise InputError("There is no such job here; choose one from the list.")
                 self._sessions[job] = JobSession.resume(self.store, job)
             return self._sessions[job]
+
+    def _for_line(self, job: str) -> JobSession:
+        """Return a session for reading a line; those of old jobs are not kept in memory."""
+        with self._lock:
+            opened = self._sessions.get(job)
+        return opened or JobSession.resume(self.store, job)
+
+    def started(self, orders: Iterable[str]) -> dict[str, str]:
+        """Return the newest job of each order that was begun already."""
+        wanted = set(orders)
+        found: dict[str, str] = {}
+        for line in self.index.lines():
+            if line["order"] in wanted:
+                found.setdefault(line["order"], line["job"])
+        return found
+
+    def last_unit(self, vin: str) -> dict[str, str]:
+        """Return what the newest job on the vehicle with that VIN knew of it, {} for a new one."""
+        if not vin:
+            return {}
+        line = next((x for x in self.index.lines() if x["vin"].upper() == vin.upper()), None)
+        return {**line["unit"], "customer": line["customer"]} if line else {}
 
     def begin(self, sheet_text: str, opening: dict[str, Any]) -> str:
         """Open a new job and return its id."""

@@ -34,6 +34,7 @@ def job_line(session: JobSession) -> dict[str, Any]:
         "vehicle": _joined(unit.get("year"), unit.get("make"), unit.get("model")),
         "plate": unit.get("plate", ""),
         "vin": unit.get("vin", ""),
+        "unit": {name: str(value) for name, value in unit.items()},
         "customer": customer.get("name", ""),
         "order": state.opened.get("order", ""),
         "technician": state.opened.get("technician", ""),

@@ -17,14 +17,16 @@ export function element(tag, text = "", className = "") {
   return node;
 }
 
-export async function send(path, body, method = "POST") {
+export const send = (path, body, method = "POST") =>
+  asked(path, { method, headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
+
+// Sends a file or bytes as they are.
+export const put = (path, body) => asked(path, { method: "PUT", body });
+
+async function asked(path, options) {
   let answer;
   try {
-    answer = await fetch(path, {
-      method,
-      headers: { "Content-Type": "application/json" },
-      body: JSON.stringify(body),
-    });
+    answer = await fetch(path, options);
   } catch {
     throw new Error("The shop PC does not answer; check the network and try again.");
   }

@@ -1,0 +1,223 @@
+"""Work orders from the shop's own program: a CSV file, read strictly.
+
+One row is one order. The first row names the columns, in any order; see ``COLUMNS``. Separators are
+comma, semicolon or tab; UTF-8 (with or without a byte order mark), UTF-16 with one, or Windows-1252
+[format: RFC 4180, and what spreadsheet programs make of it]. A file with a mistake is refused whole
+with one sentence and its line, so that no half list is worked on; what can be left out without harm
+is a remark.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date
+
+from joblog.errors import InputError
+from joblog.measure.vin import LENGTH as VIN_LENGTH
+from joblog.measure.vin import check_vin
+
+# Column -> what else it may be called in the first row.
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "order": ("order number", "work order", "number"),
+    "date": ("day",),
+    "plate": ("registration", "licence plate", "license plate"),
+    "vin": (),
+    "year": ("model year",),
+    "make": (),
+    "model": (),
+    "type": ("gearbox", "unit", "unit type"),
+    "engine": (),
+    "odometer": ("mileage",),
+    "odometer_unit": (),
+    "customer": ("customer name",),
+    "technician": (),
+    "advisor": (),
+    "complaint": ("concern", "came for"),
+    "sheet": ("job sheet",),
+}
+MOST = 5_000  # orders of one file
+LONGEST = 500  # characters of one field
+UNITS = {"": "mi", "mi": "mi", "miles": "mi", "km": "km", "kilometres": "km", "kilometers": "km"}
+_ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+
+
+@dataclass(frozen=True)
+class Orders:
+    """What a file holds: orders by column (empty ones left out), and remarks about the file."""
+
+    rows: tuple[dict[str, str], ...]
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass
+class _Reading:
+    """Where the reading stands: the columns, remarks, and in which line an order was first seen."""
+
+    columns: list[str]
+    remarks: list[str]
+    rows: dict[str, dict[str, str]] = field(default_factory=dict)
+    lines: dict[str, int] = field(default_factory=dict)
+
+
+def read_orders(data: bytes) -> Orders:
+    """Return the orders of a CSV file; raises InputError with the line of the first mistake."""
+    text, remarks = _text(data)
+    rows = _rows(text, _separator(text))
+    line, head = next(rows, (1, []))
+    reading = _Reading(_columns(head, line, remarks), remarks)
+    for line, row in rows:
+        _take(reading, line, row)
+        if len(reading.rows) > MOST:
+            raise InputError(f"Line {line}: more than {MOST} orders; import one day at a time.")
+    if not reading.rows:
+        raise InputError("The file has no orders under its first row; export it again.")
+    return Orders(tuple(reading.rows.values()), tuple(reading.remarks))
+
+
+def _text(data: bytes) -> tuple[str, list[str]]:
+    if data[:4] == b"PK\x03\x04" or data[:4] == b"\xd0\xcf\x11\xe0":
+        raise InputError("That is a spreadsheet, not a CSV file; save it as CSV and try again.")
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        try:
+            return data.decode("utf-16"), []
+        except UnicodeDecodeError:
+            raise InputError("The file's end is damaged; export it again.") from None
+    if not data.strip():
+        raise InputError("The file is empty; export the orders again.")
+    if b"\0" in data:
+        raise InputError("That is no text file; export the orders as CSV.")
+    try:
+        return data.decode("utf-8-sig"), []
+    except UnicodeDecodeError:
+        pass
+    try:
+        text = data.decode("cp1252")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise InputError(
+            f"Line {line} has signs that can't be read; export the file as UTF-8."
+        ) from None
+    return text, ["The file is not UTF-8; it was read as Windows-1252: check names with accents."]
+
+
+def _separator(text: str) -> str:
+    """Return the separator that makes the most known columns of the first row."""
+    head = text.lstrip("\r\n").split("\n", 1)[0]
+    return max(",;\t", key=lambda sign: sum(_known(name) != "" for name in head.split(sign)))
+
+
+def _known(name: str) -> str:
+    """Return the column that a name in the first row means, '' for none."""
+    plain = re.sub(r"[\s_-]+", " ", name.strip(' "\r').lower())
+    for column, others in COLUMNS.items():
+        if plain in (column.replace("_", " "), *others):
+            return column
+    return ""
+
+
+def _rows(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
+    """Yield (line, fields) of every row that is not blank."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    start = 1
+    while True:
+        try:
+            row = next(reader, None)
+        except csv.Error as error:
+            why = "a quotation mark is not closed" if "end of data" in str(error) else str(error)
+            raise InputError(f"Line {start}: {why}; correct it and import again.") from None
+        if row is None:
+            return
+        if any(text.strip() for text in row):
+            yield start, row
+        start = reader.line_num + 1
+
+
+def _columns(head: list[str], line: int, remarks: list[str]) -> list[str]:
+    columns = [_known(name) for name in head]
+    if "order" not in columns:
+        raise InputError(
+            f"Line {line} must name the columns, one of them 'order'; the names are: "
+            f"{', '.join(COLUMNS)}."
+        )
+    twice = next((c for c in columns if c and columns.count(c) > 1), None)
+    if twice:
+        raise InputError(f"Line {line}: two columns mean '{twice}'; take one out.")
+    strange = [n.strip() for n, c in zip(head, columns, strict=True) if not c and n.strip()]
+    if strange:
+        remarks.append(f"Columns not used: {', '.join(strange)}.")
+    return columns
+
+
+def _take(reading: _Reading, line: int, row: list[str]) -> None:
+    """Add one row; raises InputError for a mistake in it."""
+    columns = reading.columns
+    if len(row) != len(columns):
+        raise InputError(
+            f"Line {line} has {len(row)} fields, but the first row names {len(columns)}; put texts "
+            "that hold the separator into quotation marks."
+        )
+    fields = {c: " ".join(v.split()) for c, v in zip(columns, row, strict=True) if c}
+    order = {column: value for column, value in fields.items() if value}
+    long = next((c for c, v in order.items() if len(v) > LONGEST), None)
+    if long:
+        raise InputError(f"Line {line}: '{long}' is longer than {LONGEST} characters.")
+    number = order.get("order", "")
+    if not number:
+        raise InputError(f"Line {line} has no order number; every order needs one.")
+    _numbers(order, line)
+    _vin(order, line, reading.remarks)
+    known = reading.rows.get(number)
+    if known is not None and known != order:
+        first = reading.lines[number]
+        raise InputError(
+            f"Line {line}: order {number} stands in line {first} already, with other words; keep "
+            "one of them."
+        )
+    if known is not None:
+        reading.remarks.append(f"Line {line}: order {number} stands there twice; taken once.")
+    reading.rows[number] = order
+    reading.lines.setdefault(number, line)
+
+
+def _numbers(order: dict[str, str], line: int) -> None:
+    day = order.get("date", "")
+    if day and not _is_day(day):
+        raise InputError(f"Line {line}: the date '{day}' must look like 2026-11-25.")
+    year = order.get("year", "")
+    if year and not re.fullmatch(r"(19|20)\d\d", year):
+        raise InputError(f"Line {line}: the model year '{year}' must have four figures.")
+    count = order.get("odometer", "")
+    if count and not (count.isascii() and count.isdecimal()):
+        raise InputError(
+            f"Line {line}: the odometer '{count}' must be a whole number, without commas or units."
+        )
+    unit = order.get("odometer_unit", "").lower()
+    if unit not in UNITS:
+        raise InputError(f"Line {line}: the odometer counts in mi or km, not in '{unit}'.")
+    if unit:
+        order["odometer_unit"] = UNITS[unit]
+
+
+def _is_day(text: str) -> bool:
+    try:
+        return _ISO_DAY.fullmatch(text) is not None and bool(date.fromisoformat(text))
+    except ValueError:
+        return False
+
+
+def _vin(order: dict[str, str], line: int, remarks: list[str]) -> None:
+    """Leave a VIN out that can't be right: it is read at the vehicle instead."""
+    vin = order.get("vin", "")
+    if not vin:
+        return
+    order["vin"] = vin.upper().replace(" ", "")
+    report = check_vin(vin)
+    if len(report.vin) == VIN_LENGTH and not report.acceptable:
+        del order["vin"]
+        remarks.append(
+            f"Line {line}: the VIN {vin} can't be right and was left out; scan it at the vehicle."
+        )

@@ -1,0 +1,174 @@
+"""Starting a job in a few seconds: scan a label, say or choose an order, pick the sheet.
+
+Nothing is recorded here: the choice ends in the form that opens the job (``POST /jobs``).
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+from urllib.parse import urlencode
+
+import numpy as np
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+from starlette.concurrency import run_in_threadpool
+
+from joblog.audio.resample import Resampler
+from joblog.errors import AudioError, InputError, PhotoError
+from joblog.measure.vin import check_vin
+from joblog.speech.types import Verdict
+from joblog.web.choosing import (
+    OTHER_FIELDS,
+    UNIT_FIELDS,
+    choices,
+    details,
+    vin_trouble,
+    vins_in,
+)
+from joblog.web.listen import RATES
+from joblog.web.orders import COLUMNS, read_orders
+from joblog.web.pages import body_of, page, shop_of
+from joblog.web.pool import BusyError
+from joblog.web.saying_orders import orders_grammar
+from joblog.web.shop import Shop
+
+router = APIRouter()
+LARGEST_LIST = 3_000_000  # bytes of a CSV file
+LONGEST_SAID = 20  # seconds of one spoken choice
+UNREAD = "No bar code could be read; hold the phone square to the label, nearer, without glare."
+
+
+@router.get("/start")
+def start_page(
+    request: Request, order: str = "", vin: str = "", then: str = "", again: bool = False
+) -> Response:
+    """Show today's orders; with an order or a VIN the vehicle and the sheets for it.
+
+    With ``again`` the form's own fields are looked at once more: somebody corrected the unit.
+    """
+    shop = shop_of(request)
+    place = "phone" if then == "phone" else "job"
+    if again:
+        typed = {k: v.strip() for k, v in request.query_params.items()}
+        fields = {name: typed.get(name, "") for name in (*UNIT_FIELDS, *OTHER_FIELDS)}
+        return _sheets_page(request, fields, "", place)
+    chosen = shop.orders.find(order) if order else None
+    if order and chosen is None:
+        raise InputError(f"There is no order '{order[:40]}' on the list; choose another one.")
+    report = check_vin(vin) if vin else None
+    trouble = vin_trouble(report) if report else ""
+    if report and not trouble and chosen is None:
+        chosen = shop.orders.for_vin(report.vin)
+    if (chosen or report) and not trouble:
+        known = shop.last_unit(report.vin if report else (chosen or {}).get("vin", ""))
+        fields = details(chosen, known, report.vin if report else "")
+        return _sheets_page(request, fields, (chosen or {}).get("sheet", ""), place)
+    rows = shop.orders.listed()
+    return page(
+        request,
+        "start.html",
+        orders=rows,
+        started=shop.started([row["order"] for row in rows]),
+        then=place,
+        vin=vin,
+        trouble=trouble,
+        near=report.candidates[:3] if report and trouble else (),
+    )
+
+
+def _sheets_page(request: Request, fields: dict[str, str], ordered: str, place: str) -> Response:
+    shop = shop_of(request)
+    found = choices(shop.sheets(), fields, ordered)
+    return page(
+        request,
+        "start_sheet.html",
+        fields=fields,
+        fit=[c for c in found if not c.reasons],
+        rest=[c for c in found if c.reasons],
+        started=shop.started([fields["order"]]) if fields["order"] else {},
+        then=place,
+    )
+
+
+@router.put("/api/start/photos/label")
+async def scan(request: Request) -> dict[str, Any]:
+    """Read a photo of a label or of an order's bar code; says where to go on, or what is wrong."""
+    data = await body_of(request)
+    return await run_in_threadpool(_scanned, shop_of(request), data)
+
+
+def _scanned(shop: Shop, data: bytes) -> dict[str, Any]:
+    from joblog.vision.labels import load_for_labels, read_labels
+
+    texts = [label.text for label in read_labels(load_for_labels(data))]
+    numbers = [row["order"] for row in shop.orders.listed()]
+    order = next((text for text in texts if text in numbers), "")
+    if order:
+        return _go(order=order)
+    vins = vins_in(texts)
+    if len(vins) == 1:
+        trouble = vin_trouble(check_vin(vins[0]))
+        return {"told": trouble} if trouble else _go(vin=vins[0])
+    if vins:
+        raise PhotoError("There are several VINs on the photo; take one label alone.")
+    if texts:
+        raise PhotoError("No code on the photo holds a VIN or an order's number; take its label.")
+    raise PhotoError(UNREAD)
+
+
+def _go(**found: str) -> dict[str, Any]:
+    return {"go": f"/start?{urlencode(found)}", **found}
+
+
+@router.put("/api/start/said")
+async def said(request: Request, rate: Annotated[int, Query()]) -> dict[str, Any]:
+    """Hear one of today's orders: 16-bit little-endian mono samples at ``rate``."""
+    if rate not in RATES:
+        raise AudioError("The sound's rate must be a number from 8000 to 192000 a second.")
+    data = await body_of(request)
+    if len(data) % 2 or len(data) > LONGEST_SAID * 2 * rate:
+        raise AudioError(f"Say it in at most {LONGEST_SAID} seconds.")
+    return await run_in_threadpool(_understood, shop_of(request), data, rate)
+
+
+def _understood(shop: Shop, data: bytes, rate: int) -> dict[str, Any]:
+    grammar, meant = orders_grammar(shop.orders.listed())
+    if grammar is None:
+        raise InputError("There are no orders of today to choose from; import them at the desk.")
+    sound = np.frombuffer(data, "<i2").astype(np.float32) / np.float32(32768)
+    samples = Resampler(rate).feed(np.pad(sound, rate // 4))
+    try:
+        hearing = shop.pool.submit("start", lambda: shop.engine().hear(samples, grammar)).result()
+    except BusyError as error:
+        raise InputError(str(error)) from None
+    number = meant.get(hearing.text.removeprefix("order "), "")
+    if hearing.verdict is Verdict.ACCEPT:
+        return _go(order=number)
+    if hearing.verdict is Verdict.ASK and number:
+        return {"told": f"Was that order {number}? Choose it from the list, or say it again."}
+    return {"told": "That is no order of today; say its number, its plate or the VIN's last six."}
+
+
+@router.get("/orders")
+def orders_page(request: Request) -> Response:
+    """Show today's orders and the way to import them."""
+    shop = shop_of(request)
+    rows = shop.orders.listed()
+    return page(
+        request,
+        "orders.html",
+        orders=rows,
+        started=shop.started([row["order"] for row in rows]),
+        columns=[name for name in COLUMNS if name != "order"],
+    )
+
+
+@router.put("/api/orders")
+async def take_orders(request: Request) -> dict[str, Any]:
+    """Import a CSV file of work orders; a file with a mistake changes nothing."""
+    data = await body_of(request)
+    if len(data) > LARGEST_LIST:
+        raise InputError("The file is larger than 3 MB; export one day's orders.")
+    orders = await run_in_threadpool(read_orders, data)
+    new, renewed = await run_in_threadpool(shop_of(request).orders.take, orders)
+    return {"new": new, "renewed": renewed, "remarks": list(orders.remarks)}

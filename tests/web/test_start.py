@@ -1,0 +1,272 @@
+"""Starting a job: the list of orders, the label, the spoken order, the sheets for a vehicle."""
+
+import io
+from datetime import date
+
+import numpy as np
+import pytest
+import zxingcpp
+from PIL import Image
+from starlette.testclient import TestClient
+
+from joblog.cli import main
+from joblog.errors import InputError
+from joblog.measure.vin import check_vin
+from joblog.readback.clips import load_clips
+from joblog.readback.sound import RATE, spoken_sound
+from joblog.web.app import STATIC, create_app
+from joblog.web.choosing import choices, details, vin_trouble, vins_in
+from joblog.web.orderbook import OrderBook
+from joblog.web.orders import COLUMNS, read_orders
+from joblog.web.saying_orders import orders_grammar, spoken_signs
+from joblog.web.shop import Shop
+
+EXAMPLE = (STATIC / "orders-example.csv").read_bytes()
+VIN = "1KC7F6AB6GH041620"  # invented; its check digit fits
+HEAD = b"order,plate,customer\r\n"
+
+
+@pytest.fixture
+def client(tmp_path):
+    with TestClient(create_app(Shop.at(tmp_path))) as client:
+        yield client
+
+
+@pytest.fixture
+def listed(client):
+    assert client.put("/api/orders", content=EXAMPLE).json()["new"] == 4
+    return client
+
+
+def label(text, code=zxingcpp.BarcodeFormat.Code39):
+    """Return a JPEG of a printed code on a grey wall."""
+    bars = np.array(zxingcpp.create_barcode(text, code).to_image(scale=3))
+    wall = Image.new("L", (bars.shape[1] + 400, bars.shape[0] + 400), 200)
+    wall.paste(Image.fromarray(bars), (200, 200))
+    file = io.BytesIO()
+    wall.convert("RGB").save(file, "JPEG", quality=85)
+    return file.getvalue()
+
+
+def scan(client, data):
+    return client.put("/api/start/photos/label", content=data).json()
+
+
+def test_example_file_is_read_with_all_its_columns():
+    orders = read_orders(EXAMPLE)
+    assert not orders.remarks
+    assert orders.rows[0]["customer"] == "Bramble & Rye Bakery"
+    assert orders.rows[2]["customer"] == "Quince Lane Flowers, Example Town"
+    assert EXAMPLE.split(b"\r\n")[0].decode().split(",") == [c for c in COLUMNS if c != "engine"]
+    assert all(check_vin(row["vin"]).check_fits for row in orders.rows if "vin" in row)
+
+
+@pytest.mark.parametrize(
+    ("data", "name"),
+    [
+        ("order;customer\n7;Rosé & Søn\n".encode(), "Rosé & Søn"),
+        ("order;customer\n7;Rosé & Søn\n".encode("utf-8-sig"), "Rosé & Søn"),
+        ("order\tcustomer\n7\tRosé & Søn\n".encode("utf-16"), "Rosé & Søn"),
+        ("Order Number,Customer-Name\r\n7,Rosé & Søn\r\n".encode("cp1252"), "Rosé & Søn"),
+        (b'order,customer\n7,"Rye, Oat ""and"" Co"\n', 'Rye, Oat "and" Co'),
+        (b'order,customer\n\n7,"Rye\nOat"\n', "Rye Oat"),
+    ],
+)
+def test_separators_encodings_and_quotes_that_spreadsheets_write(data, name):
+    orders = read_orders(data)
+    assert orders.rows == ({"order": "7", "customer": name},)
+    doubtful = b"\xe9" in data and not data.startswith(b"\xff\xfe")
+    assert bool(orders.remarks) == doubtful
+
+
+@pytest.mark.parametrize(
+    ("data", "sentence"),
+    [
+        (b"", "The file is empty"),
+        (b"PK\x03\x04rest", "save it as CSV"),
+        (b"order\0,plate", "no text file"),
+        (b"plate,customer\n1,2\n", "Line 1 must name the columns, one of them 'order'"),
+        (b"order,number\n1,2\n", "two columns mean 'order'"),
+        (HEAD, "no orders under its first row"),
+        (HEAD + b"1,A,B\n2,A\n", "Line 3 has 2 fields, but the first row names 3"),
+        (HEAD + b"1,A,B\n,A,B\n", "Line 3 has no order number"),
+        (HEAD + b'1,A,"B\nC"\n2,A,B,C\n', "Line 4 has 4 fields"),
+        (HEAD + b'1,A,B\n2,"A,B\n3,A,B\n', "Line 3: a quotation mark is not closed"),
+        (HEAD + b"1,A,B\n1,A,C\n", "Line 3: order 1 stands in line 2 already"),
+        (HEAD + b"1,A,\x81\n", "Line 2 has signs that can't be read"),
+        (HEAD + b"1,A," + b"x" * 600, "longer than 500"),
+        (b"order,date\n1,25.11.2026\n", "must look like 2026-11-25"),
+        (b"order,date\n1,2026-02-30\n", "must look like 2026-11-25"),
+        (b"order,year\n1,16\n", "four figures"),
+        (b"order,odometer\n1,\"91,240\"\n", "Line 2: the odometer '91,240' must be a whole number"),
+        (b"order,odometer_unit\n1,furlongs\n", "mi or km"),
+    ],
+)  # fmt: skip
+def test_a_file_with_a_mistake_is_one_sentence_with_its_line(data, sentence):
+    with pytest.raises(InputError) as told:
+        read_orders(data)
+    assert sentence in str(told.value)
+    assert str(told.value).endswith(".")
+
+
+def test_what_can_be_left_out_is_a_remark():
+    wrong = VIN[:8] + ("1" if VIN[8] != "1" else "2") + VIN[9:]
+    text = f"order,vin,mood\n7,{wrong},good\n8,{VIN.lower()},\n8,{VIN.lower()},\n"
+    orders = read_orders(text.encode())
+    assert orders.rows == ({"order": "7"}, {"order": "8", "vin": VIN})
+    assert [r.split(":")[0] for r in orders.remarks] == ["Columns not used", "Line 2", "Line 4"]
+
+
+def test_the_list_is_of_today_renews_by_number_and_forgets_old_orders(tmp_path):
+    day = [date(2026, 11, 25)]
+    book = OrderBook(tmp_path / "orders.json", today=lambda: day[0])
+    assert book.take(read_orders(b"order,plate,date\n1,A,\n2,B,2026-11-26\n")) == (2, 0)
+    assert book.take(read_orders(b"order,plate\n1,C\n")) == (0, 1)
+    assert [row["plate"] for row in book.listed()] == ["C"]
+    day[0] = date(2026, 11, 26)
+    assert [row["plate"] for row in book.listed()] == ["B"]
+    day[0] = date(2027, 3, 1)
+    book.take(read_orders(b"order\n9\n"))
+    assert book.find("1") is None
+    (tmp_path / "orders.json").write_text("{", encoding="utf-8")
+    with pytest.raises(Exception, match="move it away"):
+        book.listed()
+
+
+def test_orders_are_imported_from_the_command_line(tmp_path, capsys):
+    file = tmp_path / "day.csv"
+    file.write_bytes(EXAMPLE)
+    assert main(["orders", "import", str(file), "--data", str(tmp_path / "shop")]) == 0
+    assert "4 new, 0 renewed" in capsys.readouterr().out
+    assert main(["orders", "list", "--data", str(tmp_path / "shop")]) == 0
+    assert "HL-2047  EXA 416" in capsys.readouterr().out
+    file.write_bytes(EXAMPLE + b"HL-1,x\r\n")
+    assert main(["orders", "import", str(file), "--data", str(tmp_path / "shop")]) == 1
+    assert "day.csv: Line 6 has 2 fields" in capsys.readouterr().err
+    assert main(["orders", "import", str(tmp_path / "none.csv")]) == 1
+
+
+def test_order_to_open_job_in_two_requests(listed):
+    assert "HL-2047" in listed.get("/start").text
+    page = listed.get("/start?order=HL-2047").text
+    assert page.index('value="transaxle-drain-fill"') < page.index("Sheets that are not for it")
+    fields = {
+        "sheet": "transaxle-drain-fill",
+        "type": "KT-6F",
+        "vin": VIN,
+        "order": "HL-2047",
+        "customer": "Bramble & Rye Bakery",
+        "technician": "Imani Okafor",
+    }
+    opened = listed.post("/jobs", data=fields, follow_redirects=False)
+    assert opened.status_code == 303
+    job = opened.headers["location"].removeprefix("/job/")
+    assert f"/job/{job}" in listed.get("/start").text  # not offered twice
+    assert "begun" in listed.get("/orders").text
+    assert "There is no order" in listed.get("/start?order=none").text
+
+
+def test_a_known_vehicle_brings_what_an_earlier_job_knew_but_not_its_odometer(client):
+    client.post(
+        "/jobs",
+        data={"sheet": "transaxle-drain-fill", "type": "KT-6F", "vin": VIN, "odometer": "91240",
+              "make": "Kestrel", "customer": "Bramble & Rye Bakery"},
+    )  # fmt: skip
+    page = client.get(f"/start?vin={VIN.lower()}").text
+    assert 'value="KT-6F"' in page
+    assert "Kestrel" in page
+    assert "91240" not in page
+
+
+def test_sheets_for_the_vehicle_stand_first_and_the_rest_says_why(client):
+    shop = client.app.state.shop
+    found = choices(shop.sheets(), {"type": "kt 6f"}, "wheel-refit")
+    assert (found[0].key, found[0].ordered) == ("wheel-refit", True)
+    assert (found[1].key, found[1].named) == ("transaxle-drain-fill", True)
+    refused = {c.key: c.reasons for c in found if c.reasons}
+    assert "cvt-drain-fill" in refused
+    assert all(why.endswith(".") for reasons in refused.values() for why in reasons)
+    wrong = {"sheet": "cvt-drain-fill", "type": "KT-6F"}
+    assert client.post("/jobs", data=wrong).status_code == 400
+    page = client.get("/start?again=1&type=KT-6F&order=77").text
+    assert 'value="77"' in page
+
+
+@pytest.mark.parametrize("text", [VIN, f"I{VIN}", f"VIN:{VIN};PAINT:7"])
+def test_a_scanned_vin_leads_to_its_order(listed, text):
+    code = zxingcpp.BarcodeFormat.DataMatrix if ";" in text else zxingcpp.BarcodeFormat.Code39
+    answer = scan(listed, label(text, code))
+    assert answer["vin"] == VIN
+    page = listed.get(answer["go"]).text
+    assert "Order HL-2047" in page
+
+
+def test_a_scanned_order_leads_to_its_vehicle(listed):
+    answer = scan(listed, label("HL-2048", zxingcpp.BarcodeFormat.Code128))
+    assert answer["order"] == "HL-2048"
+
+
+def test_labels_that_say_no_vin_or_a_wrong_one_are_told(listed):
+    wrong = VIN[:-1] + ("1" if VIN[-1] != "1" else "2")
+    assert "check digit" in scan(listed, label(wrong))["told"]
+    assert "holds a VIN" in scan(listed, label("OIL 5W30"))["error"]
+    blank = io.BytesIO()
+    Image.new("RGB", (400, 300), "white").save(blank, "PNG")
+    assert "No bar code" in scan(listed, blank.getvalue())["error"]
+    assert "no picture" in scan(listed, b"junk")["error"]
+
+
+def test_typed_vins_are_judged_by_the_published_rule(client):
+    # 49 CFR 565.15(c); the sample number of many descriptions of it, from memory
+    assert vin_trouble(check_vin("1M8GDM9AXKP042788")) == ""
+    assert "check digit" in vin_trouble(check_vin("1M8GDM9AXKP042789"))
+    assert "17 characters, this has 16" in vin_trouble(check_vin(VIN[:16]))
+    assert "never part of a VIN" in vin_trouble(check_vin("O" + VIN[1:]))
+    page = client.get(f"/start?vin={VIN[:8]}{'8' if VIN[8] != '8' else 'B'}{VIN[9:]}").text
+    assert "check digit" in page
+    assert vins_in(["order 7", f"*{VIN}*", VIN]) == [VIN]
+    assert details(None, None, VIN)["year"] == "2016"
+
+
+def test_an_order_is_chosen_by_voice(listed):
+    grammar, meant = orders_grammar(listed.app.state.shop.orders.listed())
+    assert meant[spoken_signs("2047")] == "HL-2047"
+    assert meant[spoken_signs(VIN[-6:])] == "HL-2047"
+    assert grammar.parse("order echo xray alfa four one six") is not None
+    sound = spoken_sound("two zero four eight", load_clips())
+    pcm = (np.pad(sound, RATE // 2) * 32767).astype("<i2").tobytes()
+    answer = listed.put(f"/api/start/said?rate={RATE}", content=pcm).json()
+    assert answer["order"] == "HL-2048"
+    chatter = spoken_sound("drain plug out", load_clips())
+    pcm = (np.pad(chatter, RATE // 2) * 32767).astype("<i2").tobytes()
+    assert "go" not in listed.put(f"/api/start/said?rate={RATE}", content=pcm).json()
+    assert "error" in listed.put("/api/start/said?rate=5", content=pcm).json()
+    assert "error" in listed.put("/api/start/said?rate=16000", content=b"\0").json()
+
+
+def test_what_may_mean_two_orders_is_never_chosen():
+    _, meant = orders_grammar([{"order": "A-12"}, {"order": "B-12"}])
+    assert spoken_signs("12") not in meant
+    assert meant[spoken_signs("A-12")] == "A-12"
+    assert orders_grammar([]) == (None, {})
+
+
+def test_upload_that_is_refused_changes_nothing(listed):
+    answer = listed.put("/api/orders", content=b"order,plate\n1,A\n,B\n")
+    assert answer.status_code == 400
+    assert answer.json()["error"].startswith("Line 3")
+    assert "HL-2047" in listed.get("/orders").text
+
+
+def test_a_paired_phone_may_start_a_job_but_not_import(tmp_path):
+    app = create_app(Shop.at(tmp_path))
+    with TestClient(app) as desk, TestClient(app, client=("10.0.0.7", 5)) as phone:
+        desk.put("/api/orders", content=EXAMPLE)
+        assert phone.get("/start").status_code == 403
+        phone.cookies.set("joblog_token", app.state.gate.grant("phone", "Phone"))
+        assert phone.get("/start?then=phone").status_code == 200
+        form = {"sheet": "wheel-refit", "then": "phone"}
+        opened = phone.post("/jobs", data=form, follow_redirects=False)
+        assert opened.headers["location"].startswith("/phone/")
+        assert phone.put("/api/orders", content=EXAMPLE).status_code == 403
+        assert phone.get("/orders").status_code == 403
