@@ -26,6 +26,7 @@ RESERVED = frozenset(
     " one two three four five six seven eight nine ten zero first second".split()
 )
 LEADS = ("note ", "notes ", "correction ", "confirm ")  # what begins so is a note, a correction ...
+MOST_REMARKS = 20  # nobody reads more of them at once
 COMPARED = 12  # forms of one step that are compared by sound
 
 
@@ -118,7 +119,7 @@ def sound_alike_remarks(sheet: Sheet) -> Found:
     places = {step.key: i for i, step in enumerate(sheet.steps)}
     spoken = {step.key: list(islice(_all_forms(step), COMPARED)) for step in sheet.steps}
     controls = {p.tag: _forms(p.pattern) for p in CONTROLS if "<" not in p.pattern}
-    for found in sound_alikes({**spoken, **controls}):
+    for found in sound_alikes({**spoken, **controls})[:MOST_REMARKS]:
         place = places.get(found.second_means, places.get(found.first_means))
         if place is not None:
             yield Complaint(("steps", place, "say"), str(found), remark=True)

@@ -38,7 +38,7 @@ def _phrases(sheet: Sheet) -> Found:
             except SheetError as error:
                 yield Complaint(path, str(error))
                 continue
-            if not forms or _may_be_silent(phrase):
+            if not forms or _may_be_silent(phrase) or not all(map(_has_words, forms)):
                 yield Complaint(
                     path,
                     f"'{phrase}' may be said with no word at all; write one that is always said",
@@ -49,6 +49,10 @@ def _phrases(sheet: Sheet) -> Found:
                     f"'{phrase[:40]}' stands for more than {FORMS} sentences; "
                     "write the two or three that people say",
                 )
+
+
+def _has_words(form: str) -> bool:
+    return all(re.search("[a-z]", word) for word in form.split())
 
 
 def _may_be_silent(phrase: str) -> bool:
@@ -104,7 +108,7 @@ def _named(sheet: Sheet) -> Found:
     for i, fluid in enumerate(sheet.fluids):
         for said in fluid.say or ([_plain(fluid.name)] if fluid.key in poured else []):
             path = ("fluids", i, "say" if fluid.say else "name")
-            if not said.strip():
+            if not re.search("[a-z]{2}", said):
                 yield Complaint(path, f"'{fluid.name}' can't be spoken; add say = [\"the oil\"]")
             other = fluids.setdefault(said, fluid.key)
             if said and other != fluid.key:

@@ -53,8 +53,13 @@ _FIELDS = sorted(
 def form_mistakes(error: ValidationError, data: Mapping[str, Any]) -> list[tuple[FieldPath, str]]:
     """Return path and sentence of every mistake of form."""
     found: dict[FieldPath, str] = {}
-    for detail in error.errors(include_url=False):
-        found.setdefault(_path(detail), _sentence(detail, data))
+    details = error.errors(include_url=False)
+    paths = {_path(detail) for detail in details}
+    for detail in details:
+        path = _path(detail)
+        if detail["type"] == "too_short" and any(p[:-1] == path for p in paths):
+            continue  # its items are told one by one
+        found.setdefault(path, _sentence(detail, data))
     return list(found.items())
 
 
@@ -89,6 +94,11 @@ def _mend(rest: dict[str, Any], path: FieldPath) -> bool:
         row = _letters(int(path[1]))
     if not isinstance(table, dict):
         return False
+    if path[0] == "conditions":
+        table[str(field)] = "?"
+        if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", str(field)):
+            del table[str(field)]
+        return True
     table.pop(str(field), None)
     if len(path) > 1 and path[0] in (*_LISTS, "sheet"):
         filled = {**_FILLED_IN, "key": f"row-{row}" if row else "key"}
@@ -112,9 +122,7 @@ def _sentence(detail: ErrorDetails, data: Mapping[str, Any]) -> str:  # noqa: PL
     if kind == "missing":
         return f"'{field}' is missing; add it here"
     if kind == "extra_forbidden":
-        near = get_close_matches(field, _FIELDS, n=1, cutoff=0.75)
-        hint = f"write '{near[0]}'" if near else "check its spelling or take it out"
-        return f"'{field}' is not a field of this table; {hint}"
+        return f"'{field}' is not a field of this table; {_field_hint(field)}"
     if kind == "string_pattern_mismatch":
         return _pattern_sentence(detail, given)
     if kind in ("not_a_number", "absurd"):
@@ -125,12 +133,21 @@ def _sentence(detail: ErrorDetails, data: Mapping[str, Any]) -> str:  # noqa: PL
         example = _TABLES.get(field, _AMOUNT if field in _AMOUNTS else "")
         hint = f"write a table: {field} = {example}" if example else f"write a table [{field}]"
         return f"{given} can't be used: {hint}"
+    if kind == "too_short":
+        return f"{given} can't be used: write at least one"
     if kind == "string_type":
         return f"{given} can't be used: write it as text, in quotes"
     if kind == "literal_error":
         return f"{given} can't be used: write one of {detail['ctx']['expected']}"
     message = detail["msg"].removeprefix("Input should be ").removeprefix("Value error, ")
     return f"{given} can't be used: write {message}"
+
+
+def _field_hint(field: str) -> str:
+    if field in _FIELDS:
+        return "it belongs into another one: a field stands below the [table] that it is meant for"
+    near = get_close_matches(field, _FIELDS, n=1, cutoff=0.75)
+    return f"write '{near[0]}'" if near else "check its spelling or take it out"
 
 
 _AMOUNTS = ("service", "total", "container", "tolerance")

@@ -76,6 +76,7 @@ class _Scan:
         end = self.text.find("]", self.at)
         after, self.at = (end if end >= 0 else len(self.text)) + (2 if double else 1), start
         self._note(path)
+        self._note(path[:-1] if double else path)
         self.at = after
         return path
 

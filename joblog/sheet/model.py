@@ -30,9 +30,9 @@ def _number(value: Any, info: ValidationInfo) -> Any:
     """Take a TOML number; a text such as "10 %" or a yes/no is none."""
     if info.context == RECORDED:
         return value
-    if isinstance(value, bool | str):
+    if isinstance(value, bool) or not isinstance(value, int | Decimal):
         raise PydanticCustomError("not_a_number", "a number without quotes or unit")
-    if isinstance(value, int | Decimal) and Decimal(value).is_finite():
+    if Decimal(value).is_finite():
         number = Decimal(value)
         if abs(number) > MOST:
             raise PydanticCustomError("absurd", "a number that a person could mean")
@@ -42,7 +42,9 @@ def _number(value: Any, info: ValidationInfo) -> Any:
 
 
 def _whole(value: Any, info: ValidationInfo) -> Any:
-    if info.context != RECORDED and isinstance(value, bool | str):
+    if info.context != RECORDED and (
+        isinstance(value, bool) or not isinstance(value, int | Decimal)
+    ):
         raise PydanticCustomError("not_a_number", "a whole number without quotes or unit")
     return value
 

@@ -156,6 +156,12 @@ MISTAKES = [
     ('vin = "WKC', 'vin = "WKO', "WKO", "letters I, O and Q"),  # 49 CFR 565.13
     ('vin = "WKC[0-9A-Z]{5}"', 'vin = "WKC[0-9"', "vin", "regular expression"),
     # form
+    ('["level read"]', "[]", "say = []", "write at least one"),
+    ('["level read"]', '["level - read"]', "level - read", "no word at all"),
+    ('value = 30, unit', 'value = 2026-11-25, unit', "2026-11-25", "a number without quotes"),
+    ('locked = "the power is locked out"', "locked = 3", "locked = 3", "in quotes"),
+    ('name = "Gear oil"', 'name = "75W-90"', "75W-90", "add say"),
+    ('text = "Lock', 'parts = ["washer"]\ntext = "Lock', 'parts = ["washer"]\ntext', "below the"),
     ('key = "warm"', 'key = "Level-Read"', "Level-Read", "such as 'level-read'"),
     ('key = "warm"', 'key = "level-read"', None, "used twice"),
     ('say = ["warmth read"]', 'say = "warmth read"', "warmth read", 'say = ["warmth read"]'),
