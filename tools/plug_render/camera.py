@@ -9,7 +9,7 @@ import math
 import torch
 import torch.nn.functional as F
 
-dev = "cuda"
+dev = "cuda" if torch.cuda.is_available() else "cpu"
 W, H = 1024, 768
 
 
@@ -94,22 +94,22 @@ def blur(x):
     return y.view(n, 3, h, w)
 
 
-def camera(x, clean=False):
-    """Linear radiance (n,3,h,w) to 8-bit-like sRGB in 0..1."""
+def metering(x):
+    """Return what a phone's meter sees of linear pictures (n, 3, h, w): key (n,), mean (n, 3)."""
+    h, w = x.shape[2:]
+    x = x.float()
+    centre = x[:, :, h // 4 : 3 * h // 4, w // 4 : 3 * w // 4].mean((1, 2, 3))
+    return 0.5 * x.mean((1, 2, 3)) + 0.5 * centre, x.mean((2, 3))
+
+
+def camera(x, key, grey, clean=False):
+    """Linear radiance (n, 3, h, w) to 8-bit-like sRGB in 0..1; ``metering`` of the whole picture."""
     n = len(x)
     x = x.float()
     if not clean:
         x = blur(x)
-    lum = x.mean(1).flatten(1)
-    centre = (
-        x[:, :, H // 4 : 3 * H // 4, W // 4 : 3 * W // 4].mean(1).flatten(1).mean(1)
-        if x.shape[2] == H
-        else lum.mean(1)
-    )
-    key = 0.5 * lum.mean(1) + 0.5 * centre
     ev = rnd(n, -1.1, 1.1) if not clean else 0
     x = x * (0.17 / key.clamp(min=1e-3)).view(-1, 1, 1, 1) * (2.0**ev)
-    grey = x.mean((2, 3))
     grey = grey.mean(1, keepdim=True) / grey.clamp(min=1e-4)
     wb = grey.view(n, 3, 1, 1) ** rnd(n, 0, 0.5) * (1 + 0.08 * torch.randn(n, 3, 1, 1, device=dev))
     x = x * wb

@@ -1,4 +1,4 @@
-# ruff: noqa: D101, D102, D103, N803, N806, N812
+# ruff: noqa: D101, D102, D103, D107, N803, N806, N812
 # Short mathematical names, and numpy arrays added to lists, are meant here.
 """Square crops of pictures with their labels, from rendered and from given pictures."""
 
@@ -10,7 +10,10 @@ import cv2
 import numpy as np
 import torch
 import torch.nn.functional as F
-from camera import H, W, camera, dev, soft_camera
+from camera import H, W, camera, dev, rnd, soft_camera
+
+NC, ND = 256, 384
+FILM, FLAKE, GRIT, PASTED = 3, 50, 110, 100  # a pasted flake has PASTED more than it had
 
 
 def affine(c, side, turn, flip, n_out):
@@ -49,168 +52,166 @@ def disc(e, g):
     return ((1 - r) * b / px + 0.5).clamp(0, 1)
 
 
-NC, ND = 256, 384
+def turns(m):
+    """Return random turns and flips."""
+    flip = (torch.rand(m, device=dev) < 0.5) * 2.0 - 1
+    return torch.rand(m, device=dev) * 6.2832, flip
 
 
 class Data:
-    def __init__(self):
-        self.rgb, self.ids, self.rim, self.mag, self.truth = [], [], [], [], []
+    """Rendered pictures of a few sizes; a batch has one size."""
 
-    def add(self, rgb, ids, t):
-        self.rgb.append(rgb)
-        self.ids.append(ids)
-        self.rim.append(t["rim"])
-        self.mag.append(t["magnet"])
-        self.truth.append(t)
+    def __init__(self):
+        self.rows = []
+
+    def add(self, rgb, ids, rim, magnet, key, grey):
+        self.rows.append((rgb, ids, rim, magnet, key, grey))
 
     def freeze(self):
-        self.n = len(self.rgb)
-        self.R = torch.tensor(np.array(self.rim), dtype=torch.float, device=dev)
-        self.M = torch.tensor(np.array(self.mag), dtype=torch.float, device=dev)
+        self.n = len(self.rows)
+        sizes = {}
+        for k, row in enumerate(self.rows):
+            sizes.setdefault(row[0].shape[-1], []).append(k)
+        self.groups = list(sizes.values())
+        self.odds = torch.tensor([float(len(g)) for g in self.groups])
+        self.rim, self.mag = (
+            torch.tensor(np.array([r[j] for r in self.rows]), dtype=torch.float, device=dev)
+            for j in (2, 3)
+        )
+        self.key, self.grey = (torch.stack([r[j] for r in self.rows]) for j in (4, 5))
 
     def batch(self, m):
-        i = torch.randint(0, self.n, (m,))
-        x = camera(torch.stack([self.rgb[k] for k in i]))
-        return x, i
+        group = self.groups[int(torch.multinomial(self.odds, 1))]
+        i = [group[k] for k in torch.randint(0, len(group), (m,)).tolist()]
+        x = torch.stack([self.rows[k][0] for k in i])
+        return camera(x, self.key[i], self.grey[i]), i
 
 
-def circle_batch(D, m):
-    x, i = D.batch(m)
-    R, M = D.R[i.to(dev)], D.M[i.to(dev)]
-    outs, labs = [], []
-    for wide in (True, False):
-        r = torch.rand(m, device=dev)
-        a = R[:, 2]
-        if wide:
-            side = W * (0.75 + 0.45 * r)
-            c = (
-                torch.tensor([[W / 2, H / 2]], device=dev)
-                + (torch.rand(m, 2, device=dev) - 0.5) * W * 0.25
-            )
-        else:
-            side = a * (2.35 + 0.6 * r)
-            c = R[:, :2] + (torch.rand(m, 2, device=dev) - 0.5) * a[:, None] * 0.35
-            off = (R[:, 0] < -60) | (R[:, 0] > W + 60)
-            c = torch.where(
-                off[:, None], torch.rand(m, 2, device=dev) * torch.tensor([W, H], device=dev), c
-            )
-        turn = torch.rand(m, device=dev) * 6.2832
-        flip = (torch.rand(m, device=dev) < 0.5) * 2.0 - 1
-        g = affine(c, side, turn, flip, NC)
-        outs.append(take_aa(x, g))
-        labs.append(torch.stack([disc(R, g), disc(M, g)], 1))
-    return torch.cat(outs), torch.cat(labs)
+class Given:
+    """Given pictures with their truth, kept whole."""
 
-
-def debris_batch(D, m):
-    x, i = D.batch(m)
-    M = D.M[i.to(dev)]
-    a = M[:, 2]
-    side = a * (2.35 + 0.5 * torch.rand(m, device=dev))
-    c = M[:, :2] + (torch.rand(m, 2, device=dev) - 0.5) * a[:, None] * 0.16
-    turn = torch.rand(m, device=dev) * 6.2832
-    flip = (torch.rand(m, device=dev) < 0.5) * 2.0 - 1
-    g = affine(c, side, turn, flip, ND)
-    y = take_aa(x, g) if False else take(x, g)
-    ids = torch.stack([D.ids[k] for k in i])[:, None]
-    g2 = affine(c, side, turn, flip, 2 * ND) * 2 + 0.5
-    v = take(ids, g2, "nearest").round()
-    film = F.avg_pool2d((v == 3).float(), 2)[:, 0]
-    flake = ((v >= 50) & (v < 110)).float()
-    lo = -F.max_pool2d(-v, 5, 1, 2)
-    hi = F.max_pool2d(v, 5, 1, 2)
-    core = F.avg_pool2d(flake * ((hi == v) & (lo == v)).float(), 2)[:, 0]
-    flake = F.avg_pool2d(flake, 2)[:, 0]
-    return y, torch.stack([disc(M, g), film, flake, core], 1)
-
-
-class Dev:
-    def __init__(self, DEV):
-        self.x = torch.cat([q[1] for q in DEV])
-        self.n = len(DEV)
+    def __init__(self, given):
+        self.x = torch.cat([q[1] for q in given])
+        self.n = len(given)
 
         def el(e):
             return [*e["center_px"], *e["semi_axes_px"], math.radians(e["angle_deg"])]
 
-        self.R = torch.tensor(
-            [el(q[2]["plug_rim_ellipse"]) for q in DEV], device=dev, dtype=torch.float
+        truths = [q[2] for q in given]
+        self.rim, self.mag = (
+            torch.tensor([el(t[key]) for t in truths], device=dev, dtype=torch.float)
+            for key in ("plug_rim_ellipse", "magnet_ellipse")
         )
-        self.M = torch.tensor(
-            [el(q[2]["magnet_ellipse"]) for q in DEV], device=dev, dtype=torch.float
-        )
-        self.cov = torch.tensor([q[2]["film_coverage"] for q in DEV], device=dev, dtype=torch.float)
-        ids = []
-        for q in DEV:
-            m = np.zeros((2 * H, 2 * W), np.uint8)
-            for k, f in enumerate(q[2]["flakes"]):
-                cv2.fillPoly(
-                    m,
-                    [np.int32(np.round((np.array(f["polygon_px"]) * 2 + 0.5) * 16))],
-                    50 + k,
-                    shift=4,
-                )
-            ids.append(torch.from_numpy(m).to(dev))
-        self.ids = torch.stack(ids)
+        self.cov = torch.tensor([t["film_coverage"] for t in truths], device=dev)
+        self.ids = torch.stack([torch.from_numpy(self._drawn(t)).to(dev) for t in truths])
 
-    def circle(self, m):
-        i = torch.randint(0, self.n, (m,), device=dev)
-        R, M = self.R[i], self.M[i]
-        x = soft_camera(self.x[i])
-        a = R[:, 2]
-        outs, labs = [], []
-        for wide in (True, False):
-            r = torch.rand(m, device=dev)
-            if wide:
-                side = W * (0.75 + 0.45 * r)
-                c = (
-                    torch.tensor([[W / 2, H / 2]], device=dev)
-                    + (torch.rand(m, 2, device=dev) - 0.5) * W * 0.25
-                )
-            else:
-                side = a * (2.35 + 0.6 * r)
-                c = R[:, :2] + (torch.rand(m, 2, device=dev) - 0.5) * a[:, None] * 0.35
-            g = affine(
-                c,
-                side,
-                torch.rand(m, device=dev) * 6.2832,
-                (torch.rand(m, device=dev) < 0.5) * 2.0 - 1,
-                NC,
-            )
-            outs.append(take_aa(x, g))
-            labs.append(torch.stack([disc(R, g), disc(M, g)], 1))
-        return torch.cat(outs), torch.cat(labs)
-
-    def debris(self, m):
-        i = torch.randint(0, self.n, (m,), device=dev)
-        M = self.M[i]
-        x = soft_camera(self.x[i])
-        a = M[:, 2]
-        side = a * (2.35 + 0.5 * torch.rand(m, device=dev))
-        c = M[:, :2] + (torch.rand(m, 2, device=dev) - 0.5) * a[:, None] * 0.16
-        turn = torch.rand(m, device=dev) * 6.2832
-        flip = (torch.rand(m, device=dev) < 0.5) * 2.0 - 1
-        g = affine(c, side, turn, flip, ND)
-        y = take(x, g)
-        v = take(
-            self.ids[i][:, None], affine(c, side, turn, flip, 2 * ND) * 2 + 0.5, "nearest"
-        ).round()
-        flake = (v >= 50).float()
-        lo = -F.max_pool2d(-v, 5, 1, 2)
-        hi = F.max_pool2d(v, 5, 1, 2)
-        core = F.avg_pool2d(flake * ((hi == v) & (lo == v)).float(), 2)[:, 0]
-        lab = torch.stack(
-            [disc(M, g), torch.zeros_like(core), F.avg_pool2d(flake, 2)[:, 0], core], 1
-        )
-        return y, lab, self.cov[i]
+    @staticmethod
+    def _drawn(truth):
+        ids = np.zeros((2 * H, 2 * W), np.uint8)
+        for k, f in enumerate(truth["flakes"]):
+            corners = np.int32(np.round((np.array(f["polygon_px"]) * 2 + 0.5) * 16))
+            cv2.fillPoly(ids, [corners], FLAKE + k, shift=4)
+        return ids
 
 
-def mixed_circle(D, V, m):
-    a, b = circle_batch(D, m - m // 3)
-    c, d = V.circle(m // 3)
-    return torch.cat([a, c]), torch.cat([b, d])
+def looks(rim, wide):
+    """Return centre and side of a whole or of a close look at each rim."""
+    m = len(rim)
+    r, off = torch.rand(m, device=dev), torch.rand(m, 2, device=dev) - 0.5
+    if wide:
+        return torch.tensor([[W / 2, H / 2]], device=dev) + off * W * 0.25, W * (0.75 + 0.45 * r)
+    c = rim[:, :2] + off * rim[:, 2:3] * 0.35
+    gone = (rim[:, 0] < -60) | (rim[:, 0] > W + 60)
+    anywhere = torch.rand(m, 2, device=dev) * torch.tensor([W, H], device=dev)
+    return torch.where(gone[:, None], anywhere, c), rim[:, 2] * (2.35 + 0.6 * r)
 
 
-def mixed_debris(D, V, m):
-    a, b = debris_batch(D, m - m // 3)
-    c, d, e = V.debris(m // 3)
-    return torch.cat([a, c]), (b, d, e)
+def circle_crops(x, rim, mag):
+    outs, labs = [], []
+    for wide in (True, False):
+        c, side = looks(rim, wide)
+        g = affine(c, side, *turns(len(rim)), NC)
+        outs.append(take_aa(x, g))
+        labs.append(torch.stack([disc(rim, g), disc(mag, g)], 1))
+    return torch.cat(outs), torch.cat(labs)
+
+
+def circle_batch(data, m):
+    x, i = data.batch(m)
+    return circle_crops(x, data.rim[i], data.mag[i])
+
+
+def circle_given(given, m):
+    i = torch.randint(0, given.n, (m,), device=dev)
+    x, y = circle_crops(given.x[i], given.rim[i], given.mag[i])
+    return soft_camera(x), y
+
+
+def magnet_crops(x, ids, mag):
+    """Return crops (m, 3, ND, ND), inside (m, ND, ND), ids (m, 1, 2 ND, 2 ND)."""
+    m, a = len(mag), mag[:, 2]
+    side = a * (2.35 + 0.5 * torch.rand(m, device=dev))
+    c = mag[:, :2] + (torch.rand(m, 2, device=dev) - 0.5) * a[:, None] * 0.16
+    turn, flip = turns(m)
+    g = affine(c, side, turn, flip, ND)
+    fine = affine(c, side, turn, flip, 2 * ND) * 2 + 0.5
+    return take(x, g), disc(mag, g), take(ids, fine, "nearest").round()
+
+
+def magnet_batch(data, m):
+    x, i = data.batch(m)
+    ids = torch.stack([data.rows[k][1] for k in i])[:, None]
+    return magnet_crops(x, ids, data.mag[i])
+
+
+def magnet_given(given, m):
+    i = torch.randint(0, given.n, (m,), device=dev)
+    x, inside, v = magnet_crops(given.x[i], given.ids[i][:, None], given.mag[i])
+    return soft_camera(x), inside, v, given.cov[i]
+
+
+def is_flake(v):
+    return (((v >= FLAKE) & (v < GRIT)) | (v >= FLAKE + PASTED)).float()
+
+
+def paste(x, v, share=0.4):
+    """Lay some flakes of other pictures of the batch over some of the pictures."""
+    m = len(x)
+    j = torch.randperm(m, device=dev)
+    keep = torch.rand(m, 256, device=dev) < 0.5
+    keep[torch.rand(m, device=dev) > share] = False
+    w = v[j]
+    w = torch.where((w >= FLAKE) & (w < GRIT), w, torch.zeros_like(w))
+    w = w * torch.gather(keep, 1, w.long().flatten(1)).view(w.shape)
+    soft = F.avg_pool2d((w > 0).float(), 2)
+    gain = (x.mean((1, 2, 3)) / x[j].mean((1, 2, 3)).clamp(min=0.02)).view(-1, 1, 1, 1) ** 0.7
+    x = x * (1 - soft) + (x[j] * gain.clamp(0.4, 2.0) * rnd(m, 0.8, 1.25)).clamp(0, 1) * soft
+    return x, torch.where(w > 0, w + PASTED, v)
+
+
+def labels(inside, v):
+    """Return (m, 4, ND, ND): inside, film, flake, a flake's inner part."""
+    flake = is_flake(v)
+    lo, hi = -F.max_pool2d(-v, 5, 1, 2), F.max_pool2d(v, 5, 1, 2)
+    core = flake * ((hi == v) & (lo == v)).float()
+    film, flake, core = (F.avg_pool2d(q, 2)[:, 0] for q in ((v == FILM).float(), flake, core))
+    return torch.stack([inside, film, flake, core], 1)
+
+
+def debris_batch(data, m):
+    x, inside, v = magnet_batch(data, m)
+    x, v = paste(x, v, 0.2)
+    return x, labels(inside, v)
+
+
+def mixed_circle(drawn, given, m):
+    x, y = circle_given(given, m)
+    return torch.cat([drawn[0], x]), torch.cat([drawn[1], y])
+
+
+def mixed_debris(drawn, given, m):
+    """Return pictures, and (labels of the rendered, labels of the given, their film coverage)."""
+    x, inside, v, cov = magnet_given(given, m)
+    x, v = paste(torch.cat([drawn[0], x]), torch.cat([drawn[2], v]))
+    y = labels(torch.cat([drawn[1], inside]), v)
+    return x, (y[:-m], y[-m:], cov)

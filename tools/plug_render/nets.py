@@ -64,7 +64,7 @@ def loss_d(z, y):
     q = y[:, 1] * y[:, 0]
     cov = ((p.sum((1, 2)) - q.sum((1, 2))) / y[:, 0].sum((1, 2)).clamp(min=100)).abs().mean()
     return (
-        b[:, 0].mean() * 0.5
+        b[:, 0].mean()
         + (b[:, 1] * w[:, 0]).mean()
         + fl
         + 0.3 * dice(z[:, 2], y[:, 2], (1, 2)).mean()
@@ -83,7 +83,7 @@ def loss_mixed_d(z, y):
     cov = ((p * w).sum((1, 2)) / w.sum((1, 2)).clamp(min=100) - e).abs().mean()
     sure = (p * (1 - p) * w).sum() / w.sum()
     return l + 0.5 * (
-        q[:, 0].mean() * 0.5
+        q[:, 0].mean()
         + (q[:, 2] * (1 + d[:, 2])).mean() * 4
         + (q[:, 3] * (1 + d[:, 3])).mean() * 2
         + 0.3 * dice(z[:, 2], d[:, 2], (1, 2)).mean()

@@ -20,6 +20,7 @@ import scene
 import shapes
 
 WIDTH, HEIGHT, SAMPLES = 800, 600, 12
+FIRST = 900_000_001
 
 
 def traced(plug, library):
@@ -101,28 +102,33 @@ def is_whole(rim):
     return min(x - a, y - a) >= 4 and x + a <= WIDTH - 4 and y + a <= HEIGHT - 4
 
 
-def main():
-    """Render so many whole, lit plugs."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("out", type=Path)
-    parser.add_argument("--first", type=int, default=900_000_001)
-    parser.add_argument("--count", type=int, default=4)
-    args = parser.parse_args()
-    library = ctypes.CDLL(str(Path("librender.so").resolve()))
-    records, seed = {}, args.first - 1
-    while len(records) < args.count:
+def write(out, first, count, trace):
+    """Write so many whole, lit plugs from seed ``first`` on; ``trace`` gives radiance and ids."""
+    records, seed = {}, first - 1
+    while len(records) < count:
         seed += 1
         plug = scene.make(seed, WIDTH, HEIGHT)
         if plug.truth["nothing"] or not is_whole(plug.truth["rim"]):
             continue
-        rgb, ids = traced(plug, library)
+        rgb, ids = trace(plug)
         if float(np.median(rgb)) < 4e-3:
             continue
         name = f"plug-{len(records):03d}.jpg"
         picture = developed(rgb, plug.truth, np.random.default_rng(seed))
-        cv2.imwrite(str(args.out / name), picture[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, 86])
+        cv2.imwrite(str(out / name), picture[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, 86])
         records[name] = truth_of(plug, ids, seed)
-        (args.out / "truth.json").write_text(json.dumps(records, indent=1))
+        (out / "truth.json").write_text(json.dumps(records, indent=1))
+
+
+def main():
+    """Render on the processor."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--first", type=int, default=FIRST)
+    parser.add_argument("--count", type=int, default=4)
+    args = parser.parse_args()
+    library = ctypes.CDLL(str(Path("librender.so").resolve()))
+    write(args.out, args.first, args.count, lambda plug: traced(plug, library))
 
 
 if __name__ == "__main__":

@@ -363,7 +363,7 @@ def make(seed, width=1024, height_px=768):
     case = str(
         rng.choice(
             ["clean", "film", "film and flakes", "film and flakes", "film and flakes", "flakes"],
-            p=[0.16, 0.27, 0.2, 0.15, 0.14, 0.08],
+            p=[0.12, 0.30, 0.2, 0.16, 0.15, 0.07],
         )
     )
     h, ids, table, flakes, grit, half = debris(p, case, rng)

@@ -223,6 +223,11 @@ def debris(p, case, rng):
             v, tri = flake_shape(kind, length, rng)
             rr, a = rm * np.sqrt(rng.uniform(0, 0.9)), rng.uniform(0, 2 * np.pi)
             c = np.array([rr * np.cos(a), rr * np.sin(a)])
+            if flakes and rng.random() < 0.25:  # beside another, touching it or nearly
+                near = flakes[int(rng.integers(len(flakes)))]
+                apart = 0.5 * (length + near["length_mm"]) * rng.uniform(0.4, 1.0)
+                c = near["vertices"][:, :2].mean(0) + apart * np.array([np.cos(a), np.sin(a)])
+                c *= min(1.0, 0.95 * rm / max(1e-6, float(np.hypot(*c))))
             at = (c + half) * k
             z = float(soft[int(at[1]), int(at[0])])
             v = v + [c[0], c[1], z + rng.uniform(0.02, 0.12) + 0.3 * float(-v[:, 2].min())]
