@@ -60,7 +60,7 @@ def listening(client, job, who="pocket"):
 def test_reply_carries_the_clips_that_say_it(client, job):
     answer = client.post(f"/api/jobs/{job}/say", json={"text": "vehicle checked"}).json()
     said = " ".join(piece.get("clip", "") for piece in answer["pieces"]).split()
-    assert said == "vehicle checked next vehicle level".split()
+    assert said == ["vehicle", "checked", "next", "vehicle", "level"]
     index = client.get("/static/clips/index.json").json()
     sound = client.get("/static/clips/voice.ogg")
     assert sound.content == CLIPS.sound
