@@ -1,9 +1,9 @@
 """The guard: everything that is noticed, computed from the job alone.
 
 A finding never stops the technician. It ends by being corrected, by the missing thing being done
-afterwards, by a photo being retaken, or by somebody confirming it with a reason; the report says
-which. Findings that exist only once the job is to be closed (what is still missing) appear when
-that is first asked for.
+afterwards, by a photo being retaken, by being taken back, or by somebody confirming it with a
+reason; the report says which. Findings that exist only once the job is to be closed (what is still
+missing) appear when that is first asked for.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from joblog.job.guard_order import (
 from joblog.job.guard_photos import photo_findings
 from joblog.job.guard_quantity import quantity_findings
 from joblog.job.guard_time import clock_findings, fan_findings, window_findings
+from joblog.job.guard_undone import ReplayUpTo, undone_findings
 from joblog.job.guard_unit import unit_findings
 from joblog.job.guard_values import value_findings
 from joblog.job.guard_wanted import missing_findings, unsure_findings
@@ -45,12 +46,17 @@ RULES: tuple[Rule, ...] = (
 )
 
 
-def guard(state: JobState, history: History) -> JobState:
-    """Return ``state`` with what the rules find, in the order in which it was noticed."""
+def guard(state: JobState, history: History, up_to: ReplayUpTo | None = None) -> JobState:
+    """Return ``state`` with what the rules find, in the order in which it was noticed.
+
+    With ``up_to``, which replays the entries before an index, steps taken back are told, too.
+    """
     found: dict[str, Finding] = {}
     for rule in RULES:
         for finding in rule(state, history):
             found.setdefault(finding.key, finding)
+    for finding in undone_findings(state, history, up_to) if up_to else ():
+        found.setdefault(finding.key, finding)
     confirmed = _confirmations(history)
     seqs = {entry.id: entry.seq for entry in state.entries}
     findings = sorted(found.values(), key=lambda f: seqs.get(f.entry or "", -1))

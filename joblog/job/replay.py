@@ -33,6 +33,16 @@ from joblog.sheet.model import Sheet, Step
 
 def replay(sheet: Sheet, entries: Sequence[Entry]) -> JobState:
     """Return the job that ``entries`` (oldest first) make of ``sheet``."""
+    state, history = _replayed(sheet, entries)
+
+    def up_to(index: int) -> JobState:
+        return guard(*_replayed(sheet, entries[:index]))
+
+    return guard(state, history, up_to)
+
+
+def _replayed(sheet: Sheet, entries: Sequence[Entry]) -> tuple[JobState, History]:
+    """Return the job without its findings, and which entries count."""
     history = history_of(entries)
     marks = marks_of(sheet, history)
     values = values_of(sheet, history)
@@ -62,7 +72,7 @@ def replay(sheet: Sheet, entries: Sequence[Entry]) -> JobState:
         fan_cycles=sum(1 for e in history.of("clock") if e.entry.body.get("name") == "fan-cycle"),
         signatures=tuple(e.entry for e in history.of("signature")),
     )
-    return guard(state, history)
+    return state, history
 
 
 def _step(

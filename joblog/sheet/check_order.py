@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 
 from joblog.sheet.complaints import Complaint, Found
 from joblog.sheet.model import Sheet, Step
+
+_STUCK = "nobody can reach this step as the sheet stands"
 
 Earlier = dict[str, set[str]]
 
@@ -83,18 +86,30 @@ def _loop_through(start: str, earlier: Earlier) -> list[str]:
     return []
 
 
-def in_order(sheet: Sheet) -> Iterator[tuple[int, Step]]:
-    """Yield the steps as a job proposes them: the first of the list whose order allows it."""
+def in_order(sheet: Sheet, *, patient: bool = False) -> Iterator[tuple[int, Step, frozenset[str]]]:
+    """Yield the steps as a job proposes them, each with the conditions that hold just before it.
+
+    That is the first of the list whose order allows it; ``patient`` people leave a step for later
+    where its conditions don't hold yet, as long as there is another to do.
+    """
     earlier = earlier_steps(sheet)
     left = list(enumerate(sheet.steps))
     done: set[str] = set()
+    holding = frozenset(sheet.initially)
     while left:
-        following = next((pair for pair in left if earlier[pair[1].key] <= done), None)
-        if following is None:
+        able = [(i, step) for i, step in left if earlier[step.key] <= done]
+        if not able:
             return  # a circle: told elsewhere
-        left.remove(following)
-        done.add(following[1].key)
-        yield following
+        allowed = [(i, step) for i, step in able if not _unmet(step, holding)]
+        i, step = allowed[0] if patient and allowed else able[0]
+        yield i, step, holding
+        left.remove((i, step))
+        done.add(step.key)
+        holding = holding - set(step.clears) | set(step.sets)
+
+
+def _unmet(step: Step, holding: frozenset[str]) -> bool:
+    return not set(step.only_when) <= holding or bool(set(step.not_while) & holding)
 
 
 def _conditions(sheet: Sheet) -> Found:
@@ -130,11 +145,22 @@ def _conditions(sheet: Sheet) -> Found:
 
 
 def _carried_out(sheet: Sheet) -> Found:
-    """Go through the sheet in its own order: whoever follows it must not be warned by it."""
+    """Go through the sheet: whoever follows it must not be warned by it."""
+    certain = {c.path for c in _warned(sheet, patient=True)}
+    for complaint in _warned(sheet, patient=False):
+        if complaint.path in certain:
+            yield complaint
+        else:  # another order would do: the list only proposes a bad one
+            told = complaint.sentence.replace(_STUCK, "done from top to bottom")
+            yield replace(complaint, sentence=told, remark=True)
+    listed = {c.path for c in _warned(sheet, patient=False)}
+    yield from (c for c in _warned(sheet, patient=True) if c.path not in listed)
+
+
+def _warned(sheet: Sheet, *, patient: bool) -> Found:
     ever = set(sheet.initially).union(*(s.sets for s in sheet.steps))
-    holding = set(sheet.initially)
     cleared: dict[str, str] = {}
-    for i, step in in_order(sheet):
+    for i, step, holding in in_order(sheet, patient=patient):
         for key in step.only_when:
             if key in ever and key not in holding and key not in step.not_while:
                 gone = (
@@ -142,18 +168,19 @@ def _carried_out(sheet: Sheet) -> Found:
                 )
                 yield Complaint(
                     ("steps", i, "only_when"),
-                    f"nobody can reach this step as the sheet stands: it needs '{key}', and by "
+                    f"{_STUCK}: it needs '{key}', and by "
                     f"then {gone}; put the step that sets it before this one",
+                    stops=False,
                 )
         for key in step.not_while:
             if key in holding and key not in step.only_when:
                 yield Complaint(
                     ("steps", i, "not_while"),
-                    f"nobody can reach this step as the sheet stands: '{key}' still holds by then; "
+                    f"{_STUCK}: '{key}' still holds by then; "
                     "put the step that clears it before this one",
+                    stops=False,
                 )
         cleared.update(dict.fromkeys(step.clears, step.key))
-        holding = holding - set(step.clears) | set(step.sets)
 
 
 def _since(sheet: Sheet) -> Found:
@@ -181,7 +208,7 @@ def _since(sheet: Sheet) -> Found:
 def _phases(sheet: Sheet) -> Found:
     """A picture 'before' comes before the picture 'after' of the same thing."""
     first: dict[tuple[str, str], int] = {}
-    for i, step in in_order(sheet):
+    for i, step, _ in in_order(sheet):
         if step.photo:
             first.setdefault((step.photo.kind, step.photo.phase), i)
             if step.photo.phase == "before" and (step.photo.kind, "after") in first:

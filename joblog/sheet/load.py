@@ -169,8 +169,8 @@ def _toml(text: str) -> dict[str, Any]:
 _HINTS = {
     "Cannot declare": "this table is there already; write [[steps]] with two brackets for each "
     "of several",
-    "Cannot overwrite": "this field is there already; take one of the two out (tables of which there "
-    "are several are written with two brackets, such as [[steps]])",
+    "Cannot overwrite": "this field is there already; take one of the two out (tables of which "
+    "there are several are written with two brackets, such as [[steps]])",
     "Cannot mutate": "this table is there already; write [[steps]] with two brackets for each of "
     "several",
     "Invalid value": "this value can't be read; write text in quotes, numbers with a point",

@@ -132,7 +132,11 @@ def facts(state: JobState) -> tuple[object, ...]:
         [(s.step.key, s.status, s.missing, [v.value for v in s.values]) for s in state.steps],
         state.fluids,
         state.conditions,
-        [(f.kind, f.text, bool(f.resolved)) for f in state.findings],
+        [
+            (f.kind, f.text, bool(f.resolved))
+            for f in state.findings
+            if not f.key.startswith("undone:")  # what was taken back is told, and changes nothing
+        ],
     )
 
 

@@ -47,6 +47,23 @@ def test_a_step_said_too_early_is_caught_and_taken_back(bench):
     assert job.status("drain-plug-out") == "open"
     assert job.open_keys() == []
     assert "drained" not in job.state.conditions
+    (finding,) = [f for f in job.state.findings if f.key.startswith("undone:")]
+    assert finding.kind is FindingKind.OUT_OF_ORDER
+    assert finding.resolved == "taken back by Imani Okafor"
+    assert finding.text == "Drain plug out, but fill plug loose must come first."
+    assert finding.customer.endswith("It was taken back.")
+
+
+def test_each_too_early_step_taken_back_is_kept_and_the_right_order_adds_nothing(bench):
+    job = bench()
+    job.say(*TO_THE_DRAIN, "drain plug out", "disregard", "drain plug out", "disregard")
+    job.ok("fill plug loose", "drain plug out")
+    job.say("disregard")  # said in order and taken back: nobody's mistake
+    kept = [f for f in job.state.findings if f.key.startswith("undone:")]
+    assert [f.key.rsplit(":", 2)[1:] for f in kept] == [["drain-plug-out", "fill-plug-loose"]] * 2
+    assert len({f.entry for f in kept}) == 2
+    resumed = JobSession.resume(job.session.store, job.session.job)
+    assert resumed.state.findings == job.state.findings
 
 
 def test_order_is_settled_by_doing_the_missing_step_afterwards(bench):
