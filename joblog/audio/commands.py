@@ -71,6 +71,8 @@ def _listen(args: argparse.Namespace) -> int:
         _answer(args, hear, utterance, speaker)
     if speaker is not None:
         speaker.close()
+        if speaker.trouble:
+            raise DeviceError(speaker.trouble)
     return int(Exit.OK)
 
 

@@ -22,6 +22,10 @@ import pytest
 import soundfile
 
 from joblog.audio.files import read_audio
+from joblog.readback.clips import load_clips
+from joblog.readback.sound import RATE, spoken_sound
+from joblog.speech.engines import get_engine
+from joblog.speech.grammar import Grammar
 
 DATA = Path(__file__).parent / "data"
 ALSA = Path("/usr/share/alsa/alsa.conf")
@@ -31,6 +35,7 @@ public <move> = go (forward | backward) (two | five | ten) meters;
 """
 MICROPHONE = """<{alsa}>
 pcm.shopmic {{ type pulse device "loop.monitor" hint {{ show on description "shop mic" }} }}
+pcm.!default {{ type pulse device "loop" hint {{ show on description "loudspeaker" }} }}
 """
 
 
@@ -134,3 +139,64 @@ def test_a_live_microphone_that_is_pulled_and_plugged_again(
         other.join()
         listening.stdout.close()
         listening.stderr.close()
+
+
+ORDERS = """#JSGF V1.0;
+grammar orders;
+public <order> = drain plug (in | out) | vehicle (level | checked);
+"""
+
+
+def test_what_joblog_says_aloud_is_never_heard_as_a_command(
+    loopback: Loopback, tmp_path: Path
+) -> None:
+    grammar, sound, room = (tmp_path / name for name in ("o.gram", "sound.wav", "room.raw"))
+    grammar.write_text(ORDERS, encoding="utf-8")
+    gap = np.zeros(RATE, np.float32)
+    said = spoken_sound("Drain plug out.", load_clips())
+    soundfile.write(sound, np.concatenate([gap, said, gap]), RATE)
+    command = [sys.executable, "-m", "joblog", "listen"]
+    listed = subprocess.run(
+        [*command, "--devices"], env=loopback.environment, capture_output=True, check=False
+    )
+    if b"shopmic" not in listed.stdout:
+        pytest.skip("needs PortAudio and ALSA's pulse plugin")
+    recorder = subprocess.Popen(
+        ["parec", "--device=loop.monitor", "--rate=16000", "--channels=1", "--format=s16le",
+         str(room)],
+        env=loopback.environment,
+    )  # fmt: skip
+    listening = subprocess.Popen(
+        [*command, "--jsonl", "--meter", "--aloud", "--grammar", str(grammar),
+         "--source", "mic:shopmic"],
+        env=loopback.environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        bufsize=1,
+    )  # fmt: skip
+    assert listening.stdout is not None
+    assert listening.stderr is not None
+    (heard, one), (told, other) = lines_of(listening.stdout), lines_of(listening.stderr)
+    try:
+        wait_for(told, "dB")
+        loopback.play(sound)
+        assert json.loads(heard.get(timeout=30))["text"] == "drain plug out"
+        time.sleep(6)  # the answer sounds and would have been cut and heard by now
+        assert heard.empty()
+        loopback.play(sound)  # a person says it once more
+        assert json.loads(heard.get(timeout=30))["text"] == "drain plug out"
+    finally:
+        for process in (listening, recorder):
+            process.kill()
+            process.wait()
+        one.join()
+        other.join()
+        listening.stdout.close()
+        listening.stderr.close()
+    # The microphone's line truly carried the answer: behind the command it is heard in the room.
+    samples = np.frombuffer(room.read_bytes()[: room.stat().st_size // 2 * 2], "<i2")
+    ends = np.flatnonzero(np.abs(samples) > 300)
+    first = ends[0] + round((len(said) / RATE + 0.3) * 16_000)
+    answer = samples[first : first + 6 * 16_000].astype(np.float32) / 32768
+    assert get_engine().hear(answer, Grammar.from_text(ORDERS)).text == "drain plug out"
