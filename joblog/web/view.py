@@ -38,6 +38,7 @@ def job_line(session: JobSession) -> dict[str, Any]:
         "customer": customer.get("name", ""),
         "order": state.opened.get("order", ""),
         "technician": state.opened.get("technician", ""),
+        "advisor": state.opened.get("advisor", ""),
         "opened_at": state.opened_at,
         "closed": state.closed,
         "progress": f"{done} of {len(state.steps)} steps",

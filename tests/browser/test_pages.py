@@ -1,115 +1,104 @@
-"""The pages in a real browser: phrases on the bay screen, photos from a phone without a network."""
+"""The pages in a real browser: live answers, photos without a network, the desk's link and words."""
 
-import shutil
-import socket
-import threading
-import time
-from pathlib import Path
-
-import httpx
 import pytest
-import uvicorn
-
-from joblog.web.app import create_app
-from joblog.web.shop import Shop
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed")
-PICTURES = Path(__file__).resolve().parents[2] / "sample_images"
-FORM = {
-    "sheet": "transaxle-drain-fill", "type": "KT-6F", "make": "Kestrel", "model": "Courier",
-    "plate": "EXA 416", "technician": "Imani Okafor",
-}  # fmt: skip
+from browsing import PHONE, PICTURES, wait_text
 
 
-@pytest.fixture(scope="module")
-def address(tmp_path_factory):
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    app = create_app(Shop.at(tmp_path_factory.mktemp("shop")))
-    server = uvicorn.Server(uvicorn.Config(app, port=port, log_level="error", lifespan="on"))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    until = time.monotonic() + 20
-    while not server.started and time.monotonic() < until:
-        time.sleep(0.05)
-    yield f"http://127.0.0.1:{port}"
-    server.should_exit = True
-    thread.join(10)
+def photos(shop, job):
+    return [e for e in shop.entries(job) if e["kind"] == "photo"]
 
 
-@pytest.fixture(scope="module")
-def browser():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        browser = play.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield browser
-        browser.close()
-
-
-@pytest.fixture
-def job(address):
-    answer = httpx.post(f"{address}/jobs", data=FORM)
-    return answer.headers["location"].rsplit("/", 1)[1]
-
-
-def wait_text(page, selector, words):
-    from playwright.sync_api import expect
-
-    expect(page.locator(selector)).to_contain_text(words, timeout=15_000)
-
-
-def view(address, job):
-    return httpx.get(f"{address}/api/jobs/{job}").json()
-
-
-def test_bay_screen_answers_and_follows_another_screen_live(browser, address, job):
-    page = browser.new_page(viewport={"width": 1280, "height": 800})
-    faults = []
-    page.on("pageerror", lambda error: faults.append(str(error)))
-    page.goto(f"{address}/job/{job}")
+def test_bay_screen_answers_and_follows_another_screen_live(shop, booth, job):
+    page = booth.page()
+    page.goto(f"{shop.here}/job/{job}")
     page.fill("#phrase", "vehicle checked")
     page.press("#phrase", "Enter")
     wait_text(page, "#answer", "Vehicle")
-    httpx.post(f"{address}/api/jobs/{job}/say", json={"text": "drain plug out"})
+    shop.say(job, "drain plug out")
     page.wait_for_selector("#findings li.open")
     assert "must come first" in page.inner_text("#findings")
-    assert page.locator("#hold").bounding_box()["height"] >= 64
-    assert not faults
-    page.close()
 
 
-def test_phone_keeps_photos_without_a_network_and_sends_them_once(browser, address, job):
-    context = browser.new_context(viewport={"width": 390, "height": 844})
-    page = context.new_page()
-    page.goto(f"{address}/phone/{job}")
+def test_phone_keeps_photos_without_a_network_and_sends_them_once(shop, booth, job):
+    page = booth.page(PHONE)
+    page.goto(f"{shop.here}/phone/{job}")
     wait_text(page, "#line", "Live")
-    page.wait_for_timeout(1500)  # the service worker installs
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     page.reload()  # the worker now has the page
-    context.set_offline(True)
+    page.context.set_offline(True)
     page.set_input_files("#file", PICTURES / "dipstick-after.jpg")
     wait_text(page, "#queue", "1 photo")
     page.reload()  # survives a reload with a dead network
     wait_text(page, "#queue", "1 photo")
-    assert not [r for r in view(address, job)["recent"] if r["what"] == "Photo dipstick"]
-    context.set_offline(False)
+    assert not photos(shop, job)
+    page.context.set_offline(False)
     wait_text(page, "#queue", "All photos")
     page.wait_for_selector("#overlay:not([hidden])")
-    photos = [r for r in view(address, job)["recent"] if r["what"] == "Photo dipstick"]
-    assert len(photos) == 1
-    context.close()
+    assert len(photos(shop, job)) == 1
 
 
-def test_desk_makes_a_link_that_opens_the_report(browser, address, job):
-    page = browser.new_page()
-    page.goto(f"{address}/desk/{job}")
+def test_photos_keep_their_order_where_the_phones_clock_is_wrong(shop, booth, job):
+    for text in ("vehicle checked", "warm up done", "wheels chocked", "on stands"):
+        shop.say(job, text)
+    page = booth.page(PHONE)
+    page.clock.install(time="2031-05-01T10:00:00Z")
+    page.goto(f"{shop.here}/phone/{job}")
+    wait_text(page, "#line", "Live")
+    page.context.set_offline(True)
+    page.set_input_files("#file", PICTURES / "dipstick-before.jpg")
+    wait_text(page, "#queue", "1 photo")
+    page.clock.set_system_time("2001-01-01T00:00:00Z")  # the battery was out
+    page.set_input_files("#file", PICTURES / "dipstick-after.jpg")
+    wait_text(page, "#queue", "2 photos")
+    page.context.set_offline(False)
+    wait_text(page, "#queue", "All photos")
+    first, second = photos(shop, job)
+    assert "taken 2031" in str(first)
+    assert "taken 2001" in str(second)
+    assert first["at"][:4] == second["at"][:4] == shop.entries(job)[0]["at"][:4]  # the PC's own year
+
+
+def test_desk_is_live_keeps_the_advisors_words_and_makes_a_link(shop, booth, job):
+    page = booth.page()
+    page.goto(f"{shop.here}/desk/{job}")
+    wait_text(page, "#line", "Live")
+    shop.say(job, "drain plug out")
+    page.locator("#findings textarea").first.fill("We checked the order of work twice.")
+    shop.say(job, "fill plug loose")  # a new view must not take the words away
+    wait_text(page, "#progress", "2 of")
+    page.get_by_role("button", name="Keep these words").first.click()
+    wait_text(page, "#findings", "Kept.")
+    (kept,) = [e for e in shop.entries(job) if e["kind"] == "explained"]
+    assert (kept["by"], kept["body"]["text"]) == (
+        "Priya Nair",
+        "We checked the order of work twice.",
+    )
     page.click("#link")
     wait_text(page, "#linked", "/report/")
     page.goto(page.inner_text("#linked").split(" ")[0])
-    assert "Kestrel" in page.inner_text("body")
+    assert "We checked the order of work twice." in page.inner_text("body")
+
+
+def test_desk_says_what_is_missing_and_gives_a_job_up_with_a_reason(shop, booth, job):
+    page = booth.page()
+    page.goto(f"{shop.here}/desk/{job}")
+    page.get_by_role("button", name="Close as finished").click()
+    wait_text(page, "#closed", "missing")
+    assert not shop.view(job)["closed"]
+    page.get_by_role("button", name="Give the job up").click()
+    wait_text(page, "#closed", "reason")
+    page.get_by_label("Reason").fill("The customer came for the van")
+    page.get_by_role("button", name="Give the job up").click()
+    wait_text(page, "#state", "aborted")
+
+
+@pytest.mark.parametrize("path", ["/job/{}", "/phone/{}", "/desk/{}"])
+def test_a_page_opened_again_shows_what_happened_meanwhile(shop, booth, job, path):
+    page = booth.page()
+    page.goto(shop.here + path.format(job))
+    wait_text(page, "#line", "Live")
     page.close()
+    shop.say(job, "vehicle checked")
+    page = booth.page()
+    page.goto(shop.here + path.format(job))
+    wait_text(page, "main", "1 of" if "desk" in path else "Vehicle on level ground")

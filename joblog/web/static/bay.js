@@ -131,6 +131,7 @@ function listen() {
 
 async function switchMicrophone(mode) {
   microphone?.stop();
+  byId("open").setAttribute("aria-pressed", "false");
   microphone = new Microphone(job, by, mode, voice.who, {
     onReply: answered,
     onState: (text) => setText(byId("mic"), text),
@@ -155,8 +156,8 @@ async function press() {
     held.down = false;
     return;
   }
-  await voice.hush(); // who presses wants to talk now
-  if (!held.down) return;
+  await Promise.all([microphone.ready, voice.hush()]); // who presses wants to talk now
+  if (!held.down) return; // let go before the line was open: the page says when it is ready
   microphone.tell("press");
   held.button.setAttribute("aria-pressed", "true");
   setText(byId("mic"), "Speak now");
@@ -165,20 +166,39 @@ async function press() {
 function release() {
   if (!held.down) return;
   held.down = false;
+  if (held.button.getAttribute("aria-pressed") !== "true") return; // it was never open
   microphone?.tell("release");
   held.button.setAttribute("aria-pressed", "false");
   setText(byId("mic"), "Ready: hold to talk");
 }
 
-// A foot pedal or a Bluetooth button is a keyboard with one key: any of these holds the line open.
+// A foot pedal or a Bluetooth button is a keyboard with one key: any of these holds the line open,
+// but for the keys that also work the button or field that has the focus.
 const PEDALS = new Set(["Space", "PageDown", "PageUp", "F13", "MediaPlayPause", "Enter"]);
-const typing = () => /^(INPUT|TEXTAREA|SELECT|BUTTON|SUMMARY|A)$/.test(document.activeElement?.tagName ?? "");
+const ELSEWHERE = new Set(["Space", "Enter"]);
+function taken(event) {
+  const focused = document.activeElement;
+  if (!focused || focused === held.button) return false;
+  if (/^(INPUT|TEXTAREA|SELECT)$/.test(focused.tagName)) return true;
+  return ELSEWHERE.has(event.code) && /^(BUTTON|SUMMARY|A)$/.test(focused.tagName);
+}
 addEventListener("keydown", (event) => {
-  if (PEDALS.has(event.code) && !typing()) { event.preventDefault(); if (!event.repeat) press(); }
+  if (PEDALS.has(event.code) && !taken(event)) { event.preventDefault(); if (!event.repeat) press(); }
 });
-addEventListener("keyup", (event) => { if (PEDALS.has(event.code)) release(); });
-held.button.addEventListener("pointerdown", press);
-for (const name of ["pointerup", "pointercancel", "pointerleave"]) held.button.addEventListener(name, release);
+addEventListener("keyup", (event) => {
+  if (!PEDALS.has(event.code)) return;
+  if (held.down) event.preventDefault();
+  release();
+});
+addEventListener("blur", release); // a window in the back doesn't see the key come up
+held.button.addEventListener("pointerdown", (event) => {
+  held.button.setPointerCapture(event.pointerId); // a glove that slides off goes on talking
+  press();
+});
+for (const name of ["pointerup", "pointercancel", "lostpointercapture"]) held.button.addEventListener(name, release);
+held.button.addEventListener("contextmenu", (event) => event.preventDefault()); // a long touch
+// A button that was touched gives the focus back, so that the pedal talks and doesn't press it again.
+addEventListener("pointerup", ({ target }) => target.closest?.("button, summary")?.blur());
 
 byId("open").addEventListener("click", async ({ currentTarget: button }) => {
   if (microphone?.mode === "open") {

@@ -2,22 +2,69 @@
 
 import { byId, send, setText } from "./dom.js";
 
-const { job } = byId("desk").dataset;
+const desk = byId("desk");
+const { job } = desk.dataset;
+const by = desk.dataset.by || "advisor";
+const preview = document.querySelector(".preview");
+const refresh = () => preview.contentWindow.location.reload();
 
-for (const form of document.querySelectorAll("form.explain")) {
-  form.addEventListener("submit", async (event) => {
-    event.preventDefault();
-    const told = form.querySelector("[role=status]");
-    try {
-      const text = form.querySelector("textarea").value;
-      await send(`/api/jobs/${job}/explain`, { finding: form.dataset.finding, text, by: "advisor" });
-      setText(told, "Kept.");
-      document.querySelector(".preview").contentWindow.location.reload();
-    } catch (error) {
-      setText(told, error.message);
+byId("findings").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const form = event.target;
+  const told = form.querySelector("[role=status]");
+  const field = form.querySelector("textarea");
+  try {
+    await send(`/api/jobs/${job}/explain`, { finding: form.dataset.finding, text: field.value, by });
+    field.defaultValue = field.value;
+    setText(told, "Kept.");
+    refresh();
+  } catch (error) {
+    setText(told, error.message);
+  }
+});
+
+// New findings are added below; words that the advisor is writing are never touched.
+function drawFindings(findings) {
+  byId("nothing").hidden = findings.length > 0;
+  for (const finding of findings) {
+    let form = [...byId("findings").children].find((other) => other.dataset.finding === finding.key);
+    if (!form) {
+      form = byId("finding").content.firstElementChild.cloneNode(true);
+      form.dataset.finding = finding.key;
+      byId("findings").append(form);
     }
-  });
+    setText(form.querySelector("strong"), finding.kind);
+    setText(form.querySelector(".told"), finding.text);
+    setText(form.querySelector(".ended"), finding.resolved ? `Ended: ${finding.resolved}.` : "");
+    const field = form.querySelector("textarea");
+    if (field.value === field.defaultValue) field.defaultValue = field.value = finding.customer;
+  }
 }
+
+let shownClosed = !byId("closing").hidden ? null : "before";
+const events = new EventSource(`/api/jobs/${job}/events`);
+events.addEventListener("open", () => setText(byId("line"), "Live"));
+events.addEventListener("error", () => setText(byId("line"), "No connection; trying again"));
+events.addEventListener("view", ({ data }) => {
+  const view = JSON.parse(data);
+  setText(byId("state"), view.closed || "open");
+  setText(byId("progress"), view.progress);
+  drawFindings(view.findings);
+  byId("closing").hidden = Boolean(view.closed);
+  if (view.closed && shownClosed === null) { shownClosed = view.closed; refresh(); }
+});
+
+byId("close").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const how = event.submitter?.value ?? "finished";
+  try {
+    const reply = await send(`/api/jobs/${job}/close`, { how, reason: byId("reason").value, by });
+    setText(byId("closed"), reply.shown);
+  } catch (error) {
+    setText(byId("closed"), error.message);
+  }
+});
+byId("again").addEventListener("click", refresh);
 
 byId("link").addEventListener("click", async () => {
   try {

@@ -8,6 +8,7 @@ export class Microphone {
     this.wanted = false;
     this.closing = false;
     this.wait = 500;
+    this.ready = new Promise((done) => { this.opened = done; }); // the line is open: words count now
   }
 
   async start() {
@@ -47,6 +48,7 @@ export class Microphone {
       this.wait = 500;
       this.socket.send(JSON.stringify({ rate, mode: this.mode, by: this.by, who: this.who }));
       this.onState(this.mode === "open" ? "Listening" : "Ready: hold to talk");
+      this.opened();
     };
     this.socket.onmessage = ({ data }) => {
       const message = JSON.parse(data);

@@ -43,9 +43,15 @@ async function push() {
   await showQueue();
 }
 
+const LARGEST = 30_000_000; // bytes; the shop PC takes no larger photo
+
 async function take(blob) {
+  if (blob.size > LARGEST) {
+    setText(byId("verdict"), "This picture is larger than 30 MB; take it with a smaller resolution.");
+    return;
+  }
   setText(byId("verdict"), "Kept on this phone; sending");
-  await keep({ job, by, kind, blob, taken: new Date().toISOString(), order: Date.now() });
+  await keep({ job, by, kind, blob, taken: new Date().toISOString() });
   await showQueue();
   await push();
 }
@@ -54,7 +60,16 @@ byId("file").addEventListener("change", async ({ target }) => {
   if (target.files.length) await take(target.files[0]);
   target.value = "";
 });
+function closeCamera() {
+  for (const track of stream?.getTracks() ?? []) track.stop();
+  stream = null;
+  byId("video").srcObject = null;
+  byId("finder").hidden = byId("snap").hidden = true;
+  setText(byId("look"), "Open the camera");
+}
+
 byId("look").addEventListener("click", async () => {
+  if (stream) { closeCamera(); return; }
   if (!window.isSecureContext || !navigator.mediaDevices) {
     setText(byId("verdict"), "This page can't open the camera itself without HTTPS. 'Choose a picture' opens the phone's own camera.");
     return;
@@ -68,7 +83,10 @@ byId("look").addEventListener("click", async () => {
   byId("video").srcObject = stream;
   await byId("video").play();
   byId("finder").hidden = byId("snap").hidden = false;
+  setText(byId("look"), "Close the camera");
 });
+// A phone that goes back into the pocket must not go on filming.
+document.addEventListener("visibilitychange", () => document.visibilityState === "hidden" && closeCamera());
 byId("snap").addEventListener("click", async () => {
   const video = byId("video");
   const canvas = document.createElement("canvas");
@@ -102,7 +120,12 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
 
 const events = new EventSource(`/api/jobs/${job}/events`);
 events.addEventListener("open", () => { setText(byId("line"), "Live"); push(); });
-events.addEventListener("error", () => setText(byId("line"), "No connection to the shop PC; photos are kept on this phone"));
+events.addEventListener("error", async () => {
+  setText(byId("line"), "No connection to the shop PC; photos are kept on this phone");
+  if (events.readyState !== EventSource.CLOSED) return; // it tries again by itself
+  const refused = await fetch(`/api/jobs/${job}`).catch(() => null);
+  if (refused && !refused.ok) setText(byId("line"), await refused.text());
+});
 events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
   voice.use(view.voice);

@@ -27,7 +27,8 @@ export async function sha256(bytes) {
 
 export async function keep(photo) {
   const bytes = await photo.blob.arrayBuffer();
-  const row = { ...photo, blob: bytes, sha256: await sha256(bytes) };
+  const order = 1 + Math.max(0, ...(await waiting()).map((other) => other.order)); // a phone's clock may jump
+  const row = { ...photo, order, blob: bytes, sha256: await sha256(bytes) };
   await store("readwrite", (photos) => photos.put(row));
   return row.sha256;
 }
@@ -44,7 +45,9 @@ export function send(onAnswer) {
 }
 
 async function sendAll(onAnswer) {
-  for (const photo of (await waiting()).sort((a, b) => a.order - b.order)) {
+  for (;;) {
+    const [photo] = (await waiting()).sort((a, b) => a.order - b.order);
+    if (!photo) return;
     const query = new URLSearchParams({ kind: photo.kind, by: photo.by, taken: photo.taken });
     let answer;
     try {
