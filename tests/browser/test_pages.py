@@ -1,4 +1,4 @@
-"""The pages in a real browser: live answers, photos without a network, the desk's link and words."""
+"""The pages in a real browser: live answers, photos without a network, the desk's words."""
 
 import pytest
 from browsing import PHONE, PICTURES, wait_text
@@ -55,7 +55,9 @@ def test_photos_keep_their_order_where_the_phones_clock_is_wrong(shop, booth, jo
     first, second = photos(shop, job)
     assert "taken 2031" in str(first)
     assert "taken 2001" in str(second)
-    assert first["at"][:4] == second["at"][:4] == shop.entries(job)[0]["at"][:4]  # the PC's own year
+    assert (
+        first["at"][:4] == second["at"][:4] == shop.entries(job)[0]["at"][:4]
+    )  # the PC's own year
 
 
 def test_desk_is_live_keeps_the_advisors_words_and_makes_a_link(shop, booth, job):
@@ -83,7 +85,7 @@ def test_desk_says_what_is_missing_and_gives_a_job_up_with_a_reason(shop, booth,
     page = booth.page()
     page.goto(f"{shop.here}/desk/{job}")
     page.get_by_role("button", name="Close as finished").click()
-    wait_text(page, "#closed", "missing")
+    wait_text(page, "#closed", "Not complete")
     assert not shop.view(job)["closed"]
     page.get_by_role("button", name="Give the job up").click()
     wait_text(page, "#closed", "reason")

@@ -70,6 +70,7 @@ export class Voice {
   }
 
   async tell(speaking, seconds) {
+    document.body.classList.toggle("speaking", speaking); // the page says that the microphone waits
     this.microphone?.tell(speaking ? "speaking" : "spoken");
     const told = fetch(`/api/jobs/${this.job}/speaking`, {
       method: "POST",
