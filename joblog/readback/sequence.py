@@ -12,8 +12,8 @@ from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-PAUSES = {",": 0.14, ":": 0.2, ";": 0.25, ".": 0.34, "?": 0.34, "!": 0.34}  # seconds
-BETWEEN = 0.03  # seconds between two clips without punctuation
+PAUSES = {",": 0.08, ":": 0.12, ";": 0.15, ".": 0.25, "?": 0.25, "!": 0.25}  # seconds
+BETWEEN = 0.01  # seconds between two clips without punctuation
 LONGEST = 8  # words and marks of the longest clip's name
 FIGURES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _NUMBER = re.compile(r"[0-9]+(\.[0-9]+)?")

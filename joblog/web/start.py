@@ -128,17 +128,18 @@ async def said(request: Request, rate: Annotated[int, Query()]) -> dict[str, Any
     data = await body_of(request)
     if len(data) % 2 or len(data) > LONGEST_SAID * 2 * rate:
         raise AudioError(f"Say it in at most {LONGEST_SAID} seconds.")
-    return await run_in_threadpool(_understood, shop_of(request), data, rate)
+    device = f"start {request.client.host}" if request.client else "start"
+    return await run_in_threadpool(_understood, shop_of(request), device, data, rate)
 
 
-def _understood(shop: Shop, data: bytes, rate: int) -> dict[str, Any]:
+def _understood(shop: Shop, device: str, data: bytes, rate: int) -> dict[str, Any]:
     grammar, meant = orders_grammar(shop.orders.listed())
     if grammar is None:
         raise InputError("There are no orders of today to choose from; import them at the desk.")
     sound = np.frombuffer(data, "<i2").astype(np.float32) / np.float32(32768)
     samples = Resampler(rate).feed(np.pad(sound, rate // 4))
     try:
-        hearing = shop.pool.submit("start", lambda: shop.engine().hear(samples, grammar)).result()
+        hearing = shop.pool.submit(device, lambda: shop.engine().hear(samples, grammar)).result()
     except BusyError as error:
         raise InputError(str(error)) from None
     number = meant.get(hearing.text.removeprefix("order "), "")

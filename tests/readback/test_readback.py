@@ -81,7 +81,7 @@ def test_a_clip_never_reaches_over_a_mark_that_its_name_has_not():
     assert names_of("Noted. Next.", clips) == ["noted", "next"]
     pauses = [p.seconds for p in pieces_of("Noted. Next.", clips) if p.kind == "pause"]
     assert len(pauses) == 1
-    assert pauses[0] > 0.3
+    assert pauses[0] > 0.2
 
 
 def test_words_without_a_clip_stay_free_text_in_their_place():
