@@ -2,6 +2,8 @@
 
     python tools/readback/speak.py words.txt package/voices joblog/readback/static
 
+Clips that the folder has already are kept; to speak some again, take its files away first.
+
 Each clip is an Ogg Opus stream of its own (RFC 7845); one after the other they are a valid chained
 Ogg file. So a browser decodes only what it plays, and every clip has its page checksums.
 """
@@ -95,19 +97,31 @@ def encoded(sound: Sound) -> bytes:
     return without_padding(packed.getvalue())
 
 
+def kept_clips(folder: Path) -> dict[str, tuple[bytes, float]]:
+    """Return the sound and the length of the clips that are there already."""
+    if not (folder / "index.json").exists():
+        return {}
+    clips = json.loads((folder / "index.json").read_text(encoding="utf-8"))["clips"]
+    blob = (folder / "voice.ogg").read_bytes()
+    return {n: (blob[start : start + size], length) for n, (start, size, length) in clips.items()}
+
+
 def main(words: str, voices: str, folder: str) -> None:
     """Write voice.ogg and index.json, print the index's hash."""
     speaker = voice.Speaker(Path(voices))
+    kept = kept_clips(Path(folder))
     blob = bytearray()
     clips: dict[str, tuple[int, int, float]] = {}
     for line in Path(words).read_text(encoding="utf-8").splitlines():
         name = line.rstrip(",.?")
-        text = line.replace(name, RESPELL.get(name, name))
-        sound = levelled(trimmed(speaker.say(text, VOICE, RATE, SPEED)))
-        data = encoded(sound)
-        clips[name] = (len(blob), len(data), round(len(sound) / RATE, 3))
+        if name not in kept:
+            text = line.replace(name, RESPELL.get(name, name))
+            sound = levelled(trimmed(speaker.say(text, VOICE, RATE, SPEED)))
+            kept[name] = encoded(sound), round(len(sound) / RATE, 3)
+            print(f"spoken: {name}, {len(sound) / RATE:.2f} s", file=sys.stderr)
+        data, seconds = kept[name]
+        clips[name] = (len(blob), len(data), seconds)
         blob += data
-        print(f"{len(clips)} {name} {len(sound) / RATE:.2f} s {len(data)} bytes", file=sys.stderr)
     index = {
         "voice": "Kokoro-82M af_heart (Apache-2.0)",
         "file": "voice.ogg",
