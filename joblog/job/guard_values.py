@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from decimal import Decimal
 from fractions import Fraction
 
 from joblog.job.history import Event, History
 from joblog.job.types import Finding, FindingKind, JobState, Value
-from joblog.job.values import step_named, value_of
+from joblog.job.values import converted, step_named, value_of
 from joblog.job.wording import capital, said, shown
+from joblog.job.wrenches import good_range, to_set, tool_named
+from joblog.sheet.model import Sheet
 
 
 def value_findings(state: JobState, history: History) -> Iterator[Finding]:
@@ -20,8 +23,51 @@ def value_findings(state: JobState, history: History) -> Iterator[Finding]:
             if value and value.within is False:
                 yield _out_of_spec(state, value, event, resolved="corrected")
         if now and now.within is False:
-            again = _tightened_again(state, now)
-            yield _out_of_spec(state, now, event, resolved="corrected" if again else "")
+            again = "tightened again" if event.entry.kind == "torque" else "corrected"
+            mended = _tightened_again(state, now)
+            yield _out_of_spec(state, now, event, resolved=again if mended else "")
+        elif now and _unfit(state, now):
+            yield _wrong_wrench(state, now, event)
+
+
+def _unfit(state: JobState, value: Value) -> bool:
+    """Say whether the wrench that was used is outside its range at what it showed."""
+    wrench = tool_named(state.sheet, value.wrench)
+    band = good_range(wrench) if wrench else None
+    if wrench is None or wrench.highest is None or band is None:
+        return False
+    shows = converted(value.value, value.unit, wrench.highest.unit)
+    return shows is not None and not band[0] <= shows <= band[1]
+
+
+def _wrong_wrench(state: JobState, value: Value, event: Event) -> Finding:
+    wrench = tool_named(state.sheet, value.wrench)
+    assert wrench is not None
+    assert wrench.highest is not None
+    low, high = good_range(wrench) or (Fraction(0), Fraction(0))
+    span = f"{shown(low, '')} to {shown(high, wrench.highest.unit)}"
+    step, text = step_named(state.sheet, value.step), shown(value.value, value.unit)
+    mended = any(
+        v.within
+        and v.step == value.step
+        and v.name == value.name
+        and not _unfit(state, v)
+        and v.entry.body.get("which") in (value.entry.body.get("which"), "all")
+        for v in state.values
+        if v.entry.seq > value.entry.seq
+    )
+    return Finding(
+        key=f"wrench:{value.entry.id}",
+        kind=FindingKind.OUT_OF_SPEC,
+        text=f"{wrench.name} is good for {span}, not for {text}: tighten with another wrench.",
+        spoken=f"{capital(value.name)}, {said(value.value, value.unit)}, not sure.",
+        step=value.step,
+        entry=value.entry.id,
+        at=event.root.at,
+        resolved="tightened again" if mended else "",
+        customer=f"At “{step.title if step else value.name}” {text} was tightened with a wrench "
+        f"that is good for {span}.",
+    )
 
 
 def _tightened_again(state: JobState, value: Value) -> bool:
@@ -40,22 +86,47 @@ def _tightened_again(state: JobState, value: Value) -> bool:
 def _out_of_spec(state: JobState, value: Value, event: Event, *, resolved: str) -> Finding:
     name = capital(value.name)
     limits = _limits_shown(value)
+    gets = gets_shown(state.sheet, value)
+    figure, unit = _judged(value)
+    figure_shown = shown(figure, unit)
+    if figure != value.value:
+        figure_shown += f" (the wrench at {shown(value.value, value.unit)})"
     hint, hint_spoken = _unit_hint(value)
     side = _side(value)
     step = step_named(state.sheet, value.step)
     return Finding(
         key=f"spec:{value.entry.id}",
         kind=FindingKind.OUT_OF_SPEC,
-        text=f"{name} {shown(value.value, value.unit)} is {side} the limit ({limits}).{hint}",
-        spoken=f"{name}, {said(value.value, value.unit)}, is {side} the limit, "
+        text=f"{name} {figure_shown} is {side} the limit ({limits}).{gets}{hint}",
+        spoken=f"{name}, {said(figure, unit)}, is {side} the limit, "
         f"{_limit_said(value)}.{hint_spoken}",
         step=value.step,
         entry=value.entry.id,
         at=event.root.at,
         resolved=resolved,
-        customer=f"At “{step.title if step else value.name}” {shown(value.value, value.unit)} was "
+        customer=f"At “{step.title if step else value.name}” {figure_shown} was "
         f"reported; specified is {limits}.",
     )
+
+
+def gets_shown(sheet: Sheet, value: Value) -> str:
+    """Return what the fastener gets through an adapter, and what to set; '' without an adapter."""
+    step, adapter = step_named(sheet, value.step), tool_named(sheet, value.adapter)
+    if step is None or adapter is None:
+        return ""
+    if value.in_spec_unit is None:
+        return f" Which wrench turned {adapter.name} is not known, so that it can't be judged."
+    if not value.within:
+        return f" {to_set(sheet, step)[1]}"
+    return f" Through {adapter.name} the fastener gets {shown(*_judged(value))}."
+
+
+def _judged(value: Value) -> tuple[Decimal | Fraction, str]:
+    """Return the figure that is judged: through an adapter, what the fastener gets."""
+    if not value.adapter or value.in_spec_unit is None:
+        return value.value, value.unit
+    exact = value.in_spec_unit
+    return round(Decimal(exact.numerator) / Decimal(exact.denominator), 1), value.spec_unit
 
 
 def _side(value: Value) -> str:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 
 from joblog.job.types import JobState
 from joblog.job.wording import shown
+from joblog.job.wrenches import good_range
 from joblog.measure.torque import InRange, check_range, tool_range
 from joblog.measure.units import Quantity
 from joblog.measure.volume import Containers, containers
+from joblog.sheet.check_torques import adapter_of, setting_on
 from joblog.sheet.model import Fluid, Sheet, SparePart, Step, Tool
 
 
@@ -35,7 +38,10 @@ class FluidNeed:
 
 @dataclass(frozen=True)
 class WrenchCheck:
-    """A torque of the sheet against the range of the wrench that the step names."""
+    """A torque of the sheet against the range of the wrench that the step names.
+
+    ``torque`` is what the wrench is set to: less than the sheet's where an adapter is used.
+    """
 
     step: Step
     tool: Tool
@@ -115,17 +121,16 @@ def _wrench_checks(sheet: Sheet) -> list[WrenchCheck]:
     for step in sheet.steps:
         for tool in sheet.tools:
             if step.torque and tool.key in step.tools and tool.highest:
-                checks.append(_wrench_check(step, tool))
+                setting = setting_on(step, tool, adapter_of(sheet, step))
+                if setting is not None:
+                    checks.append(_wrench_check(step, tool, setting))
     return checks
 
 
-def _wrench_check(step: Step, tool: Tool) -> WrenchCheck:
-    assert step.torque is not None
+def _wrench_check(step: Step, tool: Tool, torque: Quantity) -> WrenchCheck:
+    low, top = good_range(tool) or (Fraction(0), Fraction(0))
     assert tool.highest is not None
-    torque = Quantity(step.torque.value, step.torque.unit)
-    highest = Quantity(tool.highest.value, tool.highest.unit)
-    lowest = Quantity(tool.lowest.value, tool.lowest.unit) if tool.lowest else None
-    band = tool_range(highest, lowest)
+    band = tool_range(Quantity(top, tool.highest.unit), Quantity(low, tool.highest.unit))
     return WrenchCheck(step, tool, torque, band.low, band.high, check_range(torque, band))
 
 

@@ -30,6 +30,7 @@ class Meaning:
     reason: str = ""
     phase: str = ""
     which: str = ""
+    wrench: str = ""
 
     @property
     def tag(self) -> str:
@@ -54,7 +55,7 @@ class Meaning:
     def gist(self) -> tuple[object, ...]:
         """What distinguishes two sentences that say different things from two that don't."""
         values = tuple((v.value, v.unit) for v in self.values)
-        return (self.tag, values, self.correction, self.reason, self.phase, self.which)
+        return (self.tag, values, self.correction, self.reason, self.phase, self.which, self.wrench)
 
 
 def meaning_of(sentence: str, sheet: Sheet) -> Meaning | None:
@@ -70,7 +71,7 @@ def _from_parse(parse: Parse) -> Meaning | None:
         head, _, rest = tag.partition(":")
         if tag == "correction":
             correction = True
-        elif head in ("reason", "phase", "which"):
+        elif head in ("reason", "phase", "which", "wrench"):
             fields[head] = rest
         elif not act:
             act, target = head, rest

@@ -91,6 +91,7 @@ def _count_word(number: int) -> str:
 def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
     """The name of a fastener stands for the step at hand where several steps tighten it."""
     named: set[str] = set()
+    wrench = _with_wrench(sheet)
     for step in sheet.steps:
         if step.torque is None:
             continue
@@ -99,7 +100,7 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
             named.add(name)
             yield Phrase(
                 tag=f"torque:{step.key}",
-                pattern=_torque_pattern(name, step.torque),
+                pattern=_suffixed(_torque_pattern(name, step.torque), wrench),
                 example=f"{name} torqued to {digits(step.torque.value)} {unit}",
                 does=f"records the torque: {step.torque.fastener}",
                 group="Values",
@@ -107,7 +108,8 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
             )
         yield Phrase(
             tag=f"torque-at:{step.key}",
-            pattern=f"({_either(step.say)}) [and] (torqued | torque | at) [to | at] <torque-value>",
+            pattern=f"({_either(step.say)}) [and] (torqued | torque | at) [to | at] <torque-value>"
+            f"{wrench}",
             example=f"{step_name(step)} torqued to {digits(step.torque.value)} {unit}",
             does=f"records the torque: {step.title}",
             group="Values",
@@ -119,12 +121,27 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
     if first is not None:
         yield Phrase(
             tag="torque:here",
-            pattern="(torque | torqued) [to | is | at] <torque-value>",
+            pattern=f"(torque | torqued) [to | is | at] <torque-value>{wrench}",
             example=f"torque {digits(first.value)} {unit_words(torque_unit(sheet))}",
             does="records the torque of the step at hand",
             group="Values",
             correctable=True,
         )
+
+
+def _with_wrench(sheet: Sheet) -> str:
+    """Return how the wrench is said behind a torque, '' where there is no choice to speak of."""
+    wrenches = [tool for tool in sheet.tools if tool.highest]
+    if len(wrenches) < 2 and not any(tool.say for tool in wrenches):
+        return ""
+    ways = [
+        f"({_either(tool.say or [words_of(tool.name)])}) {{wrench:{tool.key}}}" for tool in wrenches
+    ]
+    return f" [(with | using) [the] ({' | '.join(ways)})]"
+
+
+def _suffixed(pattern: str, suffix: str) -> str:
+    return f"({pattern}){suffix}" if suffix else pattern
 
 
 def _torque_pattern(name: str, torque: Torque) -> str:

@@ -40,6 +40,7 @@ from joblog.job.torques import (
 from joblog.job.types import FluidState, JobState, Value
 from joblog.job.values import converted, pour_step, step_named
 from joblog.job.wording import said, shown
+from joblog.job.wrenches import at_fastener, wrench_meant
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Step, Torque
 
@@ -55,6 +56,14 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
     if wrong:
         return wrong
 
+    def gets(value: SaidValue) -> SaidValue:
+        """Return what the fastener gets where the wrench shows ``value``."""
+        old = corrected_id(state, meaning, "torque", step.key)
+        wrench = wrench_meant(state, step, meaning.wrench, old)
+        unit = value.unit or wanted.unit
+        exact = at_fastener(state.sheet, step, value.value, unit, wrench)
+        return value if exact is None else replace(value, value=exact, unit=wanted.unit)
+
     def draft(value: SaidValue) -> Draft:
         body = {
             "step": step.key,
@@ -62,6 +71,9 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
             "unit": value.unit or wanted.unit,
         }
         old = corrected_id(state, meaning, "torque", step.key)
+        wrench = wrench_meant(state, step, meaning.wrench, old)
+        if wrench:
+            body["wrench"] = wrench
         if wanted.count > 1:
             body["which"] = meaning.which or _which(state, step, wanted, old)
         return Draft("torque", body, old)
@@ -72,8 +84,8 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
             name=f"torque {wanted.fastener}",
             unit=wanted.unit,
             draft=draft,
-            fits=lambda v: torque_fits(v, wanted),
-            plausible=lambda v: torque_plausible(v, wanted),
+            fits=lambda v: torque_fits(gets(v), wanted),
+            plausible=lambda v: torque_plausible(gets(v), wanted),
             always_ask=True,
         ),
     )

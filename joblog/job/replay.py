@@ -119,9 +119,16 @@ def _missing_torques(step: Step, values: Sequence[Value]) -> list[str]:
     missing: list[str] = []
     if tight < step.torque.count:
         missing.append("torque" if step.torque.count == 1 else f"torque {tight + 1}")
-    if step.torque.angle is not None and not any(is_angle(step, v.entry) for v in values):
+    if step.torque.angle is not None and not _turned(step, values):
         missing.append("angle")
     return missing
+
+
+def _turned(step: Step, values: Sequence[Value]) -> bool:
+    """Say whether the angle was turned after the last torque; a new torque wants a new angle."""
+    torques = [v.first_seq for v in values if v.entry.kind == "torque"]
+    angles = [v.first_seq for v in values if is_angle(step, v.entry)]
+    return bool(angles) and (not torques or max(angles) > max(torques))
 
 
 def _clocks(sheet: Sheet, history: History, marks: Sequence[Mark]) -> tuple[ClockState, ...]:

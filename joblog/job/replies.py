@@ -12,11 +12,15 @@ from fractions import Fraction
 
 from joblog.job.answers import seconds
 from joblog.job.clocks import elapsed
+from joblog.job.guard_values import gets_shown
 from joblog.job.torques import numbers_tight, torque_entries
 from joblog.job.types import Finding, FindingKind, JobState, Reply, StepState, StepStatus, Value
 from joblog.job.values import step_named
 from joblog.job.wording import capital, listed, said, shown, spoken_missing, step_name
+from joblog.job.wrenches import to_set, tool_named
 from joblog.record.entry import Entry
+from joblog.sheet.check_torques import wrenches_of
+from joblog.sheet.model import Sheet
 
 HOW_ON = "Confirm with a reason, or disregard."
 
@@ -118,8 +122,22 @@ def _value_echo(state: JobState, entry: Entry) -> tuple[str, str]:
         around = value.nominal - value.low
         wanted = f" (specified {shown(value.nominal, value.spec_unit)} ± {around})"
     line = f"{'Corrected: ' if corrected else ''}{value.name} {text}{spec}{wanted}."
+    if value.within:
+        line += gets_shown(state.sheet, value)
+    line += _wrench_shown(state, value)
     count, count_shown = _count_echo(state, value)
     return f"{lead}, {number}{spec}.{count}", capital(line) + count_shown
+
+
+def _wrench_shown(state: JobState, value: Value) -> str:
+    """Name the wrench where the step leaves a choice."""
+    step = step_named(state.sheet, value.step)
+    if step is None or value.entry.kind != "torque":
+        return ""
+    wrench = tool_named(state.sheet, value.wrench)
+    if wrench is not None and sum(1 for tool in state.sheet.tools if tool.highest) > 1:
+        return f" {wrench.name}."
+    return " Which wrench was not said." if len(wrenches_of(state.sheet, step)) > 1 else ""
 
 
 def _count_echo(state: JobState, value: Value) -> tuple[str, str]:
@@ -217,16 +235,19 @@ def _wanted_or_next(before: JobState, after: JobState, entries: Sequence[Entry])
     if state is None or after.closed:
         return "", ""
     if state.missing and state.status is StepStatus.INCOMPLETE:
-        return _wanted(state)
+        return _wanted(after.sheet, state)
     was = before.step(state.step.key)
     if state.status is not StepStatus.DONE or (was and was.status is StepStatus.DONE):
         return "", ""
     return next_words(after)
 
 
-def _wanted(state: StepState) -> tuple[str, str]:
+def _wanted(sheet: Sheet, state: StepState) -> tuple[str, str]:
     missing = [spoken_missing(what) for what in state.missing]
-    return f"Wanted: {listed(missing)}.", f"Still wanted: {listed(list(state.missing))}."
+    tight = not any(what.startswith("torque") for what in state.missing)
+    say, show = ("", "") if tight else to_set(sheet, state.step)
+    spoken = f"Wanted: {listed(missing)}. {say}".strip()
+    return spoken, f"Still wanted: {listed(list(state.missing))}. {show}".strip()
 
 
 def next_words(state: JobState) -> tuple[str, str]:
@@ -235,4 +256,6 @@ def next_words(state: JobState) -> tuple[str, str]:
     if step is None:
         return "", ""
     cautions = [f"Caution: {c.text}" for c in state.sheet.cautions if step.step.key in c.steps]
-    return f"Next: {step_name(step.step)}.", " ".join([f"Next: {step.step.title}.", *cautions])
+    say, show = to_set(state.sheet, step.step)
+    spoken = f"Next: {step_name(step.step)}. {say}".strip()
+    return spoken, " ".join([f"Next: {step.step.title}.", *([show] if show else []), *cautions])

@@ -16,7 +16,7 @@ from joblog.sheet.model import Step, Torque
 
 ANGLE_TOLERANCE = Decimal(
     5
-)  # degrees either side of a tightening angle; common practice, no source
+)  # degrees either side where the sheet gives none; common practice, no source
 
 
 def numbers_tight(wanted: Torque, entries: Iterable[Entry]) -> list[int]:
@@ -67,7 +67,8 @@ def is_angle(step: Step, entry: Entry) -> bool:
 def angle_limits(wanted: Torque) -> tuple[Decimal, Decimal]:
     """Return the least and greatest angle, in degrees."""
     middle = wanted.angle or Decimal(0)
-    return middle - ANGLE_TOLERANCE, middle + ANGLE_TOLERANCE
+    around = ANGLE_TOLERANCE if wanted.angle_tolerance is None else wanted.angle_tolerance
+    return middle - around, middle + around
 
 
 def angle_plausible(value: Fraction, wanted: Torque) -> bool:

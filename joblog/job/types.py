@@ -25,7 +25,8 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``answered``        question (id of the ``asked`` entry), answer
 
 Numbers are decimal strings ("3.3") or exact fractions ("1/3"). A ``torque`` of a step with several
-fasteners carries ``which`` ("all", or "1", "2" ...). ``photo`` measurements keep their floats as
+fasteners carries ``which`` ("all", or "1", "2" ...), and ``wrench`` (the tool's key) where it is
+known; its value is what the wrench shows. ``photo`` measurements keep their floats as
 decimal strings, since a record holds no floats; ``Photo.measurement`` has them as numbers again.
 ``asked`` says in ``about`` what hangs on it: ``hearing`` (an unclear sentence), ``value`` (an
 ambiguous or absurd number), ``note`` (the next utterance is the note), ``close`` (the job can't be
@@ -104,7 +105,15 @@ class Value:
     within: bool | None = None  # None where nothing is specified
     corrected_from: tuple[Entry, ...] = ()
     spec_unit: str = ""  # unit of low, high and nominal; '' where nothing is specified
-    in_spec_unit: Fraction | None = None  # ``value`` converted exactly, None where it can't be
+    in_spec_unit: Fraction | None = None  # ``value`` converted exactly, None where it can't be;
+    # through an adapter, what the fastener gets while the wrench shows ``value``
+    wrench: str = ""  # key of the wrench that was used, '' where nobody knows
+    adapter: str = ""  # key of the adapter that it was used through
+
+    @property
+    def first_seq(self) -> int:
+        """Place in the record of the first entry of this value, before any correction."""
+        return self.corrected_from[0].seq if self.corrected_from else self.entry.seq
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,10 @@ from joblog.job.history import History
 from joblog.job.numbers import number
 from joblog.job.torques import angle_limits, angle_name, is_angle
 from joblog.job.types import Value
+from joblog.job.wrenches import at_fastener
 from joblog.measure.units import Quantity, convert
 from joblog.record.entry import Entry
+from joblog.sheet.check_torques import adapter_of
 from joblog.sheet.model import Sheet, Step
 
 
@@ -54,20 +56,27 @@ def value_of(sheet: Sheet, entry: Entry, corrected: tuple[Entry, ...] = ()) -> V
     unit = str(entry.body.get("unit", ""))
     step = step_named(sheet, entry.body.get("step"))
     if entry.kind == "torque":
-        return _torque(entry, said, unit, step, corrected)
+        return _torque(sheet, entry, said, unit, step, corrected)
     if entry.kind == "quantity":
         return _quantity(sheet, entry, said, unit, corrected)
     return _reading(entry, said, unit, step, corrected)
 
 
-def _torque(
-    entry: Entry, said: Decimal | Fraction, unit: str, step: Step | None, old: tuple[Entry, ...]
+def _torque(  # noqa: PLR0917 - one value from all that is known of it
+    sheet: Sheet,
+    entry: Entry,
+    said: Decimal | Fraction,
+    unit: str,
+    step: Step | None,
+    old: tuple[Entry, ...],
 ) -> Value:
     wanted = step.torque if step else None
     if step is None or wanted is None:
         return Value("torque", said, unit, entry, entry.body.get("step"), corrected_from=old)
     low, high = wanted.value - wanted.tolerance, wanted.value + wanted.tolerance
-    exact = converted(said, unit, wanted.unit)
+    wrench = str(entry.body.get("wrench") or "")
+    exact = at_fastener(sheet, step, said, unit, wrench)
+    adapter = adapter_of(sheet, step)
     return Value(
         name=f"torque {wanted.fastener}",
         value=said,
@@ -81,6 +90,8 @@ def _torque(
         corrected_from=old,
         spec_unit=wanted.unit,
         in_spec_unit=exact,
+        wrench=wrench,
+        adapter=adapter.key if adapter else "",
     )
 
 

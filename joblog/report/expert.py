@@ -83,14 +83,20 @@ def _tool(c: Context, value: Value) -> str:
     if value.entry.kind != "torque" or step is None:
         return ""
     tools = [t for t in c.state.sheet.tools if t.key in step.tools and t.highest is not None]
-    if not tools:
-        return ""
-    tool = tools[0]
+    named = [t for t in c.state.sheet.tools if t.key == value.wrench] or tools
+    if len(named) != 1:
+        return ""  # of several wrenches nobody said which
+    tool = named[0]
     spread = ""
     if tool.highest is not None:
         low = tool.lowest.value if tool.lowest else None
         spread = c.between(low, tool.highest.value, tool.highest.unit)
-    return f"{c.t.sheet(tool.name)}, {spread}" if spread else c.t.sheet(tool.name)
+    through = ""
+    adapter = next((t for t in c.state.sheet.tools if t.key == value.adapter), None)
+    if adapter is not None and value.in_spec_unit is not None:
+        gets = c.quantity(round(Decimal(float(value.in_spec_unit)), 1), value.spec_unit)
+        through = f"; {c.t.sheet(adapter.name)}: {gets}"
+    return f"{c.t.sheet(tool.name)}{f', {spread}' if spread else ''}{through}"
 
 
 def _struck(c: Context, old: Entry) -> Struck:
