@@ -154,7 +154,7 @@ def test_clips_that_do_not_arrive_are_told_and_the_browsers_own_voice_speaks(bro
     page = open_bay(browser, server.address, server.job())
     page.route("**/voice.ogg*", lambda route: route.abort())
     type_phrase(page, "vehicle checked")
-    wait_text(page, "#voice", "own voice")
+    wait_text(page, "#voice", "The read-back clips can't be used")
     page.close()
 
 

@@ -7,7 +7,15 @@ import { audioContext, tone } from "./tones.js";
 
 const wait = (seconds) => new Promise((done) => setTimeout(done, seconds * 1000));
 const NO_CLIPS = "The read-back clips can't be used; answers are spoken by this browser's own voice.";
+const NO_VOICE = "This browser has no voice of its own; read the words on the screen.";
 const NO_SOUND = "This browser plays no sound yet; touch the page once.";
+
+// Browsers fetch their list of voices late, and some have none.
+async function hasVoice() {
+  if (!("speechSynthesis" in window)) return false;
+  for (let tries = 0; tries < 6 && !speechSynthesis.getVoices().length; tries += 1) await wait(0.05);
+  return speechSynthesis.getVoices().length > 0;
+}
 
 export class Voice {
   constructor(job, onState = () => {}) {
@@ -81,13 +89,15 @@ export class Voice {
   }
 
   async words(pieces, spoken, turn) {
+    let clipless = false;
     const runs = await this.runs(pieces).catch(() => {
+      clipless = true;
       this.onState(NO_CLIPS);
       return [{ text: spoken }];
     });
     for (const run of runs) {
       if (turn !== this.turn) return;
-      await (run.text ? this.free(run.text) : this.play(run));
+      await (run.text ? this.free(run.text, clipless) : this.play(run));
     }
   }
 
@@ -120,9 +130,12 @@ export class Voice {
     await wait(audio.outputLatency || audio.baseLatency || 0); // until it has left the loudspeaker
   }
 
-  free(text) {
-    if (!("speechSynthesis" in window)) return Promise.resolve();
-    return new Promise((done) => {
+  async free(text, clipless) {
+    if (!(await hasVoice())) {
+      this.onState(clipless || this.stock.why ? `The read-back clips can't be used. ${NO_VOICE}` : NO_VOICE);
+      return;
+    }
+    await new Promise((done) => {
       const said = new SpeechSynthesisUtterance(text);
       said.lang = "en-US";
       const late = setTimeout(done, 1500 + 90 * text.length); // some engines never report the end
