@@ -11,6 +11,7 @@ from joblog.errors import Exit, InputError, SheetError, StoreError
 
 if TYPE_CHECKING:
     from joblog.job.kit import Kit
+    from joblog.sheet.model import Sheet
 
 
 def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -30,6 +31,7 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     show = does.add_parser("show", help="the sheet as a page to read")
     show.add_argument("sheet", help="a file, or the key of a shipped sheet")
     show.add_argument("--grammar", action="store_true", help="print its phrase grammar (JSGF)")
+    show.add_argument("--html", type=Path, metavar="FILE", help="write a page to read and print")
     show.add_argument("--kit", action="store_true", help="print what to fetch before the job")
     show.set_defaults(run=run_show)
 
@@ -91,13 +93,28 @@ def run_show(args: argparse.Namespace) -> int:
     from joblog.sheet.show import sheet_lines
 
     sheet = load_sheet(args.sheet)
-    if args.grammar:
+    if args.html:
+        _write_page(sheet, args.html)
+    elif args.grammar:
         print(grammar_text(sheet), end="")
     elif args.kit:
         print("\n".join(_kit_lines(kit_list(sheet))))
     else:
         print("\n".join(sheet_lines(sheet)))
     return int(Exit.OK)
+
+
+def _write_page(sheet: Sheet, file: Path) -> None:
+    from joblog.job.grammar import grammar_text
+    from joblog.job.phrases import help_card
+    from joblog.sheet.page import sheet_page
+
+    card = {name: [(p.example, p.does) for p in rows] for name, rows in help_card(sheet).items()}
+    try:
+        file.write_text(sheet_page(sheet, card, grammar_text(sheet)), encoding="utf-8")
+    except OSError as error:
+        raise StoreError(f"{file} can't be written ({error.strerror}); name another.") from None
+    print(f"{file} is written.")
 
 
 def _kit_lines(kit: Kit) -> list[str]:
