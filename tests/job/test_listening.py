@@ -1,5 +1,7 @@
-"""From hearings to entries. The recogniser here reads its answers from a list: what is under test
-is what the job makes of a hearing, not the hearing itself."""
+"""From hearings to entries. The recogniser here is a stand-in that reads its answers from a list:
+hearings of every kind, in every mixture, which no recording gives on demand. What is under test
+is what the job makes of a hearing. Real sound goes through the real recogniser in
+test_hearing_for_real."""
 
 from __future__ import annotations
 

@@ -65,6 +65,25 @@ def test_a_job_keeps_the_revision_that_it_was_opened_with(bench, store):
     assert body["sha256"] == hashlib.sha256(text.encode()).hexdigest()
 
 
+def test_a_sheet_edited_while_a_job_runs_counts_for_the_next_job_only(bench, store, tmp_path):
+    """The old job goes on being judged by its own revision, also after a restart."""
+    file = tmp_path / "shop.toml"
+    file.write_text(sheet_text(SHEET), encoding="utf-8")
+    old = bench(toml=sheet_text(file), unit={"type": "KT-6F"})
+    revision = old.session.sheet.sheet.revision
+    edited = sheet_text(file).replace(f'revision = "{revision}"', 'revision = "next"')
+    changed = edited.replace('value = 41, unit = "lbf.ft"', 'value = 55, unit = "lbf.ft"')
+    assert changed != edited != sheet_text(file)
+    file.write_text(changed, encoding="utf-8")
+    resumed = JobSession.resume(store, old.session.job, clock=old.clock)
+    new = bench(toml=sheet_text(file), unit={"type": "KT-6F"})
+    for session, within, of in ((resumed, True, revision), (new.session, False, "next")):
+        session.type_in("drain plug in torqued to four one foot pounds")
+        assert session.state.values[-1].within is within
+        assert session.sheet.sheet.revision == of
+        assert session.state.opened["sheet"]["revision"] == of
+
+
 def test_a_job_without_a_sheet_can_t_be_resumed(store):
     with pytest.raises(RecordError, match="never opened with a sheet"):
         JobSession.resume(store, store.start_job())
