@@ -1,13 +1,15 @@
-"""Choosing one of today's orders by voice: its number, its plate, or the end of its VIN.
+"""Starting a job by voice: an order's number, its plate, the end of its VIN, or any whole VIN.
 
 Letters are said with the spelling alphabet, figures one by one [standard: ICAO Annex 10 vol. II,
-5.2.1.3 and 5.2.1.4]. Only what stands on the list can be heard, so a number is never guessed.
+5.2.1.3 and 5.2.1.4]. Of short words only what stands on the list can be heard, so a number is never
+guessed; a whole VIN has its check digit.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from joblog.measure.vin import LENGTH, VALUES
 from joblog.speech.grammar import Grammar
 from joblog.speech.numbers import digits_of
 
@@ -18,6 +20,7 @@ quebec romeo sierra tango uniform victor whiskey xray yankee zulu
 """
 _SIGNS = {word[0]: word for word in ALPHABET.split()}
 _SIGNS |= {figure: digits_of(figure) for figure in "0123456789"}
+_LETTERS = {_SIGNS[sign.lower()]: sign for sign in VALUES}  # word -> sign of a VIN
 
 
 def spoken_signs(text: str) -> str:
@@ -33,18 +36,28 @@ def ways_to_say(order: Mapping[str, str]) -> list[str]:
     return [text for text in dict.fromkeys(said) if len(text.split()) > 1]
 
 
-def orders_grammar(orders: Iterable[Mapping[str, str]]) -> tuple[Grammar | None, dict[str, str]]:
-    """Return the grammar of a list and which order each sentence means; None where it is empty.
-
-    What would mean two orders is left out.
-    """
+def said_orders(orders: Iterable[Mapping[str, str]]) -> dict[str, str]:
+    """Return which order each sentence means; what would mean two orders is left out."""
     meant: dict[str, set[str]] = {}
     for order in orders:
         for said in ways_to_say(order):
             meant.setdefault(said, set()).add(order["order"])
-    sure = {said: next(iter(numbers)) for said, numbers in meant.items() if len(numbers) == 1}
-    if not sure:
-        return None, {}
-    rule = " | ".join(sorted(sure))
-    text = f"#JSGF V1.0;\ngrammar orders;\npublic <order> = [order] ({rule});\n"
-    return Grammar.from_text(text, source="orders"), sure
+    return {said: next(iter(numbers)) for said, numbers in meant.items() if len(numbers) == 1}
+
+
+def start_grammar(meant: Iterable[str]) -> Grammar:
+    """Return what can be said to start a job: one of the list's sentences, or any whole VIN."""
+    listed = " | ".join(sorted(meant))
+    vin = f"[vin] {' '.join(['<sign>'] * LENGTH)}"
+    choices = f"[order] ({listed}) | {vin}" if listed else vin
+    text = (
+        f"#JSGF V1.0;\ngrammar start;\n<sign> = {' | '.join(_LETTERS)};\n"
+        f"public <start> = {choices};\n"
+    )
+    return Grammar.from_text(text, source="start")
+
+
+def said_vin(text: str) -> str:
+    """Return the VIN that a sentence of the grammar spells, '' where it is none."""
+    signs = [_LETTERS[word] for word in text.split() if word in _LETTERS]
+    return "".join(signs) if len(signs) == LENGTH else ""

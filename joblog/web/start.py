@@ -29,7 +29,7 @@ from joblog.web.listen import RATES
 from joblog.web.orders import COLUMNS, read_orders
 from joblog.web.pages import body_of, page, shop_of
 from joblog.web.pool import BusyError
-from joblog.web.saying_orders import orders_grammar
+from joblog.web.saying_orders import said_orders, said_vin, start_grammar
 from joblog.web.shop import Shop
 
 router = APIRouter()
@@ -133,9 +133,8 @@ async def said(request: Request, rate: Annotated[int, Query()]) -> dict[str, Any
 
 
 def _understood(shop: Shop, device: str, data: bytes, rate: int) -> dict[str, Any]:
-    grammar, meant = orders_grammar(shop.orders.listed())
-    if grammar is None:
-        raise InputError("There are no orders of today to choose from; import them at the desk.")
+    meant = said_orders(shop.orders.listed())
+    grammar = start_grammar(meant)
     sound = np.frombuffer(data, "<i2").astype(np.float32) / np.float32(32768)
     samples = Resampler(rate).feed(np.pad(sound, rate // 4))
     try:
@@ -143,11 +142,25 @@ def _understood(shop: Shop, device: str, data: bytes, rate: int) -> dict[str, An
     except BusyError as error:
         raise InputError(str(error)) from None
     number = meant.get(hearing.text.removeprefix("order "), "")
-    if hearing.verdict is Verdict.ACCEPT:
-        return _go(order=number)
-    if hearing.verdict is Verdict.ASK and number:
-        return {"told": f"Was that order {number}? Choose it from the list, or say it again."}
-    return {"told": "That is no order of today; say its number, its plate or the VIN's last six."}
+    return start_meaning(hearing.verdict, number, said_vin(hearing.text))
+
+
+def start_meaning(verdict: Verdict, number: str, vin: str) -> dict[str, Any]:
+    """Go where it is clear, offer what was likely meant, or say what can be said.
+
+    A spoken VIN must fit its check digit even where it needn't have one: nothing else tells a
+    misheard sign. Where it doesn't, it is shown to be compared.
+    """
+    if verdict is not Verdict.REJECT and (number or vin):
+        found = _go(order=number) if number else _go(vin=vin)
+        report = check_vin(vin) if vin else None
+        if report and not report.acceptable:
+            return {"told": f"{vin} was heard, but its check digit is wrong. Say it again."}
+        if verdict is Verdict.ACCEPT and (report is None or report.check_fits):
+            return found
+        named = f"order {number}" if number else vin
+        return {"told": f"Was that {named}?", "maybe": found["go"]}
+    return {"told": "Say an order's number, its plate, or the VIN letter by letter."}
 
 
 @router.get("/orders")

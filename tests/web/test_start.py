@@ -2,6 +2,7 @@
 
 import io
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,18 +10,22 @@ import zxingcpp
 from PIL import Image
 from starlette.testclient import TestClient
 
+from joblog.audio.files import read_audio
 from joblog.cli import main
 from joblog.errors import InputError
 from joblog.measure.vin import check_vin
 from joblog.readback.clips import load_clips
 from joblog.readback.sound import RATE, spoken_sound
+from joblog.speech.types import Verdict
 from joblog.web.app import STATIC, create_app
 from joblog.web.choosing import choices, details, vin_trouble, vins_in
 from joblog.web.orderbook import OrderBook
 from joblog.web.orders import COLUMNS, read_orders
-from joblog.web.saying_orders import orders_grammar, spoken_signs
+from joblog.web.saying_orders import said_orders, said_vin, spoken_signs, start_grammar
 from joblog.web.shop import Shop
+from joblog.web.start import start_meaning
 
+HERE = Path(__file__).parent
 EXAMPLE = (STATIC / "orders-example.csv").read_bytes()
 VIN = "1KC7F6AB6GH041620"  # invented; its check digit fits
 HEAD = b"order,plate,customer\r\n"
@@ -229,7 +234,8 @@ def test_typed_vins_are_judged_by_the_published_rule(client):
 
 
 def test_an_order_is_chosen_by_voice(listed):
-    grammar, meant = orders_grammar(listed.app.state.shop.orders.listed())
+    meant = said_orders(listed.app.state.shop.orders.listed())
+    grammar = start_grammar(meant)
     assert meant[spoken_signs("2047")] == "HL-2047"
     assert meant[spoken_signs(VIN[-6:])] == "HL-2047"
     assert grammar.parse("order echo xray alfa four one six") is not None
@@ -245,10 +251,34 @@ def test_an_order_is_chosen_by_voice(listed):
 
 
 def test_what_may_mean_two_orders_is_never_chosen():
-    _, meant = orders_grammar([{"order": "A-12"}, {"order": "B-12"}])
+    meant = said_orders([{"order": "A-12"}, {"order": "B-12"}])
     assert spoken_signs("12") not in meant
     assert meant[spoken_signs("A-12")] == "A-12"
-    assert orders_grammar([]) == (None, {})
+    assert start_grammar([]).parse("order one two") is None
+
+
+def test_a_whole_vin_is_spelled_aloud(listed):
+    # data/vin.ogg: the VIN above in the spelling alphabet, by the voice of the sample audio
+    samples = read_audio(HERE / "data" / "vin.ogg").samples
+    pcm = (samples * 32767).astype("<i2").tobytes()
+    assert listed.put("/api/start/said?rate=16000", content=pcm).json()["vin"] == VIN
+    noise = np.random.default_rng(1).standard_normal(len(samples)) * 0.1
+    drowned = ((samples * 0.3 + noise).clip(-1, 1) * 32767).astype("<i2").tobytes()
+    answer = listed.put("/api/start/said?rate=16000", content=drowned).json()
+    assert answer.get("vin", VIN) == VIN  # a VIN that was not said is never taken
+
+
+def test_a_misheard_vin_is_shown_or_asked_never_taken():
+    spelled = spoken_signs(VIN)
+    assert said_vin(f"vin {spelled}") == VIN
+    assert said_vin("order two zero four seven") == ""
+    wrong = VIN[:-1] + ("1" if VIN[-1] != "1" else "2")
+    assert "check digit is wrong" in start_meaning(Verdict.ACCEPT, "", wrong)["told"]
+    assert start_meaning(Verdict.ASK, "", VIN)["maybe"].endswith(VIN)
+    elsewhere = "WZZJ7E2R0LN508317"  # invented; a number that need not have a check digit
+    assert not check_vin(elsewhere).check_fits
+    assert "Was that" in start_meaning(Verdict.ACCEPT, "", elsewhere)["told"]
+    assert "go" not in start_meaning(Verdict.REJECT, "HL-2047", "")
 
 
 def test_upload_that_is_refused_changes_nothing(listed):

@@ -16,10 +16,14 @@ const told = (text) => setText(byId("told"), text);
 
 async function ask(path, body, waiting) {
   told(waiting);
+  byId("maybe").hidden = true;
   try {
     const answer = await put(path, body);
-    if (answer.go) location.assign(`${answer.go}&then=${byId("start").dataset.then}`);
+    const then = `&then=${byId("start").dataset.then}`;
+    if (answer.go) location.assign(answer.go + then);
     else told(answer.told);
+    byId("maybe").hidden = !answer.maybe;
+    if (answer.maybe) byId("maybe").href = answer.maybe + then;
   } catch (error) {
     told(error.message);
   }
@@ -38,7 +42,7 @@ function saying() {
   const press = () => {
     if (taken) return;
     button.setAttribute("aria-pressed", "true");
-    told("Say the order's number, its plate, or the VIN's last six");
+    told("Say the order's number, its plate, or the VIN: letters by the alphabet, alfa, bravo");
     taken = record();
     taken.catch((error) => { told(error.message); release(); });
   };
