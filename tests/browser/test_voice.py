@@ -5,6 +5,7 @@ import socket
 import threading
 import time
 from itertools import pairwise
+from pathlib import Path
 
 import httpx
 import numpy as np
@@ -12,7 +13,9 @@ import pytest
 import uvicorn
 import zxingcpp
 from PIL import Image
+from soundfile import write
 
+from joblog.audio.files import read_audio
 from joblog.readback.clips import FOLDER, SOUND, stock
 from joblog.web.app import STATIC, create_app
 from joblog.web.shop import Shop
@@ -20,6 +23,7 @@ from joblog.web.shop import Shop
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed")
 FORM = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "technician": "Imani Okafor"}
+DATA = Path(__file__).resolve().parents[1] / "web" / "data"
 VIN = "1KC7F6AB6GH041620"  # invented; its check digit fits
 # Notes, on the audio clock, when clips start and how long they are, and when the shop PC is told.
 WATCH = """
@@ -192,3 +196,28 @@ def test_orders_are_uploaded_and_a_scanned_label_leads_to_the_open_job(browser, 
     assert "EXA 416" in page.inner_text("h1")
     print(f"from the start page to the bay screen: {time.monotonic() - begun:.1f} s")
     page.close()
+
+
+def test_a_vin_spelled_into_the_microphone_leads_to_the_sheets(server, browser, tmp_path):
+    spoken = read_audio(DATA / "vin.ogg").samples
+    silence = np.zeros(16_000, np.float32)
+    write(tmp_path / "mic.wav", np.concatenate([silence, spoken, silence]), 16_000)
+    fake = browser.browser_type.launch(
+        executable_path=CHROMIUM,
+        args=[
+            "--no-sandbox",
+            "--disable-gpu",
+            "--use-fake-ui-for-media-stream",
+            "--use-fake-device-for-media-stream",
+            f"--use-file-for-fake-audio-capture={tmp_path / 'mic.wav'}%noloop",
+        ],
+    )
+    page = fake.new_page(viewport={"width": 390, "height": 844})
+    page.goto(f"{server.address}/start")
+    page.hover("#hold")
+    page.mouse.down()
+    page.wait_for_timeout(round(len(spoken) / 16) + 3_000)
+    page.mouse.up()
+    page.wait_for_selector("#opening", timeout=30_000)
+    assert VIN in page.inner_text("main")
+    fake.close()
