@@ -72,15 +72,16 @@ def at_fastener(
 def good_range(wrench: Tool) -> tuple[Fraction, Fraction] | None:
     """Return the least and greatest torque of ``wrench`` in its own unit, None where not stated.
 
-    From its lowest mark, and never below 20 % of its maximum [standard: ISO 6789].
+    From its lowest mark [standard: ISO 6789-1:2017, 5.1.3], else from 20 % of its maximum, the
+    lowest test point of ISO 6789:2003.
     """
     if wrench.highest is None:
         return None
     top = Fraction(wrench.highest.value)
-    low = Fraction(0)
-    if wrench.lowest:
-        low = convert(Quantity(wrench.lowest.value, wrench.lowest.unit), wrench.highest.unit).exact
-    return max(low, top * LOWEST_SHARE), top
+    if wrench.lowest is None:
+        return top * LOWEST_SHARE, top
+    low = Quantity(wrench.lowest.value, wrench.lowest.unit)
+    return convert(low, wrench.highest.unit).exact, top
 
 
 def to_set(sheet: Sheet, step: Step) -> tuple[str, str]:

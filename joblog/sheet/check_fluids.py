@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from joblog.measure.volume import DENSITY_RANGE
 from joblog.sheet.complaints import Complaint, Found, plain, size, told
 from joblog.sheet.model import Fluid, Sheet
 
 SMALLEST = Fraction(1, 1000)  # litres
 LARGEST = Fraction(10_000)
 MOST_CONTAINERS = 200
-DENSITIES = (611, 1164)  # kg/m³ between which API MPMS 11.1 is defined
 
 
 def _amounts(sheet: Sheet) -> Found:
@@ -41,12 +41,12 @@ def _sums(sheet: Sheet) -> Found:
             )
         yield from _containers(i, fluid)
         yield from _tolerance(i, fluid)
-        if fluid.density is not None and not DENSITIES[0] <= fluid.density <= DENSITIES[1]:
+        if fluid.density is not None and not DENSITY_RANGE[0] <= fluid.density <= DENSITY_RANGE[1]:
             hint = f"write {plain(fluid.density * 1000)}" if fluid.density < 2 else "check it"
             yield Complaint(
                 ("fluids", i, "density"),
                 f"a density of {fluid.density} is no oil's in kg/m3 at 15 °C "
-                f"({DENSITIES[0]} to {DENSITIES[1]}); {hint}, or leave it out",
+                f"({plain(DENSITY_RANGE[0])} to {plain(DENSITY_RANGE[1])}, API MPMS 11.1); {hint}, or leave it out",
             )
 
 

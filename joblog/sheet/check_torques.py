@@ -13,7 +13,9 @@ from joblog.sheet.check_order import all_earlier, earlier_steps
 from joblog.sheet.complaints import Complaint, Found, in_si, plain, size, told
 from joblog.sheet.model import Sheet, Step, Tool
 
-LOWEST_SHARE = Fraction(1, 5)  # of a wrench's maximum: the lowest test point of ISO 6789:2003
+# Of a wrench's maximum: the lowest test point of ISO 6789:2003. Since 2017 a range starts at the
+# lowest marked value (ISO 6789-1:2017, 5.1.3), so that this counts where no lowest value is given.
+LOWEST_SHARE = Fraction(1, 5)
 MOST_STAGES = 12  # more can't be said
 LARGEST_NM = 20_000
 SMALLEST_NM = Fraction(1, 20)
@@ -185,7 +187,7 @@ def setting_on(step: Step, wrench: Tool, adapter: Tool | None) -> Quantity | Non
 
 
 def _wrenches(sheet: Sheet) -> Found:
-    """Take a wrench from 20 % of its maximum (or its lowest mark, if higher) to the maximum."""
+    """Take a wrench from its lowest mark, else from 20 % of its maximum, to the maximum."""
     for i, step in enumerate(sheet.steps):
         if step.torque is None:
             continue
@@ -199,32 +201,42 @@ def _wrenches(sheet: Sheet) -> Found:
             )
             continue
         verdicts = [_unfit(step, wrench, adapter) for wrench in wrenches]
-        if verdicts and all(verdicts):
-            for verdict in verdicts:
-                yield Complaint(("steps", i, "torque", "value"), verdict, stops=False)
+        if verdicts and all(sentence for sentence, _ in verdicts):
+            mistaken = all(certain for _, certain in verdicts)
+            for sentence, certain in verdicts:
+                if certain == mistaken:
+                    path = ("steps", i, "torque", "value")
+                    yield Complaint(path, sentence, remark=not certain, stops=False)
 
 
-def _unfit(step: Step, wrench: Tool, adapter: Tool | None) -> str:
-    """Return why ``wrench`` won't do, '' where it will or nothing can be said."""
+def _rule(low: Fraction | None, top: Fraction) -> str:
+    marked = low is not None and low >= top * LOWEST_SHARE
+    return "from its lowest mark, ISO 6789-1" if marked else "20 to 100 % of its range, ISO 6789"
+
+
+def _unfit(step: Step, wrench: Tool, adapter: Tool | None) -> tuple[str, bool]:
+    """Return why ``wrench`` won't do, and whether that is certain; '' where nothing is wrong."""
     assert wrench.highest is not None
     setting = setting_on(step, wrench, adapter)
     top, low = size(wrench.highest, "torque"), size(wrench.lowest, "torque")
     if setting is None or top is None or top <= 0:
-        return ""
+        return "", False
     value = in_si(Decimal(1), setting.unit, "torque")
     if value is None:
-        return ""
+        return "", False
     exact = setting.exact * value
     bottom = max(low or Fraction(0), top * LOWEST_SHARE)
     if bottom <= exact <= top:
-        return ""
+        return "", False
+    certain = exact > top or low is None or exact < low
     factor = UNITS[wrench.highest.unit].factor
     span = f"{plain(bottom / factor)} to {plain(top / factor)} {wrench.highest.unit}"
     through = f" (set through '{adapter.key}')" if adapter else ""
     return (
         f"{plain(setting.exact)} {setting.unit}{through} is outside the range of '{wrench.key}', "
-        f"which is good for {span} (20 to 100 % of its range, ISO 6789); check value and unit, or "
-        "name another wrench"
+        f"which is good for {span} ({_rule(low, top)}); check value and unit, or "
+        "name another wrench",
+        certain,
     )
 
 

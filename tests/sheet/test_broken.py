@@ -132,7 +132,7 @@ MISTAKES = [
     ("tolerance = { value = 0.2,", "tolerance = { value = 0,", "value = 0,", "no quantity"),
     ('tolerance = { value = 0.2, unit = "L" }', 'tolerance = { value = 8, unit = "percent" }',
      "percent", "unit of ratio"),
-    ("density = 890", "density = 0.89", "density", "write 890"),  # API MPMS 11.1: 611 to 1164
+    ("density = 890", "density = 0.89", "density", "write 890"),  # API MPMS 11.1: 800.9 to 1163.5
     # readings and photos
     ("low = 10, high = 20", "low = 20, high = 10", "low = 20", "exchange them"),
     ('unit = "degC", low', 'unit = "psi", low', "psi", "is a temperature"),
@@ -231,6 +231,16 @@ def test_a_doubtful_sheet_gets_a_remark_and_may_be_used(old, new, line, words):
     (found,) = [p for p in problems if words in p.sentence]
     assert "remark" in str(found)
     assert found.line == line_with(text, line)
+
+
+@pytest.mark.parametrize(("torque", "remark"), [(11, True), (12, False), (4, False)])
+def test_between_its_lowest_mark_and_a_fifth_a_wrench_is_remarked_on(torque, remark):
+    """Marked from 5 N.m; 20 % are 12: in range by ISO 6789-1:2017 (5.1.3), not by that of 2003."""
+    text = BASE.replace("value = 12,", "value = 5,").replace(
+        "value = 30, unit", f"value = {torque}, unit"
+    )
+    found = [p for p in problems_in(text, "x")[1] if "outside the range" in p.sentence]
+    assert [p.remark for p in found] == ([remark] if torque != 12 else [])
 
 
 def test_a_shipped_sheet_may_be_named_too():
