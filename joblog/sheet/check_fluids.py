@@ -41,12 +41,13 @@ def _sums(sheet: Sheet) -> Found:
             )
         yield from _containers(i, fluid)
         yield from _tolerance(i, fluid)
-        if fluid.density is not None and not DENSITY_RANGE[0] <= fluid.density <= DENSITY_RANGE[1]:
+        low, high = DENSITY_RANGE
+        if fluid.density is not None and not low <= fluid.density <= high:
             hint = f"write {plain(fluid.density * 1000)}" if fluid.density < 2 else "check it"
             yield Complaint(
                 ("fluids", i, "density"),
-                f"a density of {fluid.density} is no oil's in kg/m3 at 15 °C "
-                f"({plain(DENSITY_RANGE[0])} to {plain(DENSITY_RANGE[1])}, API MPMS 11.1); {hint}, or leave it out",
+                f"a density of {fluid.density} is no oil's in kg/m3 at 15 °C ({plain(low)} to "
+                f"{plain(high)}, API MPMS 11.1); {hint}, or leave it out",
             )
 
 
