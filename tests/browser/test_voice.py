@@ -151,6 +151,8 @@ def test_muting_stops_what_is_being_said_and_says_nothing_after(browser, server)
     wait_text(page, "#answer", "Disregarded")
     page.wait_for_timeout(500)
     assert page.evaluate("notes.length") == before
+    page.reload()
+    assert page.get_attribute("#mute", "aria-pressed") == "true"  # remembered on this device
     page.close()
 
 

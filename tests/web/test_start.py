@@ -1,6 +1,7 @@
 """Starting a job: the list of orders, the label, the spoken order, the sheets for a vehicle."""
 
 import io
+import re
 from datetime import date
 from pathlib import Path
 
@@ -300,3 +301,19 @@ def test_a_paired_phone_may_start_a_job_but_not_import(tmp_path):
         assert opened.headers["location"].startswith("/phone/")
         assert phone.put("/api/orders", content=EXAMPLE).status_code == 403
         assert phone.get("/orders").status_code == 403
+
+
+def test_hostile_orders_are_inert(client):
+    number = '7"&then=phone<script>'
+    quoted = number.replace('"', '""')
+    text = f'order,customer,complaint,sheet\n"{quoted}",<script>x</script>,<b>,../x\n'
+    assert client.put("/api/orders", content=text.encode()).json()["new"] == 1
+    for path in ("/start", "/orders"):
+        page = client.get(path).text
+        assert "<script>" not in page
+        assert "%3Cscript%3E" in page
+    chosen = client.get("/start", params={"order": number})
+    assert chosen.status_code == 200
+    assert "<script>" not in chosen.text
+    link = re.search(r'href="(/start\?order=[^"]+)"', client.get("/orders").text)[1]
+    assert client.get(link.replace("&amp;", "&")).text == chosen.text

@@ -209,10 +209,7 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
     button.setAttribute("aria-pressed", "true");
   }
 });
-byId("mute").addEventListener("click", ({ currentTarget: button }) => {
-  voice.mute(!voice.muted);
-  button.setAttribute("aria-pressed", String(voice.muted));
-});
+voice.muteBy(byId("mute"));
 byId("typed").addEventListener("submit", (event) => {
   event.preventDefault();
   const field = byId("phrase");

@@ -96,6 +96,7 @@ byId("snap").addEventListener("click", async () => {
 });
 
 const voice = new Voice(job, (text) => setText(byId("voice"), text));
+voice.muteBy(byId("mute"));
 let microphone = null;
 byId("open").addEventListener("click", async ({ currentTarget: button }) => {
   if (microphone) {

@@ -6,6 +6,7 @@ import { Clips } from "./clips.js";
 import { audioContext, tone } from "./tones.js";
 
 const wait = (seconds) => new Promise((done) => setTimeout(done, seconds * 1000));
+const MUTED = "joblog-muted";
 const NO_CLIPS = "The read-back clips can't be used; answers are spoken by this browser's own voice.";
 const NO_VOICE = "This browser has no voice of its own; read the words on the screen.";
 const NO_SOUND = "This browser plays no sound yet; touch the page once.";
@@ -39,9 +40,17 @@ export class Voice {
     }
   }
 
-  mute(muted) {
-    this.muted = muted;
-    if (muted) this.hush();
+  // A button that mutes; what was chosen is remembered on this device.
+  muteBy(button) {
+    const show = () => button.setAttribute("aria-pressed", String(this.muted));
+    this.muted = localStorage.getItem(MUTED) === "yes";
+    show();
+    button.addEventListener("click", () => {
+      this.muted = !this.muted;
+      localStorage.setItem(MUTED, this.muted ? "yes" : "no");
+      if (this.muted) this.hush();
+      show();
+    });
   }
 
   // Stops at once: somebody presses the button to talk, or mutes. Resolves when all is silent.
@@ -78,7 +87,8 @@ export class Voice {
   }
 
   async tell(speaking, seconds) {
-    document.body.classList.toggle("speaking", speaking); // the page says that the microphone waits
+    const waits = speaking && Boolean(this.microphone?.wanted);
+    document.body.classList.toggle("speaking", waits); // the page says that the microphone waits
     this.microphone?.tell(speaking ? "speaking" : "spoken");
     const told = fetch(`/api/jobs/${this.job}/speaking`, {
       method: "POST",
