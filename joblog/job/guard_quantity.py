@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
+from joblog.errors import InputError
 from joblog.job.history import History
 from joblog.job.types import Finding, FindingKind, FluidState, JobState, StepStatus
-from joblog.job.values import converted, pour_step
+from joblog.job.values import converted, pour_step, pour_steps
 from joblog.job.wording import capital, said, shown
 from joblog.measure.units import Quantity
 from joblog.measure.volume import Balance, balance
@@ -20,14 +21,15 @@ def quantity_findings(state: JobState, history: History) -> Iterator[Finding]:
     """Fills that differ from the sheet or from what was drained, once filling is done."""
     for fluid, sums in zip(state.sheet.fluids, state.fluids, strict=True):
         yield from _drained_unlike_sheet(state, fluid, sums)
-        step = pour_step(state.sheet, fluid.key, "in")
-        if step is None or sums.poured_in == 0:
+        steps = pour_steps(state.sheet, fluid.key, "in")
+        if not steps or sums.poured_in == 0:
             continue
+        step = steps[-1]
         entry = _last_entry(history, fluid.key)
         if _overfilled(sums, fluid):
             yield _against_spec(fluid, sums, step, entry)
             continue
-        if not _filling_over(state, step):
+        if not _filling_over(state, steps):
             continue
         if step_drains(state, fluid.key) and sums.poured_out > 0:
             compared = balance_of(state, fluid, sums)
@@ -86,9 +88,13 @@ def _overfilled(sums: FluidState, fluid: Fluid) -> bool:
     return sums.poured_in > ceiling + tolerance(fluid, ceiling, sums.unit)
 
 
-def _filling_over(state: JobState, step: Step) -> bool:
-    found = state.step(step.key)
-    return found is not None and found.status is not StepStatus.OPEN
+def _filling_over(state: JobState, steps: Sequence[Step]) -> bool:
+    """Say whether the last of the steps at which it goes in is done; optional ones may be left."""
+    wanted = [step for step in steps if not step.optional] or list(steps)
+    return all(
+        found is not None and found.status is not StepStatus.OPEN
+        for found in (state.step(step.key) for step in wanted)
+    )
 
 
 def _last_entry(history: History, fluid: str) -> str | None:
@@ -117,20 +123,27 @@ def balance_of(
     """Return drained against filled, None before both are known.
 
     Where the temperatures of both are known, the drained amount is corrected to the other's
-    temperature: by API MPMS 11.1 with the sheet's density, else by the rule of thumb.
+    temperature: by API MPMS 11.1 with the sheet's density, else by the rule of thumb; not at all
+    where a temperature or the density lies outside what the formula covers.
     """
     if sums.poured_out <= 0 or sums.poured_in <= 0:
         return None
     hot, cold = temperatures(state)
-    known = hot is not None and cold is not None
-    return balance(
-        Quantity(sums.poured_out, sums.unit),
-        Quantity(sums.poured_in, sums.unit),
-        Quantity(tolerance(fluid, sums.poured_out, sums.unit), sums.unit),
-        drained_celsius=hot if known else None,
-        filled_celsius=cold if known else None,
-        density15=None if by_thumb else fluid.density,
-    )
+    gone, added = Quantity(sums.poured_out, sums.unit), Quantity(sums.poured_in, sums.unit)
+    allowed = Quantity(tolerance(fluid, sums.poured_out, sums.unit), sums.unit)
+    if hot is None or cold is None:
+        return balance(gone, added, allowed)
+    try:
+        return balance(
+            gone,
+            added,
+            allowed,
+            drained_celsius=hot,
+            filled_celsius=cold,
+            density15=None if by_thumb else fluid.density,
+        )
+    except InputError:
+        return balance(gone, added, allowed)
 
 
 def temperatures(state: JobState) -> tuple[Fraction | None, Fraction | None]:

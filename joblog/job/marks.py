@@ -85,7 +85,8 @@ def pour_starts(sheet: Sheet, history: History, marks: Sequence[Mark]) -> tuple[
     starts: dict[str, Mark] = {}
     for event in history.of("quantity"):
         body = event.entry.body
-        step = pour_step(sheet, str(body.get("fluid", "")), "in")
+        named = step_named(sheet, body.get("step"))
+        step = named if named and named.pour else pour_step(sheet, str(body.get("fluid", "")), "in")
         if step is None or body.get("direction") != "in" or step.key in starts:
             continue
         before = tuple(m for m in marks if m.root.seq < event.root.seq)

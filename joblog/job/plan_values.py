@@ -26,6 +26,7 @@ from joblog.job.targets import (
     container_of,
     fluid_at_hand,
     last_value,
+    pour_at_hand,
     reading_step,
     torque_at_hand,
     torque_step,
@@ -38,7 +39,7 @@ from joblog.job.torques import (
     torque_entries,
 )
 from joblog.job.types import FluidState, JobState, Value
-from joblog.job.values import converted, pour_step, step_named
+from joblog.job.values import converted, step_named
 from joblog.job.wording import said, shown
 from joblog.job.wrenches import at_fastener, wrench_meant
 from joblog.measure.units import unit_of
@@ -150,17 +151,19 @@ def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
     wrong = wrong_kind(amounts, "volume", sums.unit)
     if wrong:
         return wrong
-    step = pour_step(state.sheet, fluid, direction)
+    step = pour_at_hand(state, fluid, direction)
 
     def draft(value: SaidValue) -> Draft:
+        old = corrected_id(state, meaning, "quantity", fluid, direction)
+        before = next((v.step for v in state.values if v.entry.id == old), None)
         body = {
             "fluid": fluid,
             "direction": direction,
             "value": number_text(value.value),
             "unit": value.unit or sums.unit,
-            "step": step.key if step else None,
+            "step": before or (step.key if step else None),
         }
-        return Draft("quantity", body, corrected_id(state, meaning, "quantity", fluid, direction))
+        return Draft("quantity", body, old)
 
     def plausible(value: SaidValue) -> bool:
         return quantity_plausible(value, sums, direction, meaning.correction)

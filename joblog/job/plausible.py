@@ -8,6 +8,7 @@ from fractions import Fraction
 from joblog.job.said_units import SaidValue
 from joblog.job.types import FluidState
 from joblog.job.values import converted
+from joblog.measure.units import UNITS
 from joblog.sheet.model import ReadingWanted, Torque
 
 TOO_MUCH = 2  # times the specification: beyond it a torque or quantity is asked, not believed
@@ -53,6 +54,23 @@ def quantity_plausible(
     return not ceiling or after <= min(ceiling)
 
 
+# Where a sheet gives no limits: what no technician reads anywhere; our own choice.
+_POSSIBLE: dict[str, tuple[int, int, str]] = {
+    "temperature": (-60, 300, "degC"),
+    "ratio": (0, 200, "percent"),
+    "pressure": (-1, 1000, "bar"),
+}
+
+
+def _possible(exact: Fraction, unit: str) -> bool:
+    dimension = UNITS[unit].dimension if unit in UNITS else ""
+    if dimension not in _POSSIBLE:
+        return True
+    low, high, common = _POSSIBLE[dimension]
+    value = converted(exact, unit, common)
+    return value is not None and low <= value <= high
+
+
 def reading_plausible(value: SaidValue, wanted: ReadingWanted) -> bool:
     """Judge by the sheet's limits, generously: a reading may well be out of specification."""
     exact = converted(value.value, value.unit or wanted.unit, wanted.unit)
@@ -61,6 +79,6 @@ def reading_plausible(value: SaidValue, wanted: ReadingWanted) -> bool:
     low = wanted.low if wanted.low is not None else Decimal(0)
     high = wanted.high if wanted.high is not None else max(low * TOO_MUCH, low)
     if wanted.low is None and wanted.high is None:
-        return True
+        return _possible(exact, wanted.unit)
     room = max(abs(high - low), abs(high), abs(low))
     return low - room <= exact <= high + room

@@ -7,7 +7,7 @@ from decimal import Decimal
 from joblog.job.fluids import fluid_unit
 from joblog.job.order import ready
 from joblog.job.types import JobState, StepState, StepStatus, Value
-from joblog.job.values import step_named
+from joblog.job.values import pour_steps, step_named
 from joblog.measure.units import UNITS, unit_of
 from joblog.sheet.model import Amount, Sheet, Step
 
@@ -68,6 +68,21 @@ def fluid_at_hand(state: JobState, direction: str) -> str | None:
         and ready(state.sheet, s.step, state.done)
     ]
     return able[0] if len(set(able)) == 1 else None
+
+
+def pour_at_hand(state: JobState, fluid: str, direction: str) -> Step | None:
+    """Return the step at which ``fluid`` is being poured: the first not done whose turn it is.
+
+    Where none is left, what is poured still belongs to the one done last.
+    """
+    steps = pour_steps(state.sheet, fluid, direction)
+    for step in steps:
+        found = state.step(step.key)
+        waiting = found is not None and found.status is not StepStatus.DONE
+        if waiting and ready(state.sheet, step, state.done):
+            return step
+    done = [step for step in steps if step.key in state.done]
+    return done[-1] if done else next(iter(steps), None)
 
 
 def container_of(sheet: Sheet, fluid: str) -> Amount:

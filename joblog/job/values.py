@@ -24,10 +24,16 @@ def step_named(sheet: Sheet, key: str | None) -> Step | None:
 
 def pour_step(sheet: Sheet, fluid: str, direction: str) -> Step | None:
     """Return the first step at which ``fluid`` goes ``in`` or comes ``out``, or None."""
-    for step in sheet.steps:
-        if step.pour and step.pour.fluid == fluid and step.pour.direction == direction:
-            return step
-    return None
+    return next(iter(pour_steps(sheet, fluid, direction)), None)
+
+
+def pour_steps(sheet: Sheet, fluid: str, direction: str) -> list[Step]:
+    """Return every step at which ``fluid`` goes ``in`` or comes ``out``: filled, then topped up."""
+    return [
+        step
+        for step in sheet.steps
+        if step.pour and step.pour.fluid == fluid and step.pour.direction == direction
+    ]
 
 
 def converted(value: Decimal | Fraction, unit: str, to: str) -> Fraction | None:

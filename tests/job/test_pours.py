@@ -1,0 +1,92 @@
+"""A fluid that goes in at two steps, and temperatures that no formula covers."""
+
+from __future__ import annotations
+
+import pytest
+
+TWICE = """
+[sheet]
+key = "twice"
+title = "Fill, run, top up"
+revision = "1"
+summary = "The oil is changed."
+
+[[fluids]]
+key = "oil"
+name = "Oil"
+specification = "Example"
+service = { value = 3, unit = "L" }
+density = 850
+tolerance = { value = 0.2, unit = "L" }
+
+[[steps]]
+key = "out"
+title = "Drain"
+say = ["oil drained"]
+pour = { fluid = "oil", direction = "out" }
+reading = { name = "oil temperature", unit = "degC" }
+
+[[steps]]
+key = "fill"
+title = "Fill"
+say = ["oil filled"]
+after = ["out"]
+pour = { fluid = "oil", direction = "in" }
+
+[[steps]]
+key = "run"
+title = "Run"
+say = ["engine has run"]
+after = ["fill"]
+reading = { name = "shop temperature", unit = "degC" }
+
+[[steps]]
+key = "top"
+title = "Top up"
+say = ["topped up"]
+after = ["run"]
+pour = { fluid = "oil", direction = "in" }
+"""
+
+
+@pytest.fixture
+def twice(bench):
+    job = bench(toml=TWICE)
+    job.ok("drained three liters", "oil temperature two zero celsius")
+    return job
+
+
+def test_each_amount_belongs_to_the_step_at_hand_and_they_add_up(twice):
+    twice.ok("two point five liters in", "oil filled", "engine has run")
+    twice.ok("shop temperature two zero celsius", "half a liter in", "topped up")
+    assert [v.step for v in twice.state.values if v.entry.kind == "quantity"] == [
+        "out", "fill", "top",
+    ]  # fmt: skip
+    assert twice.state.fluids[0].poured_in == 3
+    assert twice.ok("job complete").spoken == "Job complete."
+
+
+def test_too_little_is_told_when_the_last_of_it_is_in_and_not_before(twice):
+    twice.ok("two liters in", "oil filled", "engine has run", "shop temperature two zero celsius")
+    reply = twice.say("half a liter in", "topped up")
+    assert reply.tone == "warn"
+    assert reply.findings[0].key == "drained:oil:less"
+
+
+def test_a_correction_stays_with_the_step_of_what_it_corrects(twice):
+    twice.ok("two point five liters in", "oil filled", "engine has run")
+    twice.ok("shop temperature two zero celsius", "correction two point six liters in")
+    (poured,) = [v for v in twice.state.values if v.entry.body.get("direction") == "in"]
+    assert (poured.value * 10, poured.step) == (26, "fill")
+
+
+def test_a_temperature_beyond_any_formula_is_asked_and_spoils_nothing(bench):
+    """API MPMS 11.1 covers -50 to 150 °C; what is recorded beyond it corrects nothing."""
+    job = bench(toml=TWICE)
+    job.ok("drained three liters")
+    assert job.say("oil temperature nine hundred celsius").tone == "again"
+    job.say("affirm")
+    job.ok("three liters in", "oil filled", "engine has run", "shop temperature two zero celsius")
+    job.say("point one liters in", "topped up")
+    assert job.state.fluids[0].poured_in * 10 == 31  # the job goes on
+    assert job.state.open_findings == ()
