@@ -71,6 +71,26 @@ def moved(ellipse: Floats, factor: float, dx: float, dy: float) -> Floats:
     return np.array([cx * factor + dx, cy * factor + dy, a * factor, b * factor, angle])
 
 
+def mean_of(one: Floats, other: Floats) -> Floats:
+    """Return the ellipse halfway between two that differ little.
+
+    Axes and angle are averaged as the matrix of the squared axes: for nearly round ones the angle
+    alone means nothing.
+    """
+    squares = (_squared(one) + _squared(other)) / 2
+    values, vectors = np.linalg.eigh(squares)
+    (minor, major), along = np.sqrt(values), vectors[:, 1]
+    turn = np.arctan2(along[1], along[0])
+    return ordered(np.array([*(one[:2] + other[:2]) / 2, major, minor, turn]))
+
+
+def _squared(ellipse: Floats) -> Floats:
+    _, _, a, b, angle = ellipse
+    along = np.array([np.cos(angle), np.sin(angle)])
+    across = np.array([-np.sin(angle), np.cos(angle)])
+    return np.asarray(a * a * np.outer(along, along) + b * b * np.outer(across, across))
+
+
 def distance(ellipse: Floats, points: Floats) -> Floats:
     """Return the signed distance (n,) of points from the ellipse, first order, outside positive."""
     cx, cy, a, b, angle = ellipse

@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 Array32 = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
+MOST_CORNERS = 60
 WORK_PX = 512  # longest side worked on: a blot is a large soft thing, detail is noise here
 SHOULDER = 0.8  # encoded tone above which phone cameras compress highlights
 SURFACE_REFLECTION = 0.0135  # white light thrown back by wet paper, part of the paper's own light
@@ -87,8 +88,20 @@ def _measured(photo: Photo) -> FluidReading:
         paper_srgb=srgb_from_linear(white),
         blot_center_px=original([blot.center])[0],
         blot_radius_px=blot.radius * scale * photo.scale,
-        blot_outline_px=original(blot.outline.tolist()),
+        blot_outline_px=original(_few_corners(blot.outline).tolist()),
     )
+
+
+def _few_corners(outline: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Return the outline (n, 2) with at most 60 corners (Douglas-Peucker, ever coarser).
+
+    It is kept in the record to be drawn over the photo: more corners wouldn't be seen.
+    """
+    tolerance = 0.5
+    while len(outline) > MOST_CORNERS:
+        outline = np.asarray(cv2.approxPolyDP(outline, tolerance, closed=True)[:, 0], np.int32)
+        tolerance *= 1.5
+    return outline
 
 
 def _shrunk(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:

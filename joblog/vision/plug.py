@@ -63,7 +63,10 @@ def _measure(photo: Photo, plug_diameter_mm: float) -> PlugReading:
     why = _face_fault(photo.rgb, face, plug_diameter_mm)
     if why:
         return PlugReading(usable=False, why=why)
-    return _reading(photo, face, find_debris(photo.rgb, face), plug_diameter_mm)
+    debris = find_debris(photo.rgb, face)
+    if not debris.sure:
+        return PlugReading(usable=False, why=quality.UNSURE.format(subject=SUBJECT))
+    return _reading(photo, face, debris, plug_diameter_mm)
 
 
 def _photo_fault(rgb: NDArray[np.uint8]) -> str | None:
@@ -114,7 +117,7 @@ def _is_cut_off(face: PlugFace, shape: tuple[int, ...]) -> bool:
 
 def _reading(photo: Photo, face: PlugFace, debris: Debris, plug_diameter_mm: float) -> PlugReading:
     long_side = max(photo.rgb.shape[:2])
-    scale = scale_of(face.rim, face.magnet, plug_diameter_mm, long_side, _focal(photo))
+    scale = scale_of(face.rim, debris.magnet, plug_diameter_mm, long_side, _focal(photo))
     aspect = float(face.rim[3] / face.rim[2])
     flakes = flakes_in(
         debris.flakes,
@@ -128,11 +131,11 @@ def _reading(photo: Photo, face: PlugFace, debris: Debris, plug_diameter_mm: flo
         usable=True,
         film_coverage=debris.coverage,
         flakes=flakes,
-        magnet_diameter_mm=float(2 * face.magnet[2] * scale.magnet),
+        magnet_diameter_mm=float(2 * debris.magnet[2] * scale.magnet),
         mm_per_px=scale.magnet / photo.scale,
         tilt_deg=float(np.rad2deg(np.arccos(min(1.0, aspect)))),
         rim=to_value(face.rim, photo.scale),
-        magnet=to_value(face.magnet, photo.scale),
+        magnet=to_value(debris.magnet, photo.scale),
         film_outlines_px=_outlines(debris, photo),
         notes=(photo.note,) if photo.note else (),
     )

@@ -76,11 +76,11 @@ class _Net:
             ) from error
         self._turn = threading.Lock()
 
-    def __call__(self, cut: NDArray[np.float32]) -> Maps:
-        """Return the answers (channels, h, w), 0 to 1, for an (h, w, 3) crop."""
+    def __call__(self, cuts: NDArray[np.float32]) -> Maps:
+        """Return the answers (n, channels, h, w), 0 to 1, for (n, h, w, 3) crops."""
         with self._turn:
-            self._net.setInput(np.ascontiguousarray(cut.transpose(2, 0, 1)[None]))
-            out = np.array(self._net.forward()[0], np.float32)
+            self._net.setInput(np.ascontiguousarray(cuts.transpose(0, 3, 1, 2)))
+            out = np.array(self._net.forward(), np.float32)
         return np.asarray(1.0 / (1.0 + np.exp(-out)), np.float32)
 
 
@@ -89,11 +89,18 @@ def _net(name: str) -> _Net:
     return _Net(name)
 
 
-def circles(rgb: NDArray[np.uint8], crop: Crop) -> Maps:
+def circles(rgb: NDArray[np.uint8], crop: Crop, *, mirrored: bool = False) -> Maps:
     """Return (2, side, side): inside of the plug's rim, inside of the magnet's face."""
-    return _net("plug-circles")(crop.cut(rgb))
+    cut = crop.cut(rgb)
+    looked = _net("plug-circles")((cut[:, ::-1] if mirrored else cut)[None])[0]
+    return np.ascontiguousarray(looked[:, :, ::-1]) if mirrored else looked
 
 
 def debris(rgb: NDArray[np.uint8], crop: Crop) -> Maps:
-    """Return (4, side, side): inside of the magnet's face, film, flake, a flake's inner part."""
-    return _net("plug-debris")(crop.cut(rgb))
+    """Return (4, side, side): inside of the magnet's face, film, flake, a flake's inner part.
+
+    The mean of three looks: as it is, mirrored left to right, and mirrored top to bottom.
+    """
+    cut = crop.cut(rgb)
+    looks = _net("plug-debris")(np.stack([cut, cut[:, ::-1], cut[::-1]]))
+    return np.asarray((looks[0] + looks[1][:, :, ::-1] + looks[2][:, ::-1]) / 3, np.float32)

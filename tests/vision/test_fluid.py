@@ -91,3 +91,12 @@ def test_published_colour_values(srgb, lab):
     linear = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
     assert lab_from_linear(linear) == pytest.approx(lab, abs=0.03)
     assert srgb_from_linear(linear) == srgb
+
+
+def test_the_outline_kept_has_few_corners_and_still_goes_round_the_blot():
+    """A record holds it for good, so at most 60 corners; its area must stay that of the blot."""
+    reading = measured(Swatch(fluid=FLUIDS["new red"], light=LIGHTS["warm"]))
+    assert 8 <= len(reading.blot_outline_px) <= 60
+    x, y = np.array(reading.blot_outline_px).T
+    area = 0.5 * abs(x @ np.roll(y, 1) - y @ np.roll(x, 1))
+    assert area == pytest.approx(np.pi * reading.blot_radius_px**2, rel=0.03)

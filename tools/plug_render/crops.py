@@ -1,4 +1,4 @@
-# ruff: noqa: D101, D102, D103, D107, N803, N806, N812
+# ruff: noqa: D102, D103, N812
 # Short mathematical names, and numpy arrays added to lists, are meant here.
 """Square crops of pictures with their labels, from rendered and from given pictures."""
 
@@ -64,8 +64,9 @@ class Data:
     def __init__(self):
         self.rows = []
 
-    def add(self, rgb, ids, rim, magnet, key, grey):
-        self.rows.append((rgb, ids, rim, magnet, key, grey))
+    def add(self, *row):
+        """Keep a row: radiance, ids, rim, magnet, and the meter's key and mean."""
+        self.rows.append(row)
 
     def freeze(self):
         self.n = len(self.rows)

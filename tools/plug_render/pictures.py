@@ -76,7 +76,13 @@ def truth_of(plug, ids, seed):
         if len(rows) >= 8:  # two whole pixels of it are seen
             box = (columns.min(), rows.min(), columns.max(), rows.max())
             flakes.append(
-                {"length_mm": round(flake["length_mm"], 3), "bbox_px": [float(v) / 2 for v in box]}
+                {
+                    "length_mm": round(flake["length_mm"], 3),
+                    "shape": flake["shape"],
+                    "tone": flake["tone"],
+                    "bbox_px": [float(v) / 2 for v in box],
+                    "visible_area_px": len(rows) / 4,
+                }
             )
     lengths = [flake["length_mm"] for flake in flakes]
     return {

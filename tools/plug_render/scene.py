@@ -394,6 +394,7 @@ def make(seed, width=1024, height_px=768):
             {
                 "length_mm": f["length_mm"],
                 "shape": f["shape"],
+                "tone": f["tone"],
                 "center_px": project(p, f["vertices"].mean(0)[None])[0].tolist(),
             }
         )

@@ -240,7 +240,8 @@ def debris(p, case, rng):
             )
             table.append([*(tone * tint), rng.uniform(0.08, 0.35), rng.uniform(0, 0.3)])
             lay(height, ids, v, tri, FLAKE + len(flakes), n, half)
-            flakes.append({"length_mm": length, "shape": kind, "vertices": v})
+            said = {"length_mm": length, "shape": kind, "tone": "bright" if bright else "dark"}
+            flakes.append({**said, "vertices": v})
     grit = 0
     if case != "clean" and rng.random() < 0.55:
         grit = int(rng.choice([4, 6, 20, 30]))

@@ -52,8 +52,9 @@ class Tracer:
     def __init__(self, library):
         self.library = ctypes.CDLL(str(library.resolve()))
 
-    def __call__(self, plug, x, y, w, h, spp, shrink=1):
-        """Return (3, h, w) half radiance and (2h, 2w) ids of a window of the picture."""
+    def __call__(self, plug, window, spp, shrink=1):
+        """Return (3, h, w) half radiance and (2h, 2w) ids of a window (x, y, w, h)."""
+        x, y, w, h = window
         params = plug.params.copy()
         params[-5:-2] /= shrink  # focal length and the middle, see scene.ORDER
         params[-4] -= x
@@ -71,20 +72,20 @@ class Tracer:
 
 def add_scene(data, plug, tracer, name):
     """Render a scene for a network, unless the camera is inside something dark."""
-    small, _ = tracer(plug, 0, 0, W // SMALL, H // SMALL, 8, SMALL)
+    small, _ = tracer(plug, (0, 0, W // SMALL, H // SMALL), 8, SMALL)
     key, grey = metering(small[None])
     if float(small.float().mean(0).median()) < 4e-3 or float(key) < 4e-3:
         return
     rim, magnet = np.array(plug.truth["rim"]), np.array(plug.truth["magnet"])
     if name == "circle":
-        rgb, ids = tracer(plug, 0, 0, W, H, 10)
+        rgb, ids = tracer(plug, (0, 0, W, H), 10)
         data.add(rgb, None, rim, magnet, key[0], grey[0])
         return
     if plug.truth["nothing"] or not is_inside(magnet):
         return
     side = next((s for s in WINDOWS if s >= 3.0 * magnet[2]), WINDOWS[-1])
     x, y = (round(float(v)) - side // 2 for v in magnet[:2])
-    rgb, ids = tracer(plug, x, y, side, side, 28)
+    rgb, ids = tracer(plug, (x, y, side, side), 28)
     data.add(rgb, ids, rim, magnet - [x, y, 0, 0, 0], key[0], grey[0])
 
 
@@ -186,7 +187,7 @@ def test_pictures(args, tracer):
     pictures.WIDTH, pictures.HEIGHT = W, H
 
     def traced(plug):
-        rgb, ids = tracer(plug, 0, 0, W, H, 48)
+        rgb, ids = tracer(plug, (0, 0, W, H), 48)
         return rgb.float().permute(1, 2, 0).cpu().numpy(), ids.cpu().numpy()
 
     pictures.write(args.out / "fresh", pictures.FIRST, args.pictures, traced)
