@@ -15,7 +15,17 @@ import sys
 from joblog import __version__
 from joblog.errors import Exit, JoblogError
 
-ROOMS_WITH_COMMANDS = ("demo", "audio", "speech", "vision", "record", "sheet", "report", "readback", "web")
+ROOMS_WITH_COMMANDS = (
+    "demo",
+    "audio",
+    "speech",
+    "vision",
+    "record",
+    "sheet",
+    "report",
+    "readback",
+    "web",
+)
 
 
 def build_parser() -> argparse.ArgumentParser:

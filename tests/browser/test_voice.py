@@ -83,16 +83,13 @@ def server(shop_folder):
 
 
 @pytest.fixture(scope="module")
-def browser():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        browser = play.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield browser
-        browser.close()
+def chromium(play):
+    browser = play.chromium.launch(
+        executable_path=CHROMIUM,
+        args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+    )
+    yield browser
+    browser.close()
 
 
 def wait_text(page, selector, words):
@@ -123,8 +120,8 @@ def open_bay(browser, address, job):
     return page
 
 
-def test_answer_is_played_from_clips_and_the_ears_are_deaf_until_the_last_sample(browser, server):
-    page = open_bay(browser, server.address, server.job())
+def test_answer_is_played_from_clips_and_the_ears_are_deaf_until_the_last_sample(chromium, server):
+    page = open_bay(chromium, server.address, server.job())
     type_phrase(page, "vehicle checked")
     wait_note(page, "ended")
     notes = page.evaluate("notes.map(({ what, at, until }) => ({ what, at, until }))")
@@ -138,8 +135,8 @@ def test_answer_is_played_from_clips_and_the_ears_are_deaf_until_the_last_sample
     page.close()
 
 
-def test_muting_stops_what_is_being_said_and_says_nothing_after(browser, server):
-    page = open_bay(browser, server.address, server.job())
+def test_muting_stops_what_is_being_said_and_says_nothing_after(chromium, server):
+    page = open_bay(chromium, server.address, server.job())
     type_phrase(page, "drain plug out")  # a long answer: the order is wrong
     wait_note(page, "clip")
     last = page.evaluate("Math.max(...notes.filter((n) => n.what === 'clip').map((n) => n.until))")
@@ -156,28 +153,28 @@ def test_muting_stops_what_is_being_said_and_says_nothing_after(browser, server)
     page.close()
 
 
-def test_clips_that_do_not_arrive_are_told_and_the_browsers_own_voice_speaks(browser, server):
-    page = open_bay(browser, server.address, server.job())
+def test_clips_that_do_not_arrive_are_told_and_the_browsers_own_voice_speaks(chromium, server):
+    page = open_bay(chromium, server.address, server.job())
     page.route("**/voice.ogg*", lambda route: route.abort())
     type_phrase(page, "vehicle checked")
     wait_text(page, "#voice", "The read-back clips can't be used")
     page.close()
 
 
-def test_altered_clips_are_told_on_the_screen(browser, tmp_path):
+def test_altered_clips_are_told_on_the_screen(chromium, tmp_path):
     shutil.copytree(FOLDER, tmp_path / "clips")
     (tmp_path / "clips" / SOUND).write_bytes(b"OggS")
     shop = Shop.at(tmp_path / "shop")
     shop.voice = stock(tmp_path / "clips")
     server = Server(shop)
-    page = open_bay(browser, server.address, server.job())
+    page = open_bay(chromium, server.address, server.job())
     wait_text(page, "#voice", "was altered")
     page.close()
     server.stop()
 
 
-def test_orders_are_uploaded_and_a_scanned_label_leads_to_the_open_job(browser, server, tmp_path):
-    page = browser.new_page(viewport={"width": 390, "height": 844})
+def test_orders_are_uploaded_and_a_scanned_label_leads_to_the_open_job(chromium, server, tmp_path):
+    page = chromium.new_page(viewport={"width": 390, "height": 844})
     page.goto(f"{server.address}/orders")
     bad = tmp_path / "bad.csv"
     bad.write_text("order,plate\n1,A\n2\n", encoding="utf-8")
@@ -200,11 +197,11 @@ def test_orders_are_uploaded_and_a_scanned_label_leads_to_the_open_job(browser, 
     page.close()
 
 
-def test_a_vin_spelled_into_the_microphone_leads_to_the_sheets(server, browser, tmp_path):
+def test_a_vin_spelled_into_the_microphone_leads_to_the_sheets(server, chromium, tmp_path):
     spoken = read_audio(DATA / "vin.ogg").samples
     silence = np.zeros(16_000, np.float32)
     write(tmp_path / "mic.wav", np.concatenate([silence, spoken, silence]), 16_000)
-    fake = browser.browser_type.launch(
+    fake = chromium.browser_type.launch(
         executable_path=CHROMIUM,
         args=[
             "--no-sandbox",
