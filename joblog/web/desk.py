@@ -11,13 +11,14 @@ from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
 from joblog.errors import InputError, PhotoError
-from joblog.job.session import JobSession
 from joblog.record.transfer import record_bytes
 from joblog.report.build import build_report
 from joblog.report.html import render_html
+from joblog.report.model import Report
 from joblog.report.pdf import render_pdf
 from joblog.vision.load import load_photo
 from joblog.web.pages import page, sentence_page, shop_of
+from joblog.web.shop import Shop
 from joblog.web.view import job_view
 
 router = APIRouter()
@@ -41,11 +42,17 @@ def desk_page(request: Request, job: str) -> Response:
     return page(request, "desk.html", view=job_view(shop_of(request).session(job)))
 
 
-def _html(session: JobSession, language: Language, units: Units, paper: Paper) -> str:
-    report = build_report(
-        session.state, session.store.read_media, language=language, units=units, paper=paper
+def _report(shop: Shop, job: str, language: Language, units: Units, paper: Paper) -> Report:
+    """Return the report, with what earlier jobs on the vehicle measured beside it."""
+    session = shop.session(job)
+    return build_report(
+        session.state,
+        session.store.read_media,
+        language=language,
+        units=units,
+        paper=paper,
+        history=shop.earlier(job),
     )
-    return render_html(report)
 
 
 @router.get("/job/{job}/report.html")
@@ -53,7 +60,7 @@ def report_html(
     request: Request, job: str, language: Language = "en", units: Units = "us", paper: Paper = "a4"
 ) -> Response:
     """Return the report as one self-contained file."""
-    text = _html(shop_of(request).session(job), language, units, paper)
+    text = render_html(_report(shop_of(request), job, language, units, paper))
     return HTMLResponse(text, headers={"Content-Security-Policy": REPORT_POLICY})
 
 
@@ -62,16 +69,13 @@ def report_pdf(
     request: Request, job: str, language: Language = "en", units: Units = "us", paper: Paper = "a4"
 ) -> Response:
     """Return the report as a PDF that carries the record."""
-    return _pdf(shop_of(request).session(job), language, units, paper)
+    return _pdf(shop_of(request), job, language, units, paper)
 
 
-def _pdf(session: JobSession, language: Language, units: Units, paper: Paper) -> Response:
-    state = session.state
-    report = build_report(
-        state, session.store.read_media, language=language, units=units, paper=paper
-    )
-    data = render_pdf(report, record_bytes(state.entries))
-    name = f"service-report-{state.job[:8]}.pdf"
+def _pdf(shop: Shop, job: str, language: Language, units: Units, paper: Paper) -> Response:
+    report = _report(shop, job, language, units, paper)
+    data = render_pdf(report, record_bytes(shop.session(job).state.entries))
+    name = f"service-report-{job[:8]}.pdf"
     headers = {"Content-Disposition": f'inline; filename="{name}"'}
     return Response(data, media_type="application/pdf", headers=headers)
 
@@ -91,7 +95,7 @@ def shared_report(request: Request, token: str) -> Response:
     if grant is None or grant.kind != "report":
         sentence = "This link has ended or was never given; ask the shop for a new one."
         return sentence_page(request, sentence, status=404)
-    text = _html(shop_of(request).session(grant.job), "en", "us", "a4")
+    text = render_html(_report(shop_of(request), grant.job, "en", "us", "a4"))
     return HTMLResponse(text, headers={"Content-Security-Policy": REPORT_POLICY})
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from joblog.errors import InputError, ModelError, SheetError
 from joblog.job.session import JobSession
-from joblog.job.types import Reply
+from joblog.job.types import JobState, Reply
 from joblog.readback.clips import Stock, stock
 from joblog.record.store import Store, open_store
 from joblog.sheet.load import library, load_sheet
@@ -108,6 +108,16 @@ class Shop:
             return {}
         line = next((x for x in self.index.lines() if x["vin"].upper() == vin.upper()), None)
         return {**line["unit"], "customer": line["customer"]} if line else {}
+
+    def earlier(self, job: str, most: int = 8) -> list[JobState]:
+        """Return the latest jobs on the vehicle with the same VIN, opened before ``job``."""
+        lines = self.index.lines()  # newest first
+        at = next((k for k, line in enumerate(lines) if line["job"] == job), None)
+        if at is None or not lines[at]["vin"]:
+            return []
+        vin = lines[at]["vin"].upper()
+        same = [line["job"] for line in lines[at + 1 :] if line["vin"].upper() == vin]
+        return [self._for_line(name).state for name in same[:most]]
 
     def begin(self, sheet_text: str, opening: dict[str, Any]) -> str:
         """Open a new job and return its id."""

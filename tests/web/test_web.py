@@ -107,6 +107,20 @@ def test_report_record_and_customer_link(client, job):
     assert client.get("/report/guessed").status_code == 404
 
 
+def test_a_later_report_charts_the_same_plug_across_services(client):
+    """Only jobs on the same VIN, and only those before; the earlier report stays as it was."""
+    jobs = []
+    for vin, picture in (("1", "before"), ("1", "after"), ("2", "after")):
+        unit = {**FORM, "vin": f"EXAMPLE000000000{vin}"}
+        answer = client.post("/jobs", data=unit, follow_redirects=False)
+        jobs.append(answer.headers["location"].rsplit("/", 1)[1])
+        data = (ROOT / "sample_images" / f"plug-{picture}.jpg").read_bytes()
+        assert put_photo(client, jobs[-1], data, "plug").json()["measurement"]["usable"]
+    charted = ["trend-film" in client.get(f"/job/{job}/report.html").text for job in jobs]
+    assert charted == [False, True, False]
+    assert client.get(f"/job/{jobs[1]}/report.pdf").content.startswith(b"%PDF-")
+
+
 def test_advisor_explains_and_customer_signs(client, job):
     say(client, job, "drain plug out")
     finding = client.get(f"/api/jobs/{job}").json()["findings"][0]["key"]
