@@ -6,7 +6,9 @@ from joblog.job.clocks import ClockReading, Phase, clock_reading
 from joblog.job.drafts import Plan, answer
 from joblog.job.types import JobState, StepState, StepStatus
 from joblog.job.wording import capital, listed, said, shown, spoken_missing, step_name
+from joblog.job.wrenches import to_set
 from joblog.record.clock import Moment
+from joblog.sheet.model import Sheet, Step
 
 
 def answer_next(state: JobState) -> Plan:
@@ -17,11 +19,22 @@ def answer_next(state: JobState) -> Plan:
     spoken = f"Next: {step_name(step.step)}."
     lines = [f"Next: {step.step.title}."]
     torque = step.step.torque
-    if torque:
+    setting, setting_shown = to_set(state.sheet, step.step)
+    if setting:  # what the wrench is to show, not what the fastener gets through the adapter
+        spoken += f" {setting}"
+        lines.append(setting_shown)
+    elif torque:
         spoken += f" Torque, {said(torque.value, torque.unit)}."
         lines.append(f"Torque {shown(torque.value, torque.unit)} ± {torque.tolerance}.")
+    lines += new_parts(state.sheet, step.step)
     lines += [f"Caution: {c.text}" for c in state.sheet.cautions if step.step.key in c.steps]
     return answer(spoken, " ".join(lines))
+
+
+def new_parts(sheet: Sheet, step: Step) -> list[str]:
+    """Return what is fitted new at ``step``, and how: so that no used washer goes back in."""
+    parts = [part for part in sheet.parts if part.key in step.parts]
+    return [f"New {p.name}{f' ({p.fitted})' if p.fitted else ''}." for p in parts]
 
 
 def answer_how_much(state: JobState) -> Plan:

@@ -17,6 +17,7 @@ from joblog.job.guard_order import (
     pouring_findings,
     sequence_findings,
 )
+from joblog.job.guard_parts import part_findings
 from joblog.job.guard_photos import photo_findings
 from joblog.job.guard_quantity import quantity_findings
 from joblog.job.guard_time import clock_findings, fan_findings, window_findings
@@ -36,6 +37,7 @@ RULES: tuple[Rule, ...] = (
     sequence_findings,
     condition_findings,
     value_findings,
+    part_findings,
     quantity_findings,
     window_findings,
     fan_findings,

@@ -5,6 +5,7 @@ Each phrase carries the tag that names its meaning::
 
     step:KEY  torque:KEY  torque-at:KEY  torque:here  angle:KEY  reading:KEY  reading-at:KEY
     in:FLUID  in:here  out:FLUID  out:here  more:FLUID  share:FLUID  photo:KIND  clock:NAME
+    part-new:PART  part-old:PART
     control:NAME  note
 """
 
@@ -43,6 +44,7 @@ def phrases_of(sheet: Sheet) -> tuple[Phrase, ...]:
         *_quantity_phrases(sheet),
         *_reading_phrases(sheet),
         *_photo_phrases(sheet),
+        *_part_phrases(sheet),
         *CONTROLS,
     ]
     return tuple(found)
@@ -277,6 +279,30 @@ def _photo_phrases(sheet: Sheet) -> Iterator[Phrase]:
             example=f"photo {word}",
             does=f"takes a photo: {capital(word)}",
             group="Photos",
+        )
+
+
+def _part_phrases(sheet: Sheet) -> Iterator[Phrase]:
+    """Of parts that the sheet gives a spoken name: fitted new, or the old one put back."""
+    for part in sheet.parts:
+        if not part.say:
+            continue
+        name = f"({_either(part.say)})"
+        said = spoken_form(part.say[0])
+        yield Phrase(
+            tag=f"part-new:{part.key}",
+            pattern=f"new {name} [is] (in | on | fitted)",
+            example=f"new {said} fitted",
+            does=f"records a new part: {part.name}",
+            group="Parts",
+        )
+        yield Phrase(
+            tag=f"part-old:{part.key}",
+            pattern=f"(old | used | same) {name} [is] (kept | in | on | fitted | reused)"
+            f" | {name} reused",
+            example=f"old {said} kept",
+            does=f"records that the old one was put back: {part.name}",
+            group="Parts",
         )
 
 

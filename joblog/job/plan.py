@@ -15,6 +15,7 @@ from joblog.job.meaning import Meaning
 from joblog.job.numbers import number
 from joblog.job.plan_controls import plan_control
 from joblog.job.plan_values import plan_angle, plan_bare, plan_quantity, plan_reading, plan_torque
+from joblog.job.targets import part_step
 from joblog.job.types import JobState
 from joblog.job.wording import said, shown
 from joblog.record.clock import Moment
@@ -59,6 +60,13 @@ def _step(_: JobState, meaning: Meaning) -> Plan:
     return Plan((Draft("step-done", {"step": meaning.target}),))
 
 
+def _part(state: JobState, meaning: Meaning) -> Plan:
+    step = part_step(state, meaning.target)
+    kept = "new" if meaning.act == "part-new" else "reused"
+    body = {"step": step.key if step else None, "part": meaning.target, "state": kept}
+    return Plan((Draft("part", body),))
+
+
 def _photo(_: JobState, meaning: Meaning) -> Plan:
     return Plan(wants_photo=(meaning.target, meaning.phase))
 
@@ -86,6 +94,8 @@ _ACTS: dict[str, Callable[[JobState, Meaning], Plan]] = {
     "reading-at": plan_reading,
     "angle": plan_angle,
     "bare": plan_bare,
+    "part-new": _part,
+    "part-old": _part,
     "photo": _photo,
     "clock": _clock,
     "note": _note,

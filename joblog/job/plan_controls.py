@@ -25,6 +25,7 @@ TAKEABLE = (
     "quantity",
     "reading",
     "photo",
+    "part",
     "clock",
     "note",
     "confirmed",

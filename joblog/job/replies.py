@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 
-from joblog.job.answers import seconds
+from joblog.job.answers import new_parts, seconds
 from joblog.job.clocks import elapsed
 from joblog.job.guard_values import gets_shown
 from joblog.job.torques import numbers_tight, torque_entries
@@ -20,6 +20,7 @@ from joblog.job.wording import capital, listed, said, shown, spoken_missing, ste
 from joblog.job.wrenches import to_set, tool_named
 from joblog.record.entry import Entry
 from joblog.sheet.check_torques import wrenches_of
+from joblog.sheet.fragments import spoken_form
 from joblog.sheet.model import Sheet
 
 HOW_ON = "Confirm with a reason, or disregard."
@@ -174,7 +175,7 @@ def _disregarded(state: JobState, entry: Entry) -> tuple[str, str]:
     old = next((e for e in state.entries if e.id == entry.supersedes), None)
     if old is None:
         return "Disregarded.", "Disregarded."
-    name = {"step-done": "", "clock": "clock"}.get(old.kind, old.kind)
+    name = {"step-done": "", "part": ""}.get(old.kind, old.kind)
     step = step_named(state.sheet, old.body.get("step"))
     what = " ".join(part for part in (name, step_name(step) if step else "") if part)
     return (f"Disregarded: {what}.",) * 2 if what else ("Disregarded.",) * 2
@@ -206,6 +207,14 @@ def _last_start(state: JobState, stop: Entry) -> Entry | None:
     return starts[-1] if starts else None
 
 
+def _part_echo(state: JobState, entry: Entry) -> tuple[str, str]:
+    part = next((p for p in state.sheet.parts if p.key == entry.body.get("part")), None)
+    if part is None or entry.body.get("state") != "new":
+        return "", ""  # the finding says it
+    name = spoken_form(part.say[0]) if part.say else part.name
+    return f"New {name}.", f"{part.name}: new."
+
+
 def _photo_echo(_: JobState, entry: Entry) -> tuple[str, str]:
     kind = str(entry.body.get("kind", ""))
     measurement = entry.body.get("measurement") or {}
@@ -222,6 +231,7 @@ _ECHOES: dict[str, Callable[[JobState, Entry], tuple[str, str]]] = {
     "disregarded": _disregarded,
     "confirmed": _confirmed_echo,
     "clock": _clock_echo,
+    "part": _part_echo,
     "note": _note_echo,
     "job-closed": _closed_echo,
     "photo": _photo_echo,
@@ -258,4 +268,5 @@ def next_words(state: JobState) -> tuple[str, str]:
     cautions = [f"Caution: {c.text}" for c in state.sheet.cautions if step.step.key in c.steps]
     say, show = to_set(state.sheet, step.step)
     spoken = f"Next: {step_name(step.step)}. {say}".strip()
-    return spoken, " ".join([f"Next: {step.step.title}.", *([show] if show else []), *cautions])
+    lines = [f"Next: {step.step.title}.", show, *new_parts(state.sheet, step.step), *cautions]
+    return spoken, " ".join(line for line in lines if line)

@@ -85,6 +85,15 @@ def pour_at_hand(state: JobState, fluid: str, direction: str) -> Step | None:
     return done[-1] if done else next(iter(steps), None)
 
 
+def part_step(state: JobState, part: str) -> Step | None:
+    """Return the step at which ``part`` is fitted: the last one done, else the first to come."""
+    steps = [s for s in state.sheet.steps if part in s.parts]
+    done = [mark.step for mark in state.marks]
+    fitted = [step for step in steps if step.key in done]
+    latest = max(fitted, key=lambda step: len(done) - done[::-1].index(step.key), default=None)
+    return latest or next(iter(steps), None)
+
+
 def container_of(sheet: Sheet, fluid: str) -> Amount:
     """Return the container in which ``fluid`` comes; one unit of it where the sheet has none."""
     found = next(f for f in sheet.fluids if f.key == fluid)

@@ -14,6 +14,7 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``reading``         step, name, value, unit
 ``photo``           step, kind, phase, measurement {the photo command's fields}, trial
                     (media roles ``photo`` and ``overlay``)
+``part``            step, part, state (new, reused)
 ``clock``           name, event (start, stop)
 ``asked``           question, options [text], about
 ``confirmed``       finding, reason

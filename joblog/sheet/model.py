@@ -132,6 +132,7 @@ class SparePart(Part):
     number: str | None = None
     quantity: Whole = Field(default=1, gt=0)
     fitted: str | None = None  # "flat side to the sealing face"
+    say: tuple[Phrase, ...] = ()  # what it is called where it is said to be new, or used again
 
 
 class Tool(Part):

@@ -92,6 +92,9 @@ def test_the_job_says_what_to_set_and_judges_what_the_fastener_gets(cover):
     reply = cover.ok("ready to start")
     assert reply.spoken == "Ready to start. Next: line nut tight. Torque four zero newton-meters."
     assert "Set Large wrench to 40 N·m: through Crow-foot the line nut gets 45 N·m." in reply.shown
+    assert (
+        cover.ok("what is next").spoken == "Next: line nut tight. Torque four zero newton-meters."
+    )
     reply = cover.ok("line nut torqued to four zero")
     assert "Through Crow-foot the fastener gets 45 N·m." in reply.shown
     value = last(cover)
