@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from joblog.bench import bench_parsers
 from joblog.errors import DeviceError, Exit, InputError
@@ -78,7 +78,8 @@ def run_serve(args: argparse.Namespace) -> int:
         print(f"joblog is on http://{host}:{args.port}/ (stop it with Ctrl-C)")
         if host not in OPEN_HOSTS:
             print("Other devices must be paired; without --lan their microphone stays off.")
-    uvicorn.run(app, host=host, port=args.port, log_level="warning", **secure)  # type: ignore[arg-type]
+    options: dict[str, Any] = {"log_level": "warning", "timeout_graceful_shutdown": 2}
+    uvicorn.run(app, host=host, port=args.port, **options, **secure)  # open screens never end
     return int(Exit.OK)
 
 

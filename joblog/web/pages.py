@@ -44,11 +44,15 @@ def sentence_page(request: Request, sentence: str, status: int) -> Response:
 
 async def body_of(request: Request) -> bytes:
     """Return the body, read piece by piece and never more than a photo may have."""
+    too_large = PhotoError("The photo is larger than 30 MB; take it with a smaller resolution.")
+    told = request.headers.get("content-length", "")
+    if told.isdecimal() and int(told) > LARGEST:
+        raise too_large  # before it has travelled
     pieces, size = [], 0
     async for piece in request.stream():
         size += len(piece)
         if size > LARGEST:
-            raise PhotoError("The photo is larger than 30 MB; take it with a smaller resolution.")
+            raise too_large
         pieces.append(piece)
     return b"".join(pieces)
 
