@@ -17,6 +17,7 @@ from __future__ import annotations
 import hashlib
 import io
 import struct
+import warnings
 import zlib
 from pathlib import Path
 
@@ -39,6 +40,7 @@ MAX_JPEG_PIXELS = 160_000_000  # decoded reduced
 # Pillow's own guard warns from 89 megapixels on; ours is stricter where it matters (see above) and
 # lets a phone's panorama through, so its limit is set to ours.
 Image.MAX_IMAGE_PIXELS = MAX_JPEG_PIXELS
+warnings.filterwarnings("ignore", category=Image.DecompressionBombWarning)  # ours is one sentence
 
 SAFE_EXIF = (
     "Make",

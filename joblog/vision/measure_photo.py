@@ -38,7 +38,8 @@ def measure_photo(
             raise UsageError(f"A {name} of {value:g} mm can't be: give it in mm, above 0.")
     photo = source if isinstance(source, Photo) else load_photo(source)
     reading = _measured(photo, kind, plug_diameter_mm, mark_distance_mm)
-    return replace(reading, seconds=time.perf_counter() - started)
+    notes = (*reading.notes, photo.note) if photo.note else reading.notes
+    return replace(reading, notes=notes, seconds=time.perf_counter() - started)
 
 
 def _measured(

@@ -137,7 +137,6 @@ def _reading(photo: Photo, face: PlugFace, debris: Debris, plug_diameter_mm: flo
         rim=to_value(face.rim, photo.scale),
         magnet=to_value(debris.magnet, photo.scale),
         film_outlines_px=_outlines(debris, photo),
-        notes=(photo.note,) if photo.note else (),
     )
 
 
