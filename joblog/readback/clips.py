@@ -19,7 +19,7 @@ from joblog.errors import ModelError
 FOLDER = Path(__file__).with_name("static")
 INDEX = "index.json"
 SOUND = "voice.ogg"
-INDEX_SHA256 = "29d21d5e25df7449d4362f5fab9cbf4b06fc5809bdc4b111bfbbcf6c0bfe6a00"
+INDEX_SHA256 = "a0e4dfafdf0cee1ae2178f461d3bf498e92384004d6579e4df8b6a339514a1c7"
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,11 @@
-"""Write what the read-back clips must hold: one word or phrase a line, for all shipped sheets."""
+"""Write what the read-back clips must hold: one word or phrase a line, for all shipped sheets.
+
+Besides them stand words of the trade that a shop's own sheets are likely to use (trade_words.txt).
+"""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 from joblog.job.vocabulary import closed_vocabulary, phrases_spoken_whole
 from joblog.sheet.load import library, load_sheet
@@ -8,7 +13,7 @@ from joblog.sheet.load import library, load_sheet
 
 def main() -> None:
     """Print single words with a comma (spoken as if more followed), phrases as they end."""
-    words: set[str] = set()
+    words = set(Path(__file__).with_name("trade_words.txt").read_text(encoding="utf-8").split())
     phrases: list[str] = []
     for path in library().values():
         sheet = load_sheet(path)
