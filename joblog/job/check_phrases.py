@@ -14,7 +14,7 @@ from joblog.job.controls import CONTROLS
 from joblog.job.grammar import grammar_for_sheet, grammar_text
 from joblog.job.phrases import digits, fastener_words, phrases_of, words_of
 from joblog.job.said_units import unit_words
-from joblog.sheet.check_words import forms_of
+from joblog.sheet.check_words import compilable, forms_of
 from joblog.sheet.complaints import Complaint, Found
 from joblog.sheet.model import Sheet, Step
 from joblog.sheet.soundalike import sound_alikes
@@ -63,6 +63,8 @@ def _meaning(form: str, others: Grammar) -> str:
 
 
 def _without_steps(sheet: Sheet) -> Grammar | None:
+    if not compilable(sheet):
+        return None
     try:
         return Grammar.from_text(grammar_text(sheet, steps=False), source="the other phrases")
     except JoblogError:
@@ -78,6 +80,8 @@ def _forms(phrase: str) -> list[str]:
 
 def unsayable_values(sheet: Sheet) -> Found:
     """Tell specified values that the grammar has no words for, and names that mean another step."""
+    if not compilable(sheet):
+        return
     try:
         grammar = grammar_for_sheet(sheet)
         known = {p.tag for p in phrases_of(sheet)}
@@ -116,6 +120,8 @@ def _unsayable_limits(i: int, step: Step, grammar: Grammar) -> Found:
 
 def sound_alike_remarks(sheet: Sheet) -> Found:
     """Remark on phrases that a noisy shop could take for each other, or for a procedure word."""
+    if not compilable(sheet):
+        return
     places = {step.key: i for i, step in enumerate(sheet.steps)}
     spoken = {step.key: list(islice(_all_forms(step), COMPARED)) for step in sheet.steps}
     controls = {p.tag: _forms(p.pattern) for p in CONTROLS if "<" not in p.pattern}

@@ -16,6 +16,7 @@ from joblog.sheet.model import Sheet, Step, Tool
 # Of a wrench's maximum: the lowest test point of ISO 6789:2003. Since 2017 a range starts at the
 # lowest marked value (ISO 6789-1:2017, 5.1.3), so that this counts where no lowest value is given.
 LOWEST_SHARE = Fraction(1, 5)
+MOST_FASTENERS = 100
 MOST_STAGES = 12  # more can't be said
 LARGEST_NM = 20_000
 SMALLEST_NM = Fraction(1, 20)
@@ -48,6 +49,10 @@ def _values(sheet: Sheet) -> Found:
         if torque.stage > MOST_STAGES:
             yield Complaint(
                 (*at, "stage"), f"stage {torque.stage} can't be said; number stages from 1"
+            )
+        if torque.count > MOST_FASTENERS:
+            yield Complaint(
+                (*at, "count"), f"{torque.count} fasteners of a kind can't be meant; check 'count'"
             )
         yield from _angle(i, step)
 

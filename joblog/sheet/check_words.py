@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections import defaultdict
+from collections.abc import Iterator
 
 from joblog.errors import SheetError
 from joblog.sheet.complaints import Complaint, Found
 from joblog.sheet.fragments import expansions
+from joblog.sheet.locate import FieldPath
 from joblog.sheet.model import Sheet
 
 FORMS = 200  # sentences that one phrase may stand for
+LONGEST_PHRASE = 160  # characters, brackets and variants included
+LONGEST_NAME = 60  # characters of what is spoken: a fastener, a reading, a fluid
+LONGEST_TEXT = 2000
 ENDINGS = (
     "done",
     "complete",
@@ -29,10 +35,74 @@ def forms_of(fragment: str) -> list[str]:
     return expansions(fragment, FORMS)
 
 
+def _spoken_texts(sheet: Sheet) -> Iterator[tuple[FieldPath, str, int]]:
+    for i, step in enumerate(sheet.steps):
+        for j, phrase in enumerate(step.say):
+            yield ("steps", i, "say", j), phrase, LONGEST_PHRASE
+        if step.torque:
+            yield ("steps", i, "torque", "fastener"), step.torque.fastener, LONGEST_NAME
+        if step.reading:
+            yield ("steps", i, "reading", "name"), step.reading.name, LONGEST_NAME
+    for table in ("fluids", "tools", "parts"):
+        for i, row in enumerate(getattr(sheet, table)):
+            if table == "fluids":
+                yield (table, i, "name"), row.name, LONGEST_NAME
+            for j, phrase in enumerate(row.say):
+                yield (table, i, "say", j), phrase, LONGEST_PHRASE
+
+
+def compilable(sheet: Sheet) -> bool:
+    """Say whether phrases and names are short enough for a grammar to be made of them."""
+    return all(len(text) <= most for _, text, most in _spoken_texts(sheet))
+
+
+def _too_long(sheet: Sheet) -> Found:
+    for path, text, most in _spoken_texts(sheet):
+        if len(text) > most:
+            yield Complaint(
+                path,
+                f"'{text[:40]}...' has {len(text)} characters, and nobody says that; "
+                f"write what people call out, {most} characters at most",
+            )
+
+
+def _texts(sheet: Sheet) -> Found:
+    """Tell texts that can't be read: endless ones, and characters that nobody sees."""
+    spoken = {path for path, _, _ in _spoken_texts(sheet)}
+    for path, text in _all_texts(sheet.model_dump(), ()):
+        if len(text) > LONGEST_TEXT and path not in spoken:
+            yield Complaint(path, f"a text of {len(text)} characters; write {LONGEST_TEXT} at most")
+        odd = next((c for c in text if c not in "\n\t" and _invisible(c)), "")
+        if odd:
+            yield Complaint(
+                path, f"an invisible character (U+{ord(odd):04X}) stands in it; write it anew"
+            )
+
+
+def _invisible(char: str) -> bool:
+    return unicodedata.category(char) == "Cc" or unicodedata.bidirectional(char) in _TURNING
+
+
+_TURNING = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
+
+
+def _all_texts(value: object, path: FieldPath) -> Iterator[tuple[FieldPath, str]]:
+    if isinstance(value, str):
+        yield path, value
+    elif isinstance(value, dict):
+        for key, inner in value.items():
+            yield from _all_texts(inner, (*path, key))
+    elif isinstance(value, list | tuple):
+        for i, inner in enumerate(value):
+            yield from _all_texts(inner, (*path, i))
+
+
 def _phrases(sheet: Sheet) -> Found:
     for i, step in enumerate(sheet.steps):
         for j, phrase in enumerate(step.say):
             path = ("steps", i, "say", j)
+            if len(phrase) > LONGEST_PHRASE:
+                continue
             try:
                 forms = expansions(phrase, FORMS + 1)
             except SheetError as error:
@@ -90,6 +160,8 @@ def _shared(sheet: Sheet) -> Found:
 
 
 def _spoken(phrase: str) -> list[str]:
+    if len(phrase) > LONGEST_PHRASE:
+        return []
     try:
         forms = forms_of(phrase)
     except SheetError:
@@ -160,4 +232,4 @@ def _reading_names(sheet: Sheet) -> Found:
             units[name] = {step.reading.unit}
 
 
-WORD_RULES = (_phrases, _shared, _named)
+WORD_RULES = (_texts, _too_long, _phrases, _shared, _named)

@@ -48,6 +48,12 @@ MISTAKES = [
     ('["level read"]', '["[level read]"]', "[level", "no word at all"),
     ('["level read"]', '["level | "]', '["level |', "no word at all"),
     ('["level read"]', '["([level] | read) [it]"]', "([level]", "no word at all"),
+    ('["level read"]', '["' + "(" * 3000 + "level" + ")" * 3000 + '"]', "((((", "nobody says that"),
+    ('["level read"]', '["' + "level " * 9000 + '"]', "level level", "nobody says that"),
+    ('fastener = "drain plug"', 'fastener = "' + "drain plug " * 900 + '"', "drain plug drain",
+     "nobody says that"),
+    ("is replaced, so", "is \\u202Ereplaced\\u0000, so", "u202E", "invisible character (U+202E)"),
+    ("stage = 1, count = 4", "stage = 1, count = 4000", "count = 4000", "4000 fasteners"),
     ('["level read"]', '["' + "(a|b) " * 8 + 'level"]', "(a|b)", "more than 200"),
     # torques and wrenches
     ("value = 30, unit", "value = 70, unit", "drain plug", "12 to 60 N.m"),
@@ -297,7 +303,7 @@ def test_byte_order_mark_and_windows_line_ends_are_fine_and_lines_stay_right(tmp
 
 
 def test_odd_line_breaks_inside_text_do_not_shift_lines():
-    text = BASE.replace("The oil of", "The\u2028oil\u0085of").replace("closes = 600", "closes = 60")
+    text = BASE.replace("The oil of", "The\u2028oil\u2029of").replace("closes = 600", "closes = 60")
     (found,) = problems_in(text, "x")[1]
     assert found.line == line_with(text, "closes = 60")
 
