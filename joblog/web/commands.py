@@ -71,7 +71,7 @@ def run_serve(args: argparse.Namespace) -> int:
     _free(host, args.port)
     shop = Shop.at(args.data)
     app = create_app(shop)
-    secure: dict[str, str] = {}
+    secure: dict[str, Any] = {}
     if args.lan:
         secure = _certified(app, args.data or default_data_dir(), args.port)
     else:

@@ -1,0 +1,77 @@
+"""Gloves, pedals and eyes: push to talk, targets of 64 pixels, nothing by colour alone."""
+
+import pytest
+from browsing import DESK, PHONE, TABLET, WALL, wait_text
+
+LARGE = """() => [...document.querySelectorAll(
+  'button, a[href], input:not(.visually-hidden), select, summary, [role=radio], label.button')]
+  .map((node) => [node.textContent.trim() || node.id, node.getBoundingClientRect()])
+  .filter(([, box]) => box.width && box.right > 0)
+  .map(([name, box]) => [name, box.width, box.height])"""
+WORDS = """(selector) => [...document.querySelectorAll(selector)].map((node) =>
+  [getComputedStyle(node, '::before').content, node.innerText].join(' '))"""
+
+
+@pytest.mark.parametrize("key", ["Space", "PageDown"])
+def test_pedal_key_holds_the_line_open_while_it_is_down(shop, booth, job, key):
+    """The microphone plays a command: what is said between key down and key up is heard."""
+    booth.speak("01-vehicle-checked", before=0.8, after=4)
+    page = booth.page()
+    page.goto(f"{shop.here}/job/{job}")
+    page.locator("#mute").click()  # touched: the pedal must talk all the same, not press it again
+    page.keyboard.down(key)
+    wait_text(page, "#mic", "Speak now")
+    assert page.get_attribute("#hold", "aria-pressed") == "true"
+    page.wait_for_timeout(2600)  # the sound itself lasts so long
+    page.keyboard.up(key)
+    wait_text(page, "#mic", "Ready: hold to talk")
+    wait_text(page, "#answer", "Vehicle checked.")
+    assert page.get_attribute("#mute", "aria-pressed") == "true"
+
+
+def test_pedal_key_types_where_somebody_types(shop, booth, job):
+    page = booth.page()
+    page.goto(f"{shop.here}/job/{job}")
+    page.click("#phrase")
+    page.keyboard.type("vehicle checked")
+    assert page.input_value("#phrase") == "vehicle checked"  # with its space
+    assert page.inner_text("#mic") == "Microphone is off"
+
+
+@pytest.mark.parametrize("path", ["/job/{}", "/phone/{}"])
+def test_every_target_is_at_least_64_pixels(shop, booth, job, path):
+    shop.say(job, "drain plug out")
+    page = booth.page(PHONE)
+    page.goto(shop.here + path.format(job))
+    wait_text(page, "#line", "Live")
+    for width, height in (PHONE, TABLET, DESK, WALL):
+        page.set_viewport_size({"width": width, "height": height})
+        targets = page.evaluate(LARGE)
+        assert len(targets) >= 5
+        small = [target for target in targets if min(target[1:]) < 64]
+        assert not small, (width, small)
+
+
+def test_nothing_is_told_by_colour_alone(shop, booth, job):
+    """Each state of a thing has words of its own, whatever its colour."""
+    page = booth.page()
+    page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#line", "Live")
+    off = page.evaluate(WORDS, "#mute")
+    page.click("#mute")
+    assert page.evaluate(WORDS, "#mute") != off
+    shop.say(job, "drain plug out")
+    page.wait_for_selector("#findings li.open")
+    still_open = page.evaluate(WORDS, "#findings li")
+    shop.say(job, "disregard")
+    page.wait_for_selector("#findings li:not(.open)")
+    assert page.evaluate(WORDS, "#findings li") != still_open
+    shop.say(job, "vehicle checked")
+    wait_text(page, "#steps", "done")
+    done, now, later = page.evaluate(WORDS, "#steps li")[:3]
+    assert "done" in done
+    assert "next" in now
+    assert not {"done", "next"} & set(later.replace(":", " ").split())
+    page.goto(f"{shop.here}/phone/{job}")
+    kinds = page.evaluate(WORDS, "#kinds button")
+    assert sum("Chosen" in words for words in kinds) == 1
