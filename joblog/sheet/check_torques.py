@@ -7,7 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from joblog.errors import InputError
-from joblog.measure.torque import crow_foot_setting
+from joblog.measure.torque import crow_foot_setting, permissible_deviation
 from joblog.measure.units import UNITS, Quantity
 from joblog.sheet.check_order import all_earlier, earlier_steps
 from joblog.sheet.complaints import Complaint, Found, in_si, plain, size, told
@@ -245,4 +245,23 @@ def _unfit(step: Step, wrench: Tool, adapter: Tool | None) -> tuple[str, bool]:
     )
 
 
-TORQUE_RULES = (_values, _stages, _ranges, _wrenches)
+def _finer_than_the_wrench(sheet: Sheet) -> Found:
+    """Remark where the wrench may be off by more than the sheet allows (ISO 6789-1, 5.1.5)."""
+    for i, step in enumerate(sheet.steps):
+        for wrench in wrenches_of(sheet, step)[:1]:
+            top = size(wrench.highest, "torque")
+            if step.torque is None or top is None or top <= 0 or wrench.highest is None:
+                continue
+            share = permissible_deviation(Quantity(wrench.highest.value, wrench.highest.unit))
+            around = Fraction(step.torque.value) * share
+            if step.torque.tolerance < around:
+                yield Complaint(
+                    ("steps", i, "torque", "tolerance"),
+                    f"a wrench may itself be off by {plain(share * 100)} % (ISO 6789-1), which is "
+                    f"{plain(around)} {step.torque.unit} here; ± {step.torque.tolerance} can't be "
+                    "kept for sure: check it",
+                    remark=True,
+                )
+
+
+TORQUE_RULES = (_values, _stages, _ranges, _wrenches, _finer_than_the_wrench)

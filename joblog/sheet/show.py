@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from textwrap import wrap
 
 from joblog.measure.units import unit_of
+from joblog.sheet.check_torques import adapter_of, setting_on, wrenches_of
 from joblog.sheet.model import Amount, Sheet, Step
 
 WIDTH = 88
@@ -69,9 +70,16 @@ def _step_lines(step: Step, sheet: Sheet) -> Iterator[str]:
     torque = step.torque
     if torque:
         unit = unit_of(torque.unit).symbol
-        turn = f", then {torque.angle} degrees further" if torque.angle else ""
+        around = f" ± {torque.angle_tolerance}" if torque.angle_tolerance is not None else ""
+        turn = f", then {torque.angle}{around} degrees further" if torque.angle else ""
         times = f", {torque.count} of them" if torque.count > 1 else ""
         yield f"torque {torque.fastener}: {torque.value} ± {torque.tolerance} {unit}{turn}{times}"
+        adapter = adapter_of(sheet, step)
+        for wrench in wrenches_of(sheet, step) if adapter else ():
+            setting = setting_on(step, wrench, adapter)
+            if setting is not None and adapter is not None:
+                figure = f"{float(setting.exact):.1f} {unit}"
+                yield f"set {wrench.name} to {figure}, through {adapter.name}"
     if step.pour:
         yield f"quantity {step.pour.direction}: {step.pour.fluid}"
     if step.window:
