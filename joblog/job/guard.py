@@ -20,6 +20,7 @@ from joblog.job.guard_order import (
 from joblog.job.guard_parts import part_findings
 from joblog.job.guard_photos import photo_findings
 from joblog.job.guard_quantity import quantity_findings
+from joblog.job.guard_stages import stage_findings
 from joblog.job.guard_time import clock_findings, fan_findings, window_findings
 from joblog.job.guard_undone import ReplayUpTo, undone_findings
 from joblog.job.guard_unit import unit_findings
@@ -36,6 +37,7 @@ RULES: tuple[Rule, ...] = (
     order_findings,
     sequence_findings,
     condition_findings,
+    stage_findings,
     value_findings,
     part_findings,
     quantity_findings,

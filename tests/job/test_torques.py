@@ -139,6 +139,24 @@ def test_the_second_stage_before_the_first_is_out_of_order(bench):
     assert reply.findings[0].key == "order:stage-two:stage-one"
 
 
+def test_a_stage_done_over_wants_the_later_stage_again(bench):
+    """Tightened anew, not corrected: a corrected figure changes nothing that was done."""
+    job = bench(toml=STAGES)
+    job.ok("cover bolt torqued to two zero", "cover bolt stage two torqued to five zero")
+    job.ok("cover bolt stage two turned nine zero degrees")
+    job.ok("correction cover bolt torqued to two one")
+    assert job.state.findings == ()
+    reply = job.say("cover bolt torqued to two zero")
+    assert reply.tone == "warn"
+    assert "now do second stage done again" in reply.shown
+    reply = job.say("cover bolt stage two torqued to five zero newton meters")
+    assert "Wanted: angle." in reply.spoken
+    (finding,) = job.state.findings
+    assert finding.resolved == "done afterwards"
+    job.ok("cover bolt stage two turned nine zero degrees")
+    assert job.status("stage-two") == "done"
+
+
 TWICE = """
 [sheet]
 key = "twice"
