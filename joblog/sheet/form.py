@@ -99,6 +99,8 @@ def _mend(rest: dict[str, Any], path: FieldPath) -> bool:
         if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", str(field)):
             del table[str(field)]
         return True
+    if _mend_inside(table, path, row):
+        return True
     table.pop(str(field), None)
     if len(path) > 1 and path[0] in (*_LISTS, "sheet"):
         filled = {**_FILLED_IN, "key": f"row-{row}" if row else "key"}
@@ -107,6 +109,26 @@ def _mend(rest: dict[str, Any], path: FieldPath) -> bool:
         if field in filled:
             table[str(field)] = filled[str(field)]
     return True
+
+
+def _mend_inside(table: dict[str, Any], path: FieldPath, row: str) -> bool:
+    """Mend one item of a list, or the tolerance of a torque, and leave what stands beside it."""
+    if len(path) != 4:  # table, row, field, what is inside it
+        return False
+    inside, field = table.get(str(path[2])), path[3]
+    if isinstance(inside, list) and isinstance(field, int) and field < len(inside):
+        mended = (
+            f"row {row} {_letters(field)}" if path[2] == "say" else f"row-{row}-{_letters(field)}"
+        )
+        done = inside[field] == mended
+        inside[field] = mended
+        return not done
+    if path[2] == "torque" and field == "tolerance" and isinstance(inside, dict):
+        value = inside.get("value")
+        fits = isinstance(value, int | Decimal) and not isinstance(value, bool) and value > 0
+        inside["tolerance"] = Decimal(value or 0) / 10 if fits else 0
+        return fits
+    return False
 
 
 def _letters(number: int) -> str:
@@ -130,7 +152,9 @@ def _sentence(detail: ErrorDetails, data: Mapping[str, Any]) -> str:  # noqa: PL
     if kind in ("tuple_type", "list_type"):
         return f"{given} can't be used: {_list_hint(detail['input'], field)}"
     if kind in ("model_type", "model_attributes_type", "dict_type"):
-        example = _TABLES.get(field, _AMOUNT if field in _AMOUNTS else "")
+        example = _share_of_service(detail, data) or _TABLES.get(
+            field, _AMOUNT if field in _AMOUNTS else ""
+        )
         hint = f"write a table: {field} = {example}" if example else f"write a table [{field}]"
         return f"{given} can't be used: {hint}"
     if kind == "too_short":
@@ -141,6 +165,20 @@ def _sentence(detail: ErrorDetails, data: Mapping[str, Any]) -> str:  # noqa: PL
         return f"{given} can't be used: write one of {detail['ctx']['expected']}"
     message = detail["msg"].removeprefix("Input should be ").removeprefix("Value error, ")
     return f"{given} can't be used: write {message}"
+
+
+def _share_of_service(detail: ErrorDetails, data: Mapping[str, Any]) -> str:
+    """Return the amount that a fluid's tolerance in percent comes to, '' where it is none."""
+    path, given = detail["loc"], detail["input"]
+    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(%|percent)\s*", str(given))
+    if found is None or path[0] != "fluids" or path[-1] != "tolerance":
+        return ""
+    service = data["fluids"][path[1]].get("service")
+    value = service.get("value") if isinstance(service, Mapping) else None
+    if isinstance(value, bool) or not isinstance(value, int | Decimal):
+        return ""
+    part = (Decimal(value) * Decimal(found[1]) / 100).normalize()
+    return f'{{ value = {part:f}, unit = "{service.get("unit", "L")}" }}'
 
 
 def _field_hint(field: str) -> str:

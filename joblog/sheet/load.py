@@ -48,8 +48,8 @@ def problems_in(
 ) -> tuple[Sheet | None, list[Problem]]:
     """Return the sheet in ``text`` (None where it has no valid form) and all its mistakes.
 
-    ``also`` are rules of other rooms, asked where the form is right. A mistake of form doesn't
-    hide the mistakes of sense behind it.
+    ``also`` are rules of other rooms. A mistake of form doesn't hide the mistakes of sense behind
+    it: what is left without it is checked, too.
     """
     try:
         data = _toml(text)
@@ -65,12 +65,21 @@ def problems_in(
         sheet = Sheet.model_validate(data)
     except ValidationError as error:
         form = [Complaint(*mistake) for mistake in form_mistakes(error, data)]
-        rows = {complaint.path[:2] for complaint in form}
         rest = salvaged(data)
-        behind = [c for c in check(rest) if c.path[:2] not in rows] if rest else []
-        return None, sorted(map(at, [*form, *behind]), key=lambda p: (p.remark, p.line))
-    complaints = [*check(sheet), *(c for rule in also for c in rule(sheet))]
-    return sheet, sorted(map(at, complaints), key=lambda p: (p.remark, p.line))
+        behind = [c for c in (_senseless(rest, also) if rest else ()) if not c.remark]
+        apart = [c for c in behind if not any(_overlap(c.path, f.path) for f in form)]
+        return None, sorted(map(at, [*form, *apart]), key=lambda p: p.line)
+    return sheet, sorted(map(at, _senseless(sheet, also)), key=lambda p: (p.remark, p.line))
+
+
+def _senseless(sheet: Sheet, also: Sequence[Rule]) -> list[Complaint]:
+    return [*check(sheet), *(complaint for rule in also for complaint in rule(sheet))]
+
+
+def _overlap(one: FieldPath, other: FieldPath) -> bool:
+    """Say whether one path lies within the other: what was filled in is not complained of."""
+    shorter = min(len(one), len(other))
+    return one[:shorter] == other[:shorter]
 
 
 def mistakes(problems: Iterable[Problem]) -> list[Problem]:

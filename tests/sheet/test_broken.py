@@ -296,6 +296,31 @@ def test_a_mistake_of_form_does_not_hide_those_behind_it():
     assert len(problems) == len(words)
 
 
+def test_a_sheet_wrong_in_eleven_ways_is_told_all_of_them_at_once(capsys):
+    file = DATA / "stranger.toml"
+    assert main(["sheet", "check", str(file)]) == 1
+    told = capsys.readouterr().out.splitlines()
+    text = sheet_text(file)
+    expected = {
+        "final-drive-two": "there is no sheet 'final-drive-two'",
+        "service = {": "more than the unit holds",
+        'tolerance = "5 %"': 'write a table: tolerance = { value = 0.06, unit = "qt_us" }',
+        'key = "fill-loose"': "in a circle",
+        '"take that back"': "takes the last entry back",
+        '"plug in",': "already marks step 'fill-loose' (by 'fill plug [is] loose')",
+        'after = ["Drained"]': "such as 'drained'",
+        "value = 14": "10 % of 14 is 1.4",
+        'fastener = "drain plug"': "outside the range of 'tw'",  # 14 lbf.ft are 19 N.m
+        "closes = 90": "before it opens",
+        "low = 12": "exchange them",
+    }
+    assert len(told) == len(expected)
+    for line, words in expected.items():
+        found = [t for t in told if words in t]
+        assert len(found) == 1, words
+        assert found[0].startswith(f"{file}:{line_with(text, line)}: "), (line, found)
+
+
 def test_byte_order_mark_and_windows_line_ends_are_fine_and_lines_stay_right(tmp_path):
     file = tmp_path / "s.toml"
     text = BASE.replace("closes = 600", "closes = 60")
