@@ -108,6 +108,7 @@ def reply_view(reply: Reply, voice: Stock | None = None) -> dict[str, Any]:
         "pieces": [piece.as_json() for piece in pieces],
         "shown": reply.shown,
         "tone": reply.tone,
+        "source": reply.entries[0].source if reply.entries else "",
         "announced": any(e.source == "clock" for e in reply.entries),  # nobody asked: say it aloud
     }
 

@@ -67,8 +67,8 @@ def complaints(page):
         {**rule, "nodes": nodes}
         for rule in result["incomplete"]
         if rule["id"] == "color-contrast"
-        # a chart's single letters: dark ink on white, judged by eye
-        and (nodes := [n for n in rule["nodes"] if "too short" not in n["failureSummary"]])
+        # what is written inside a drawing can't be judged by axe: charts are looked at by eye
+        and (nodes := [n for n in rule["nodes"] if not n["html"].startswith("<text")])
     ]
     return [
         (

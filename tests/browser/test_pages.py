@@ -14,7 +14,9 @@ def test_bay_screen_answers_and_follows_another_screen_live(shop, booth, job):
     page.fill("#phrase", "vehicle checked")
     page.press("#phrase", "Enter")
     wait_text(page, "#answer", "Vehicle")
+    wait_text(page, "#heard", "“vehicle checked”")
     shop.say(job, "drain plug out")
+    wait_text(page, "#heard", "Entered by hand")  # on another screen: this one heard nothing
     page.wait_for_selector("#findings li.open")
     assert "must come first" in page.inner_text("#findings")
 

@@ -10,10 +10,13 @@ const voice = new Voice(job, (text) => setText(byId("voice"), text));
 let microphone = null;
 let lastSpoken = null;
 let lastHeardAt = null;
+const typed = { waiting: false, shown: "" }; // what was typed on this screen, and its answer
 
 function draw(view) {
   const said = view.recent.filter((line) => line.note !== "reject").at(-1);
-  if (said && said.at !== lastHeardAt) {
+  if (view.reply.source === "hand") {
+    if (!typed.waiting && view.reply.shown !== typed.shown) setText(byId("heard"), "Entered by hand");
+  } else if (said && said.at !== lastHeardAt) {
     lastHeardAt = said.at;
     setText(byId("heard"), said.what);
   }
@@ -107,10 +110,15 @@ function answered(reply) {
 
 async function say(text) {
   setText(byId("heard"), `“${text}”`);
+  typed.waiting = true;
   try {
-    answered(await send(`/api/jobs/${job}/say`, { text, by }));
+    const reply = await send(`/api/jobs/${job}/say`, { text, by });
+    typed.shown = reply.shown;
+    answered(reply);
   } catch (error) {
     setText(byId("answer"), error.message);
+  } finally {
+    typed.waiting = false;
   }
 }
 
