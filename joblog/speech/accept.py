@@ -3,7 +3,8 @@
 The recogniser gives a calibrated probability that the sentence is right. Acting on it is a matter
 of costs: with a right answer free, asking costs 1, and accepting a wrong sentence costs ``stake``;
 so accepting pays while ``(1 - confidence) * stake < 1``, which puts the threshold at
-``1 - 1 / stake``. A wrong torque costs more than a repeated 'step done', hence two stakes.
+``1 - 1 / stake``. A wrong torque costs more than a repeated 'step done'; a string of bare digits
+(an order number) costs more still, because no unit, no range and no specification would catch it.
 """
 
 from __future__ import annotations
@@ -22,38 +23,32 @@ NUMBER_WORDS = frozenset(
         "thirds", "quarters",
     )
 )  # fmt: skip
-# Words whose presence or absence changes no order: sentences that differ only here mean the same.
-_POLITE = frozenset(
-    (
-        "a", "an", "the", "i", "i'd", "i'm", "can", "may", "please", "me", "get", "give", "have",
-        "want", "like", "make", "would",
-    )
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Stakes:
     """How many asks one silently wrong sentence is worth, by what the sentence holds.
 
-    ``by_tag`` overrides for sentences that carry a tag. ``reject`` is the confidence below which
-    not even a question makes sense.
+    ``plain`` is for sentences without a number, ``number`` for those with one, ``digits`` for those
+    that are nothing but numbers. ``by_tag`` overrides for sentences that carry a tag. ``reject`` is
+    the confidence below which not even a question makes sense.
     """
 
     plain: float = 5.0
-    number: float = 7.5
+    number: float = 10.0
+    digits: float = 25.0
     reject: float = 0.10
     by_tag: Mapping[str, float] = field(default_factory=dict)
 
     def threshold(self, words: Iterable[str], tags: Iterable[str] = ()) -> float:
         """Return the confidence from which a sentence is accepted."""
-        stake = self.number if NUMBER_WORDS.intersection(words) else self.plain
+        said = tuple(words)
+        numbers = sum(word in NUMBER_WORDS for word in said)
+        stake = self.plain if not numbers else self.number
+        if numbers and numbers == len(said):
+            stake = self.digits
         chosen = [self.by_tag[tag] for tag in tags if tag in self.by_tag]
         return 1.0 - 1.0 / max(chosen, default=stake)
-
-
-def meaning(words: Iterable[str]) -> tuple[str, ...]:
-    """Return what is left of a sentence without its polite words."""
-    return tuple(word for word in words if word not in _POLITE)
 
 
 def decide(

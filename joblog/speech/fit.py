@@ -10,7 +10,7 @@ a few speakers' takes, which folds share, so figures for digits flatter.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.audio.types import RATE
-from joblog.speech.accept import meaning
 from joblog.speech.bench import Condition, conditions
+from joblog.speech.meaning import grouped, meaning
 from joblog.speech.whisper.confidence import CALIBRATION, EVIDENCE, Calibration, weigh
 from joblog.speech.whisper.engine import WhisperEngine
 from joblog.speech.whisper.evidence import FEATURES
@@ -41,6 +41,7 @@ class Case:
     name: str
     measures: Floats
     words: tuple[tuple[str, ...], ...]
+    meanings: tuple[Hashable, ...]
     right: NDArray[np.bool_]
     free: Free
     duration: float
@@ -64,9 +65,18 @@ def gather(engine: WhisperEngine, rows: Sequence[Condition]) -> list[Case]:
             words = tuple(s.words for s in found.sentences)
             key = f"{row.name.split(',')[0]} {number}"
             seconds = len(item.samples) / RATE
+            meanings = tuple(meaning(said, row.grammar) for said in words)
+            # a sentence that means the same as a right one is right
+            right = np.isin(np.arange(len(words)), [
+                place for place, mine in enumerate(meanings)
+                if any(mine == meanings[other] for other in np.flatnonzero(right))
+            ])  # fmt: skip
             cases.append(
-                Case(key, row.name, found.measures, words, right, free, seconds, prepared.contrast)
-            )
+                Case(
+                    key, row.name, found.measures, words, meanings, right, free, seconds,
+                    prepared.contrast,
+                )
+            )  # fmt: skip
         print(f"  analysed: {row.name}", flush=True)
     return cases
 
@@ -95,11 +105,9 @@ def fit_ranking(cases: Sequence[Case], steps: int = 500) -> dict[str, float]:
 
 def evidence_of(case: Case, calibration: Calibration) -> tuple[Floats, bool]:
     """Return the evidence of the best sentence, and whether it is right."""
-    merits = calibration.merits(case.measures)
-    order = np.argsort(-merits)
-    best = int(order[0])
-    others = [i for i in map(int, order[1:]) if meaning(case.words[i]) != meaning(case.words[best])]
-    margin = float(merits[best] - merits[others[0]]) if others else np.inf
+    groups = grouped(calibration.merits(case.measures), case.meanings)
+    best = groups[0].best
+    margin = groups[0].merit - groups[1].merit if len(groups) > 1 else np.inf
     row = weigh(case.measures[best], margin, case.free, case.duration, case.contrast)
     return row, bool(case.right[best])
 

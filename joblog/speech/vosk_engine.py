@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import math
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Hashable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +19,9 @@ import numpy as np
 
 from joblog.audio.types import RATE, Samples
 from joblog.errors import GrammarError, ModelError
-from joblog.speech.accept import Stakes, decide, meaning
+from joblog.speech.accept import Stakes, decide
 from joblog.speech.grammar import Grammar
+from joblog.speech.meaning import meaning
 from joblog.speech.types import Alternative, Hearing, Verdict
 from joblog.speech.whisper.sound import prepare
 
@@ -74,7 +75,7 @@ class VoskEngine:
             why = prepared.why or "No phrase that can be said here fits the sound."
             seconds = time.perf_counter() - started
             return Hearing("", Verdict.REJECT, 0.0, (), seconds, duration, self.name, why)
-        ranking = _probabilities(found)
+        ranking = _probabilities(found, grammar)
         best, confidence = ranking[0]
         others = tuple(Alternative(" ".join(w), round(p, 4)) for w, p in ranking[1:])
         parse = grammar.parse(best)
@@ -133,12 +134,12 @@ def _in_grammar(
 
 
 def _probabilities(
-    found: list[tuple[tuple[str, ...], float]],
+    found: list[tuple[tuple[str, ...], float]], grammar: Grammar
 ) -> list[tuple[tuple[str, ...], float]]:
     """Turn log scores into shares of one; sentences that mean the same are one."""
-    best: dict[tuple[str, ...], tuple[tuple[str, ...], float]] = {}
+    best: dict[Hashable, tuple[tuple[str, ...], float]] = {}
     for words, score in found:
-        key = meaning(words)
+        key = meaning(words, grammar)
         if key not in best or best[key][1] < score:
             best[key] = (words, score)
     ranking = sorted(best.values(), key=lambda item: -item[1])

@@ -1,8 +1,8 @@
 """``joblog bench talkers``: how long many talkers wait for their answers on one machine.
 
-Each talker is a bay of its own that speaks one recorded command every ten seconds, at a moment of its
-own; all share the pool and the recogniser as they do in the shop. The wait runs from the end of the
-utterance to its answer. It needs commands and a grammar as ``joblog bench speech`` takes them.
+Each talker is a bay of its own that speaks one recorded command every ten seconds, at a moment of
+its own; all share the pool and the recogniser as they do in the shop. The wait runs from the end of
+the utterance to its answer. It needs commands and a grammar as ``joblog bench speech`` takes them.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import threading
 import time
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -68,7 +69,7 @@ def measure(
             sound = sounds[turn % len(sounds)]
             ended = time.perf_counter()
             try:
-                pool.submit(f"bay-{number}", lambda s=sound: engine.hear(s, grammar)).result()
+                pool.submit(f"bay-{number}", partial(engine.hear, sound, grammar)).result()
             except BusyError:
                 with waits.lock:
                     waits.refused += 1

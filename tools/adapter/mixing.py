@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 
 import numpy as np
 import texts
@@ -18,6 +19,7 @@ from torch import Tensor
 RATE = 16_000
 FRAME = 2048  # the frame whose loudest instance sets the signal-to-noise ratio
 NOISE_ONLY = "noise"
+SOURCES = {"human": 0.5, "neural": 0.3, "formant": 0.2}  # shares of strings cut together
 
 
 @dataclass
@@ -30,8 +32,9 @@ class Utterance:
     group: str  # words of one voice share a group
     forms: tuple[str, ...]
     say: str
-    targets: list[list[int]]
-    chances: list[float]
+    source: str  # 'human', 'neural' or 'formant'
+    targets: list[list[int]] = field(default_factory=list)
+    chances: list[float] = field(default_factory=list)
 
 
 @dataclass
@@ -54,19 +57,27 @@ class Mixer:
         noise: Tensor,
         shares: dict[str, float],
         seed: int,
+        *,
+        tokens: Callable[[str], list[int]],
     ) -> None:
-        self.sound, self.noise, self.bank, self.shares = sound, noise, bank, shares
+        self.sound, self.noise, self.tokens = sound, noise, tokens
         self.device = sound.device
         self.rng = random.Random(seed)
         self.random = torch.Generator(device=self.device)
         self.random.manual_seed(seed)
         self.kinds: dict[str, list[Utterance]] = {}
         self.sets: dict[str, dict[str, list[Utterance]]] = {}
+        self.voices: dict[str, list[str]] = {}  # sets of digits by what spoke them
         for item in bank:
             self.kinds.setdefault(item.kind, []).append(item)
             if item.kind == texts.WORD and item.group:
                 self.sets.setdefault(item.group, {}).setdefault(item.say, []).append(item)
-        self.sets = {name: words for name, words in self.sets.items() if len(words) >= 10}
+        for name, words in self.sets.items():
+            if len(words) >= 9:
+                speaker = next(iter(words.values()))[0].source
+                self.voices.setdefault(speaker, []).append(name)
+        spoken = {*self.kinds, "string" if self.voices else "", NOISE_ONLY}
+        self.shares = {kind: share for kind, share in shares.items() if kind in spoken}
         self.styles: dict[int, list[float]] = {}  # see ``string``
 
     def uniform(self, rows: int, low: float, high: float) -> Tensor:
@@ -82,7 +93,9 @@ class Mixer:
 
         The words are cut close or a little into, as in hand-labelled digits; gaps are mostly short.
         """
-        words = self.sets[self.rng.choice(list(self.sets))]
+        speakers = list(self.voices)
+        speaker = self.rng.choices(speakers, [SOURCES[name] for name in speakers])[0]
+        words = self.sets[self.rng.choice(self.voices[speaker])]
         count = self.rng.choices([1, 2, 3, 4, 5], [8, 27, 30, 30, 5])[0]
         parts: list[tuple[Utterance, int, int, float]] = []
         used = 0
@@ -133,9 +146,23 @@ class Mixer:
             kinds.append(kind)
         return plans, targets, kinds
 
-    def tokens(self, form: str) -> list[int]:
-        """Return the tokens of a written form (set by the trainer)."""
-        raise NotImplementedError
+    def weights(self, batch: Batch) -> tuple[Tensor, Tensor]:
+        """Return what the written form and the teacher's opinion count for each row.
+
+        Rows of noise, and some of chatter, get a command that nobody spoke as their target: there
+        only the teacher's opinion of it counts.
+        """
+        write = torch.ones(len(batch.kinds), device=self.device)
+        follow = torch.full((len(batch.kinds),), 0.1, device=self.device)
+        for row, kind in enumerate(batch.kinds):
+            if kind == NOISE_ONLY or (kind == texts.CHATTER and self.rng.random() < 0.3):
+                kinds = [k for k in (texts.DIGITS, texts.PHRASE, "human") if k in self.kinds]
+                other = self.rng.choice(self.kinds[self.rng.choice(kinds)])
+                batch.targets[row] = self.rng.choices(other.targets, other.chances)[0]
+                write[row], follow[row] = 0.0, 1.0
+            elif kind == texts.CHATTER:
+                write[row], follow[row] = 0.3, 1.0
+        return write, follow
 
     def place(
         self, plans: list[list[tuple[Utterance, int, int, float]]], samples: int

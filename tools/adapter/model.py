@@ -96,58 +96,44 @@ def decode(weights: Weights, tokens: Tensor, encoded: Tensor) -> Tensor:
     return nnf.linear(norm(weights, "decoder/layer_norm", x), table)
 
 
-class Adapter(torch.nn.Module):
-    """Changes to the weights: low rank for the large matrices, whole for the small ones.
+class Change(torch.nn.Module):
+    """Changes to the encoder and to the decoder's cross-attention, as large as the weights.
 
-    Everything in the encoder changes; in the decoder only the cross-attention, so that the language
-    side, which dictation lives on, stays as it was.
+    The rest of the decoder is its language side, on which dictation lives: it stays as it was.
     """
 
-    def __init__(self, base: Weights, encoder_rank: int, decoder_rank: int) -> None:
+    def __init__(self, base: Weights) -> None:
         super().__init__()
-        self.low: dict[str, tuple[torch.nn.Parameter, torch.nn.Parameter]] = {}
-        self.whole: dict[str, torch.nn.Parameter] = {}
-        for name, weight in base.items():
-            inside = name.startswith("encoder/") and "position" not in name
-            cross = "decoder/layer_" in name and "/attention/linear" in name
-            if not (inside or cross) or weight.dim() == 0:
-                continue
-            if weight.dim() == 2:
-                rank = encoder_rank if inside else decoder_rank
-                up = torch.nn.Parameter(torch.zeros(weight.shape[0], rank, device=weight.device))
-                noise = torch.randn(rank, weight.shape[1], device=weight.device)
-                self.low[name] = up, torch.nn.Parameter(noise / math.sqrt(weight.shape[1]))
-            elif inside:
-                self.whole[name] = torch.nn.Parameter(torch.zeros_like(weight))
-        for number, parameter in enumerate(self.low_parameters() + self.whole_parameters()):
-            self.register_parameter(f"p{number}", parameter)
-
-    def low_parameters(self) -> list[torch.nn.Parameter]:
-        """Return the low-rank factors."""
-        return [factor for pair in self.low.values() for factor in pair]
-
-    def whole_parameters(self) -> list[torch.nn.Parameter]:
-        """Return the changes that aren't factored."""
-        return list(self.whole.values())
+        self.names = [name for name in base if changes(name)]
+        self.deltas = torch.nn.ParameterList(torch.zeros_like(base[name]) for name in self.names)
 
     def merged(self, base: Weights) -> Weights:
         """Return the weights with the changes added."""
         changed = dict(base)
-        for name, (up, down) in self.low.items():
-            changed[name] = base[name] + up @ down
-        for name, change in self.whole.items():
-            changed[name] = base[name] + change
+        for name, delta in zip(self.names, self.deltas, strict=True):
+            changed[name] = base[name] + delta
         return changed
 
     def save(self, path: Path) -> None:
-        """Write the changes as float16 under the names that the loader merges."""
+        """Write the changes as the loader merges them: eight bits and a scale for each row."""
         parts: dict[str, np.ndarray] = {}
-        for name, (up, down) in self.low.items():
-            parts[f"{name}.up"] = up.detach().cpu().numpy().astype(np.float16)
-            parts[f"{name}.down"] = down.detach().cpu().numpy().astype(np.float16)
-        for name, change in self.whole.items():
-            parts[f"{name}.delta"] = change.detach().cpu().numpy().astype(np.float16)
-        np.savez(path, **parts)
+        for name, delta in zip(self.names, self.deltas, strict=True):
+            value = delta.detach().cpu().numpy().astype(np.float32)
+            if value.ndim < 2:
+                parts[f"{name}.delta"] = value.astype(np.float16)
+                continue
+            rows = value.reshape(len(value), -1)
+            scale = np.maximum(np.abs(rows).max(axis=1) / 127, 1e-12).astype(np.float32)
+            eight = np.round(rows / scale[:, None]).astype(np.int8)
+            parts[f"{name}.eight"] = eight.reshape(value.shape)
+            parts[f"{name}.scale"] = scale
+        np.savez(path, **parts)  # type: ignore[arg-type]
+
+
+def changes(name: str) -> bool:
+    """Say whether a weight is trained."""
+    cross = name.startswith("decoder/layer_") and "/attention/" in name
+    return (name.startswith("encoder/") and "position" not in name) or cross
 
 
 def load_base(path: Path, device: str) -> Weights:

@@ -111,14 +111,15 @@ def plan_voice(rng: random.Random, engine: str) -> Job:
     return {"voice": "+".join(blend), "blend": blend, "speed": rng.uniform(0.8, 1.35)}
 
 
-def plan(engine: str, count: int, seed: int, word_takes: int) -> list[Job]:
-    """Draw ``count`` sentences and ``word_takes`` sets of the single digits."""
+def plan(engine: str, count: int, seed: int, word_takes: int, sheet_count: int) -> list[Job]:
+    """Draw sentences, ``word_takes`` sets of the single digits, and phrases of the job sheets."""
     rng = random.Random(seed)
     kinds = KINDS[engine]
     drawn = [
         (texts.draw(rng, rng.choices(list(kinds), list(kinds.values()))[0]), -1)
         for _ in range(count)
     ]
+    drawn += [(item, -1) for item in texts.sheet_items(sheet_count, seed)]
     sets = [plan_voice(rng, engine) for _ in range(word_takes)]
     spoken = [(item, number) for number in range(word_takes) for item in texts.words()]
     jobs = []
@@ -240,13 +241,14 @@ def main() -> None:
     parser.add_argument("--engine", choices=sorted(KINDS))
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--words", type=int, default=0, help="sets of single digits")
+    parser.add_argument("--sheets", type=int, default=0, help="phrases of the sample job sheets")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=Path)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--workers", type=int, default=1)
     given = parser.parse_args()
     if given.step == "plan":
-        jobs = plan(given.engine, given.count, given.seed, given.words)
+        jobs = plan(given.engine, given.count, given.seed, given.words, given.sheets)
         given.out.write_text(
             "".join(json.dumps(job, ensure_ascii=False) + "\n" for job in jobs), "utf-8"
         )

@@ -307,3 +307,36 @@ def draw(rng: random.Random, kind: str) -> Item:
 def words() -> list[Item]:
     """Return the single digits, to be cut together later."""
     return [Item(WORD, word, digit_forms([word])) for word in DIGIT_WORDS]
+
+
+def sheet_items(count: int, seed: int) -> list[Item]:
+    """Draw sentences of the sample job sheets' own grammars, with the ways they may be written."""
+    from joblog.job.grammar import grammar_for_sheet
+    from joblog.sheet.load import library, load_sheet
+
+    rng = random.Random(seed)
+    grammars = [grammar_for_sheet(load_sheet(path)) for path in library().values()]
+    found: list[Item] = []
+    while len(found) < count:
+        words = next(rng.choice(grammars).graph.sample(1, rng.randrange(1 << 30)))
+        if 1 <= len(words) <= 11:
+            found.append(Item(PHRASE, " ".join(words), spelt(words, rng)))
+    return found
+
+
+def spelt(words: tuple[str, ...], rng: random.Random, most: int = 10) -> tuple[str, ...]:
+    """Return some of the ways in which the recogniser's decoder lets these words be written."""
+    from joblog.speech.graph import Arc, WordGraph
+    from joblog.speech.surface import expand_surfaces
+
+    line = (*((Arc(word, index + 1),) for index, word in enumerate(words)), ())
+    surfaces = expand_surfaces(WordGraph(0, {len(words): 0.0}, line), punctuation=False)
+    forms = dict.fromkeys([f" {' '.join(words)}", f" {_capital(' '.join(words))}."])
+    for _ in range(8 * most):
+        state, text = surfaces.start, ""
+        while surfaces.arcs[state]:
+            arc = rng.choice(surfaces.arcs[state])
+            state, text = arc.next, text + arc.text
+        if state in surfaces.finals and len(forms) < most:
+            forms.setdefault(text + rng.choice(["", "."]))
+    return tuple(forms)

@@ -11,8 +11,9 @@ from pathlib import Path
 import numpy as np
 
 from joblog.audio.types import RATE, Samples
-from joblog.speech.accept import Stakes, decide, meaning
+from joblog.speech.accept import Stakes, decide
 from joblog.speech.grammar import Grammar
+from joblog.speech.meaning import grouped, meaning
 from joblog.speech.surface import SurfaceGraph, expand_surfaces
 from joblog.speech.types import Alternative, Hearing, Verdict
 from joblog.speech.whisper.confidence import Calibration, Measures, weigh
@@ -110,7 +111,7 @@ class WhisperEngine:
         return TokenGraph(grammar.graph, _surfaces(grammar), self._tokeniser.encode, dict(bonus))
 
     def _judge(self, found: Analysis, grammar: Grammar, stakes: Stakes, started: float) -> Hearing:
-        ranking = rank(found, self._calibration)
+        ranking = rank(found, self._calibration, grammar)
         best, confidence = ranking[0]
         alternatives = tuple(Alternative(" ".join(w), round(p, 4)) for w, p in ranking[1:])
         parse = grammar.parse(best)
@@ -148,25 +149,24 @@ class WhisperEngine:
         return search.free
 
 
-def rank(found: Analysis, calibration: Calibration) -> list[tuple[Words, float]]:
+def rank(found: Analysis, calibration: Calibration, grammar: Grammar) -> list[tuple[Words, float]]:
     """Return the sentences by merit, with probabilities; one for each distinct meaning."""
     merits = calibration.merits(found.measures)
-    order = np.argsort(-merits)
-    best = int(order[0])
-    chosen = {meaning(found.sentences[best].words): best}
-    for i in map(int, order[1:]):
-        chosen.setdefault(meaning(found.sentences[i].words), i)
-    kept = list(chosen.values())
-    margin = float(merits[kept[0]] - merits[kept[1]]) if len(kept) > 1 else np.inf
+    groups = grouped(merits, [meaning(sentence.words, grammar) for sentence in found.sentences])
+    first = groups[0]
+    margin = first.merit - groups[1].merit if len(groups) > 1 else np.inf
     prepared = found.prepared
-    evidence = weigh(found.measures[best], margin, found.free, prepared.duration, prepared.contrast)
+    evidence = weigh(
+        found.measures[first.best], margin, found.free, prepared.duration, prepared.contrast
+    )
     sure = calibration.probability(evidence)
-    shares = np.exp(merits[kept] - merits[kept[0]])
-    rest = (1.0 - sure) / max(float(shares[1:].sum()), 1.0)
-    result = [(found.sentences[best].words, sure)]
-    for i, share in zip(kept[1:], shares[1:], strict=True):
-        result.append((found.sentences[i].words, min(float(share) * rest, sure)))
-    return result
+    shares = [float(np.exp(group.merit - first.merit)) for group in groups[1:]]
+    rest = (1.0 - sure) / max(sum(shares), 1.0)
+    others = zip(groups[1:], shares, strict=True)
+    return [
+        (found.sentences[first.best].words, sure),
+        *((found.sentences[group.best].words, min(share * rest, sure)) for group, share in others),
+    ]
 
 
 @lru_cache(maxsize=16)

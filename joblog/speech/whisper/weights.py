@@ -103,6 +103,9 @@ def merge_adapter(weights: Weights, path: Path) -> None:
             name, _, kind = key.rpartition(".")
             if kind == "delta":
                 weights[name] = weights[name] + change
+            elif kind == "eight":  # whole numbers and a scale for each row
+                scale = changes[f"{name}.scale"].reshape(-1, *[1] * (change.ndim - 1))
+                weights[name] = weights[name] + change * scale
             elif kind == "new":
                 weights[name] = change.reshape(weights[name].shape)
             elif kind == "up":
