@@ -2,7 +2,9 @@
 
 Where a grammar has tags, a sentence means its tags and its values: 'torqued two seven foot pounds'
 is 'torque twenty seven foot pounds'. Values are what rules named ``...value`` or ``...quantity``
-match. Where it has none, a sentence means its words, but for those that only join or ask politely.
+match, with the other values that they are mistaken for: 'thirty' is asked back as 13, 'three zero'
+is not, and the job must know which of the two it was. Where a grammar has no tags, a sentence means
+its words, but for those that only join or ask politely.
 """
 
 from __future__ import annotations
@@ -43,11 +45,17 @@ def _values(parse: Parse) -> tuple[Hashable, ...]:
     for span in parse.spans:
         if span.start >= reached and span.rule.endswith(VALUES):
             said = parse.words[span.start : span.end]
-            quantity = parse_quantity(said)
-            plain = quantity is not None and not quantity.ambiguous
-            found.append((quantity.value, quantity.unit) if quantity and plain else said)
+            found.append(_value(said))
             reached = span.end
     return tuple(found)
+
+
+def _value(said: Words) -> Hashable:
+    """Return what ``said`` is worth; what can be read in two ways stands for itself alone."""
+    quantity = parse_quantity(said)
+    if quantity is None or quantity.ambiguous:
+        return said
+    return quantity.value, quantity.unit, quantity.units, quantity.soundalikes
 
 
 @dataclass(frozen=True)
