@@ -3,7 +3,9 @@
 Vosk takes a list of phrases, not a grammar: small grammars are given as all their sentences, large
 ones as their words, and of Vosk's own N best only those that the grammar allows are kept. Vosk's
 confidences are not calibrated by joblog, so it accepts only where it is clearly surer of the best
-sentence than of the next, and everything else is asked.
+sentence than of the next, and everything else is asked. Other speech may fit one sentence and no
+second ('seven of clubs' where only figures can be said: 'seven two'), so it is never quite sure:
+what is nothing but figures is always asked.
 """
 
 from __future__ import annotations
@@ -28,6 +30,7 @@ from joblog.speech.whisper.sound import prepare
 _ALTERNATIVES = 10
 _SENTENCES = 2000  # up to so many sentences a grammar is given as they are
 _SCALE = 0.3  # Kaldi's likelihoods are too sure of themselves; the usual acoustic scale is 0.1
+_SUREST = 0.95  # below what joblog.speech.accept wants for bare figures
 _UNKNOWN = "[unk]"
 
 
@@ -144,4 +147,4 @@ def _probabilities(
             best[key] = (words, score)
     ranking = sorted(best.values(), key=lambda item: -item[1])
     total = np.logaddexp.reduce([score for _, score in ranking])
-    return [(words, math.exp(score - float(total))) for words, score in ranking]
+    return [(words, min(math.exp(score - float(total)), _SUREST)) for words, score in ranking]

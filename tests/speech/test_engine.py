@@ -123,3 +123,12 @@ def test_dropped_in_model_is_found_first(tmp_path, monkeypatch):
     folder.mkdir(parents=True)
     (folder / "tokenizer.json").write_text("{}")
     assert find_model().resolve() == folder
+
+
+def test_grammar_that_repeats_without_bound_does_not_stutter(engine):
+    """A phrase of three words stays one, though the grammar would take any number of them."""
+    grammar = Grammar.from_text("#JSGF V1.0; grammar g; public <s> = (drain | plug | removed)+;")
+    line = next(line for line in load_script() if line.said == "drain plug removed")
+    hearing = engine.hear(read_audio(line.path).samples, grammar)
+    assert hearing.text == "drain plug removed"
+    assert hearing.verdict is Verdict.ACCEPT

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import pickle
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -23,12 +24,14 @@ from typing import Any
 
 import numpy as np
 import soundfile
+from numpy.typing import NDArray
 
 from joblog.audio.types import RATE, Samples
+from joblog.speech.accept import Stakes
 from joblog.speech.bench import DIGITS, TOOLS, Condition, Item, cut, mix, slots_of
-from joblog.speech.fit import Case, evidence_of, expected_calibration_error, fit, gather, report
+from joblog.speech.fit import Case, evidence_of, expected_calibration_error, fit, gather
 from joblog.speech.grammar import Grammar
-from joblog.speech.meaning import meaning
+from joblog.speech.meaning import grouped, meaning
 from joblog.speech.whisper.engine import WhisperEngine
 
 FOLDS = 4
@@ -181,28 +184,80 @@ def analyse(bundle: Path, models: Path, fold: int, part: tuple[int, int], out: P
         pickle.dump([(fold, case) for case in cases], file)
 
 
-def judge(paths: list[Path], out: Path | None) -> None:
+def judge(paths: list[Path], out: Path | None, diagram: Path | None) -> None:
     """Cross-validate over the folds, print the figures, and write the fit on all."""
     found: list[tuple[int, Case]] = []
     for path in paths:
         with path.open("rb") as file:
             found += pickle.load(file)
-    chances, rights, names = [], [], []
+    chances, rights, rows = [], [], []
     for held in range(FOLDS):
         fitted = fit([case for fold, case in found if fold != held])
         for _, case in ((f, c) for f, c in found if f == held):
-            row, right = evidence_of(case, fitted)
-            chances.append(fitted.probability(row))
+            evidence, right = evidence_of(case, fitted)
+            best = grouped(fitted.merits(case.measures), case.meanings)[0].best
+            chances.append(fitted.probability(evidence))
             rights.append(right)
-            names.append(case.name)
-    report(np.array(chances), np.array(rights), names)
-    print(
-        f"{len(found)} cases; error {expected_calibration_error(np.array(chances), np.array(rights)):.4f}"
-    )
+            rows.append((case.name, case.words[best]))
+    chance, right = np.array(chances), np.array(rights)
+    table(chance, right, rows)
+    error = expected_calibration_error(chance, right)
+    print(f"{len(found)} cases, expected calibration error {error:.4f}")
+    if diagram is not None:
+        diagram.write_text(reliability(chance, right), encoding="utf-8")
     if out is not None:
         final = fit([case for _, case in found])
         content = {"rank": dict(final.rank), "confidence": dict(final.confidence)}
         out.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
+
+
+def table(
+    chance: NDArray[np.float64], right: NDArray[np.bool_], rows: list[tuple[str, tuple[str, ...]]]
+) -> None:
+    """Print for each condition what joblog would accept at its own thresholds."""
+    stakes = Stakes()
+    taken = np.array([p >= stakes.threshold(w) for p, (_, w) in zip(chance, rows, strict=True)])
+    for name in dict.fromkeys(name for name, _ in rows):
+        mine = np.array([other == name for other, _ in rows])
+        count = mine.sum()
+        good, bad = (mine & taken & right).sum(), (mine & taken & ~right).sum()
+        asked = (mine & ~taken & right).sum()
+        print(
+            f"  {name:32} n={count:4}  {good / count:6.1%} accepted and right, {bad:3} "
+            f"({bad / count:.2%}) silently wrong, {asked / count:5.1%} asked though right, "
+            f"best sentence right {(good + asked) / count:6.1%}"
+        )
+
+
+def reliability(chance: NDArray[np.float64], right: NDArray[np.bool_], bins: int = 10) -> str:
+    """Return the reliability diagram as SVG: confidence said across, share right upwards."""
+    size, edge = 300, 40
+    marks = []
+    for number in range(bins):
+        low = number / bins
+        inside = (chance >= low) & (chance < low + 1 / bins + 1e-9 * (number == bins - 1))
+        if inside.sum() >= 5:
+            x = edge + size * float(chance[inside].mean())
+            y = edge + size * (1 - float(right[inside].mean()))
+            spread = size * 1.96 * math.sqrt(0.25 / inside.sum())
+            marks.append(
+                f'<path d="M{x:.1f} {max(edge, y - spread):.1f}V{min(edge + size, y + spread):.1f}" '
+                f'stroke="#777"/><circle cx="{x:.1f}" cy="{y:.1f}" r="4"/>'
+                f'<text x="{x + 7:.1f}" y="{y + 14:.1f}">{inside.sum()}</text>'
+            )
+    whole = size + 2 * edge
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {whole} {whole}" width="{whole}" '
+        'font-family="sans-serif" font-size="11" role="img" aria-label="Reliability diagram">'
+        f'<rect width="{whole}" height="{whole}" fill="#fff"/>'
+        f'<path d="M{edge} {edge}V{edge + size}H{edge + size}" fill="none" stroke="#000"/>'
+        f'<path d="M{edge} {edge + size}L{edge + size} {edge}" stroke="#777" stroke-dasharray="4"/>'
+        f'{"".join(marks)}<text x="{edge + 60}" y="{whole - 12}">confidence that joblog stated</text>'
+        f'<text transform="translate(16 {edge + 210}) rotate(-90)">share that was right</text>'
+        f'<text x="{edge - 4}" y="{edge + size + 14}">0</text>'
+        f'<text x="{edge + size - 4}" y="{edge + size + 14}">1</text>'
+        f'<text x="{edge - 14}" y="{edge + 5}">1</text></svg>\n'
+    )
 
 
 def main() -> None:
@@ -217,11 +272,12 @@ def main() -> None:
     fitting = steps.add_parser("fit")
     fitting.add_argument("cases", type=Path, nargs="+")
     fitting.add_argument("--out", type=Path)
+    fitting.add_argument("--diagram", type=Path, help="reliability diagram, SVG")
     given = parser.parse_args()
     if given.step == "gather":
         analyse(given.bundle, given.models, given.fold, (given.part, given.parts), given.out)
     else:
-        judge(given.cases, given.out)
+        judge(given.cases, given.out, given.diagram)
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -28,6 +28,9 @@ from joblog.speech.whisper.tokens import TokenGraph, Tokeniser, Words
 _DICTATION = Options(max_tokens=120)
 FRAMES_PER_SECOND = 100  # log-mel frames
 TAIL = 1.0  # seconds of silence that the encoder sees behind the sound
+# Nobody says more: of 3 700 sentences the fastest had 4.7 tokens a second. Without a bound, a grammar
+# that repeats lets the search stutter ("four four four ...").
+TOKENS_PER_SECOND, FEWEST_TOKENS = 7, 5
 STEP = 0.5  # the encoder's context is rounded up to this many seconds
 
 
@@ -97,7 +100,9 @@ class WhisperEngine:
         """Search one prepared utterance; the calibration is fitted on what this returns."""
         graph = self._token_graphs(grammar, bonus)
         memory, first = self._model.remember(self._encode(prepared), self._prompt)
-        search = Search(self._model, graph, self._end, self._stops, self._options)
+        most = FEWEST_TOKENS + int(TOKENS_PER_SECOND * prepared.duration)
+        options = replace(self._options, max_tokens=min(most, self._options.max_tokens))
+        search = Search(self._model, graph, self._end, self._stops, options)
         sentences = search.run(memory, first)
         frames = len(prepared.samples) * 50 // RATE
         measures = measure(sentences, search.free, frames) if sentences else np.zeros((0, 0))
