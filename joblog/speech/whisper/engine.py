@@ -28,8 +28,8 @@ from joblog.speech.whisper.tokens import TokenGraph, Tokeniser, Words
 _DICTATION = Options(max_tokens=120)
 FRAMES_PER_SECOND = 100  # log-mel frames
 TAIL = 1.0  # seconds of silence that the encoder sees behind the sound
-# Nobody says more: of 3 700 sentences the fastest had 4.7 tokens a second. Without a bound, a grammar
-# that repeats lets the search stutter ("four four four ...").
+# Nobody says more: of 3 700 sentences the fastest had 4.7 tokens a second. Without a bound, a
+# grammar that repeats lets the search stutter ("four four four ...").
 TOKENS_PER_SECOND, FEWEST_TOKENS = 7, 5
 STEP = 0.5  # the encoder's context is rounded up to this many seconds
 
