@@ -91,8 +91,17 @@ def _joined(*parts: Any) -> str:
 
 
 def _question(state: JobState) -> dict[str, Any] | None:
-    asked = state.question
-    return {"question": asked.question, "options": list(asked.options)} if asked else None
+    """Return the last question that a word answers, with the words that do.
+
+    That a job is not complete is no such question: its findings are settled one by one.
+    """
+    waiting = [q for q in state.questions if q.about != "close"]
+    if not waiting:
+        return None
+    asked = waiting[-1]
+    several = ["first", "second"] if len(asked.options) > 1 else ["affirm"]
+    answers = ["disregard"] if asked.about == "note" else [*several, "negative"]
+    return {"question": asked.question, "options": list(asked.options), "answers": answers}
 
 
 def voice_view(voice: Stock) -> dict[str, str]:

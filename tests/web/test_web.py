@@ -77,6 +77,16 @@ def test_phrases_move_the_job_and_the_guard_speaks(client, job):
     assert any(not f["resolved"] for f in view["findings"])
 
 
+def test_not_complete_is_no_question_and_a_question_offers_what_answers_it(client, job):
+    assert "Not complete" in say(client, job, "job complete")["shown"]
+    assert client.get(f"/api/jobs/{job}").json()["question"] is None
+    say(client, job, "note")
+    asked = client.get(f"/api/jobs/{job}").json()["question"]
+    assert asked["answers"] == ["disregard"]
+    say(client, job, asked["answers"][0])
+    assert client.get(f"/api/jobs/{job}").json()["question"] is None
+
+
 def test_photo_is_measured_kept_once_and_refused_where_damaged(client, job):
     data = (ROOT / "sample_images" / "dipstick-after.jpg").read_bytes()
     first = put_photo(client, job, data).json()

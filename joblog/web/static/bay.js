@@ -34,9 +34,8 @@ function drawQuestion(question) {
   byId("question").hidden = !question;
   if (!question) return;
   setText(byId("asked"), question.question);
-  const answers = question.options.length > 1 ? ["first", "second", "negative"] : ["affirm", "negative"];
   byId("options").replaceChildren(
-    ...answers.map((word, i) => {
+    ...question.answers.map((word, i) => {
       const label = question.options.length > 1 && i < 2 ? `${word}: ${question.options[i]}` : word;
       const button = element("button", label);
       button.type = "button";
