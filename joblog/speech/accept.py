@@ -63,7 +63,7 @@ def decide(
     if confidence >= stakes.threshold(words, tags):
         return Verdict.ACCEPT, None
     if confidence < stakes.reject:
-        return Verdict.REJECT, "That was no phrase that can be said here."
+        return Verdict.REJECT, f"Nothing that can be said here fits; nearest was '{text}'."
     if alternatives and alternatives[0].confidence > confidence / 20:
         return Verdict.ASK, f"Was it '{text}' or '{alternatives[0].text}'?"
     return Verdict.ASK, f"Was it '{text}'?"

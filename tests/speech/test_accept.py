@@ -112,7 +112,9 @@ def test_question_leaves_out_a_reading_that_nobody_believes(
 def test_rejection_says_so_and_offers_nothing_to_confirm() -> None:
     verdict, why = decide(NUMBER, 0.05, (Alternative("engine off", 0.04),), Stakes())
     assert verdict is Verdict.REJECT
-    assert why == "That was no phrase that can be said here."
+    assert why == (
+        "Nothing that can be said here fits; nearest was 'torque two seven foot pounds'."
+    )
 
 
 @given(SENTENCES, SURE, SURE)
