@@ -366,8 +366,11 @@ def cautions(c: Context) -> tuple[Caution, ...]:
 
 
 def notes(c: Context) -> tuple[Fact, ...]:
-    """Return the technician's notes with their times."""
-    return tuple(
-        Fact(c.t.time(e.at, seconds=True), sentence(clean(e.body.get("text", ""))))
-        for e in c.state.notes
-    )
+    """Return the notes with their times; dictated ones say that nobody checked them."""
+    found = []
+    for e in c.state.notes:
+        text = sentence(clean(e.body.get("text", "")))
+        if e.body.get("dictated"):
+            text = c.t.say("{text} (Written down by the machine; words not checked.)", text=text)
+        found.append(Fact(c.t.time(e.at, seconds=True), text))
+    return tuple(found)
