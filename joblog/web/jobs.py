@@ -12,13 +12,14 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 
-from joblog.errors import InputError, PhotoError
+from joblog.errors import InputError, JoblogError, PhotoError
 from joblog.job.session import JobSession
 from joblog.measure.vin import LENGTH as VIN_LENGTH
 from joblog.measure.vin import check_vin
 from joblog.record.transfer import record_bytes
 from joblog.sheet.load import sheet_text
-from joblog.web.pages import body_of, shop_of
+from joblog.web.pages import body_of, form_page, shop_of, wants_page
+from joblog.web.shop import Shop
 from joblog.web.view import job_view, reply_view
 
 router = APIRouter()
@@ -54,7 +55,19 @@ async def open_job(request: Request) -> Response:
     """Open a job from the form's fields and show its bay screen."""
     body = await body_of(request)
     form = {k: v.strip() for k, v in parse_qsl(body.decode("utf-8", "replace"))}
-    sheets = shop_of(request).sheets()
+    try:
+        job = await run_in_threadpool(_begin, shop_of(request), form)
+    except JoblogError as error:
+        if form.get("form") != "new" or not wants_page(request):
+            raise
+        return await run_in_threadpool(form_page, request, form, str(error))
+    place = "phone" if form.get("then") == "phone" else "job"
+    return RedirectResponse(f"/{place}/{job}", status_code=303)
+
+
+def _begin(shop: Shop, form: dict[str, str]) -> str:
+    """Open the job that a form describes; nothing is opened where a field is wrong."""
+    sheets = shop.sheets()
     key = form.get("sheet", "")
     if key not in sheets:
         raise InputError("Choose the job sheet for this job from the list.")
@@ -80,9 +93,7 @@ async def open_job(request: Request) -> Response:
         opening["unit"]["odometer_unit"] = form.get("odometer_unit") or "mi"
     if form.get("override"):
         opening["override"] = form["override"]
-    job = await run_in_threadpool(shop_of(request).begin, sheet_text(sheets[key]), opening)
-    place = "phone" if form.get("then") == "phone" else "job"
-    return RedirectResponse(f"/{place}/{job}", status_code=303)
+    return shop.begin(sheet_text(sheets[key]), opening)
 
 
 @router.get("/api/jobs/{job}")

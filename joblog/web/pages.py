@@ -72,8 +72,15 @@ def jobs_page(request: Request, find: str = "", older: bool = False) -> Response
 @router.get("/new")
 def new_page(request: Request) -> Response:
     """Show the form that opens a job."""
+    return form_page(request, {}, "")
+
+
+def form_page(request: Request, form: dict[str, str], error: str) -> Response:
+    """Return the form that opens a job, as it was filled, with what is wrong with it."""
     sheets, wrong = shop_of(request).titles()
-    return page(request, "new.html", sheets=sheets, wrong=wrong)
+    response = page(request, "new.html", sheets=sheets, wrong=wrong, form=form, error=error)
+    response.status_code = 400 if error else 200
+    return response
 
 
 @router.get("/job/{job}")

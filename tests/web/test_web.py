@@ -61,6 +61,22 @@ def test_job_is_opened_listed_found_and_shown(client, job):
         assert client.get(path).status_code == 200
 
 
+def test_a_mistake_in_the_form_is_told_inside_the_filled_form(client):
+    browser, filled = {"accept": "text/html"}, FORM | {"form": "new"}
+    slip = client.post("/jobs", data=filled | {"odometer": "abc"}, headers=browser)
+    assert slip.status_code == 400
+    assert "The odometer is a whole number" in slip.text
+    for kept in ('value="abc"', 'value="EXA 416"', 'value="transaxle-drain-fill" selected'):
+        assert kept in slip.text
+    assert 'name="override"' not in slip.text
+    unfit = client.post("/jobs", data=filled | {"type": "ZZ-1"}, headers=browser)
+    assert unfit.status_code == 400
+    assert 'name="override"' in unfit.text
+    reason = filled | {"type": "ZZ-1", "override": "same unit, other plate"}
+    opened = client.post("/jobs", data=reason, headers=browser, follow_redirects=False)
+    assert opened.status_code == 303
+
+
 def test_hostile_text_is_inert(client, job):
     for path in ("/", f"/desk/{job}", f"/job/{job}/report.html"):
         page = client.get(path)
