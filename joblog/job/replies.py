@@ -35,6 +35,10 @@ def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Re
     echoes = list(dict.fromkeys(echo(after, entry) for entry in entries))
     grave = [f for f in new if f.kind is not FindingKind.OBSERVATION]
     lines = [show for _, show in echoes if show] + [f.text for f in new]
+    if any(
+        e.kind == "step-done" and _out_of_order(e, grave) for e in entries
+    ):  # an answer that begins with 'done' would be taken for a yes
+        lines = ["Not yet in order.", *(line for line in lines if not line.endswith(": done."))]
     if grave:
         more = f" And {said(len(grave) - 1, '')} more." if len(grave) > 1 else ""
         spoken = f"{grave[0].spoken}{more} {HOW_ON}"
@@ -44,6 +48,11 @@ def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Re
     lines += [follow_shown, *_resolved_lines(before, after, entries)]
     tone = "warn" if new else "ok"
     return Reply(_joined(says), _joined(lines), tone, tuple(entries), new)
+
+
+def _out_of_order(entry: Entry, findings: Sequence[Finding]) -> bool:
+    step = entry.body.get("step")
+    return any(f.kind is FindingKind.OUT_OF_ORDER and f.step == step for f in findings)
 
 
 def _joined(parts: Sequence[str]) -> str:

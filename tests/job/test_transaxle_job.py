@@ -43,6 +43,8 @@ def test_a_step_said_too_early_is_caught_and_taken_back(bench):
     assert reply.tone == "warn"
     assert reply.findings[0].key == "order:drain-plug-out:fill-plug-loose"
     assert "fill plug loose must come first" in reply.spoken
+    assert reply.shown.startswith("Not yet in order. Drain plug out, but fill plug loose")
+    assert "done." not in reply.shown
     assert job.say("disregard").tone == "ok"
     assert job.status("drain-plug-out") == "open"
     assert job.open_keys() == []
