@@ -17,7 +17,9 @@ from joblog.report.html import render_html
 from joblog.report.model import Report
 from joblog.report.pdf import render_pdf
 from joblog.vision.load import load_photo
+from joblog.web.commands import OPEN_HOSTS
 from joblog.web.pages import page, sentence_page, shop_of
+from joblog.web.phone import base_address
 from joblog.web.shop import Shop
 from joblog.web.view import job_view
 
@@ -85,7 +87,17 @@ def link(request: Request, job: str) -> dict[str, Any]:
     """Make a link to the report that nobody can guess and that ends after two weeks."""
     shop_of(request).session(job)
     token = request.app.state.gate.grant("report", "customer's link", job=job)
-    return {"path": f"/report/{token}", "days": 14}
+    path = f"/report/{token}"
+    lan = getattr(request.app.state, "authority", None) is not None
+    alone = not lan and request.url.hostname in OPEN_HOSTS
+    base = str(request.base_url).rstrip("/") if alone else base_address(request)
+    where = (
+        "works on this PC only, for 14 days; start 'joblog serve --lan' to make links that work "
+        "on the shop's network"
+        if alone
+        else "works on this shop's network for 14 days"
+    )
+    return {"path": path, "days": 14, "url": base + path, "where": where}
 
 
 @router.get("/report/{token}")

@@ -20,6 +20,7 @@ from joblog.sheet.load import sheet_text
 from joblog.speech.engines import get_engine
 from joblog.web.access import COOKIE, Gate
 from joblog.web.app import create_app
+from joblog.web.phone import own_address
 from joblog.web.pool import BusyError, FairPool
 from joblog.web.shop import Shop
 from joblog.web.view import job_view
@@ -131,6 +132,21 @@ def test_report_record_and_customer_link(client, job):
     path = client.post(f"/api/jobs/{job}/link").json()["path"]
     assert "Kestrel" in client.get(path).text
     assert client.get("/report/guessed").status_code == 404
+
+
+def test_a_customers_link_says_where_it_works(tmp_path):
+    app = create_app(Shop.at(tmp_path))
+    with TestClient(app, base_url="http://127.0.0.1:8765") as here:
+        opened = here.post("/jobs", data=FORM, follow_redirects=False)
+        job = opened.headers["location"].rsplit("/", 1)[1]
+        alone = here.post(f"/api/jobs/{job}/link").json()
+        assert alone["url"] == f"http://127.0.0.1:8765{alone['path']}"
+        assert "this PC only" in alone["where"]
+        assert "joblog serve --lan" in alone["where"]
+        app.state.authority = tmp_path / "shop.crt"  # as 'joblog serve --lan' sets it
+        shared = here.post(f"/api/jobs/{job}/link").json()
+        assert shared["where"].startswith("works on this shop's network")
+        assert shared["url"] == f"http://{own_address()}:8765{shared['path']}"
 
 
 def test_a_later_report_charts_the_same_plug_across_services(client):

@@ -68,8 +68,8 @@ byId("again").addEventListener("click", refresh);
 
 byId("link").addEventListener("click", async () => {
   try {
-    const { path, days } = await send(`/api/jobs/${job}/link`, {});
-    setText(byId("linked"), `${location.origin}${path} (works on this shop's network for ${days} days)`);
+    const { url, where } = await send(`/api/jobs/${job}/link`, {});
+    setText(byId("linked"), `${url} (${where})`);
   } catch (error) {
     setText(byId("linked"), error.message);
   }
