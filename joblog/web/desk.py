@@ -1,4 +1,4 @@
-"""The advisor's desk: findings in the customer's words, the report, and handing it over."""
+"""The advisor's desk: findings in words for the customer, the report, and handing it over."""
 
 from __future__ import annotations
 

@@ -50,6 +50,7 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
     """Return everything that the live screens show of a job."""
     state = session.state
     following = state.next_step
+    later = undone(state)
     return job_line(session) | {
         "seq": len(state.entries) - 1,
         "hash": state.final_hash,
@@ -74,9 +75,11 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
                 "text": f.text,
                 "customer": state.explanations.get(f.key, f.customer),
                 "resolved": f.resolved,
+                "undone": f.key in later,
             }
             for f in state.findings
         ],
+        "undone": undone_line(state),
         "question": _question(state),
         "recent": [line for e in state.entries[-4 * RECENT :] if (line := recent_line(e))][
             -RECENT:
@@ -84,6 +87,27 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
         "reply": reply_view(session.last_reply, voice),
         "voice": voice_view(voice or stock()),
     }
+
+
+def undone(state: JobState) -> dict[str, str]:
+    """Return the findings that only say that a step of an open job is yet to be done: key, step."""
+    if state.closed:
+        return {}
+    return {
+        f.key: s.step.key
+        for s in state.steps
+        if s.status == "open"
+        for f in state.findings
+        if not f.resolved and f.key.startswith(f"missing:{s.step.key}:")
+    }
+
+
+def undone_line(state: JobState) -> str:
+    """Return those steps in one line, or ''."""
+    count = len(set(undone(state).values()))
+    if not count:
+        return ""
+    return "1 step is not done yet." if count == 1 else f"{count} steps are not done yet."
 
 
 def _joined(*parts: Any) -> str:

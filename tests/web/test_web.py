@@ -104,6 +104,28 @@ def test_not_complete_is_no_question_and_a_question_offers_what_answers_it(clien
     assert client.get(f"/api/jobs/{job}").json()["question"] is None
 
 
+def test_desk_folds_steps_not_done_into_one_line_until_the_job_is_closed(client, job):
+    say(client, job, "vehicle checked")
+    say(client, job, "drain plug out")
+    say(client, job, "job complete")
+    view = client.get(f"/api/jobs/{job}").json()
+    folded = [f for f in view["findings"] if f["undone"]]
+    assert len(folded) > 5
+    assert {f["kind"] for f in folded} == {"missing"}
+    assert re.fullmatch(r"\d+ steps are not done yet\.", view["undone"])
+    desk = client.get(f"/desk/{job}").text
+    assert view["undone"] in desk
+    own = [f["key"] for f in view["findings"] if not f["undone"]]
+    assert own
+    assert re.findall(r'data-finding="([^"]+)"', desk) == own
+    given_up = {"how": "aborted", "reason": "The customer came for the van"}
+    client.post(f"/api/jobs/{job}/close", json=given_up)
+    closed = client.get(f"/api/jobs/{job}").json()
+    assert closed["closed"]
+    assert closed["undone"] == ""
+    assert not any(f["undone"] for f in closed["findings"])
+
+
 def test_photo_is_measured_kept_once_and_refused_where_damaged(client, job):
     data = (ROOT / "sample_images" / "dipstick-after.jpg").read_bytes()
     first = put_photo(client, job, data).json()

@@ -23,11 +23,13 @@ byId("findings").addEventListener("submit", async (event) => {
   }
 });
 
-// New findings are added below; words that the advisor is writing are never touched.
+// New findings are added below, but for steps that are yet to be done: these are one line. Words that the advisor is writing are never touched.
 function drawFindings(findings) {
   byId("nothing").hidden = findings.length > 0;
   for (const finding of findings) {
     let form = [...byId("findings").children].find((other) => other.dataset.finding === finding.key);
+    if (form) form.hidden = finding.undone;
+    if (finding.undone) continue;
     if (!form) {
       form = byId("finding").content.firstElementChild.cloneNode(true);
       form.dataset.finding = finding.key;
@@ -49,6 +51,7 @@ events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
   setText(byId("state"), view.closed || "open");
   setText(byId("progress"), view.progress);
+  setText(byId("undone"), view.undone);
   drawFindings(view.findings);
   byId("closing").hidden = Boolean(view.closed);
   if (view.closed && shownClosed === null) { shownClosed = view.closed; refresh(); }
