@@ -49,6 +49,8 @@ def measured_photo(
     """
     if kind not in KINDS:
         raise InputError(f"'{kind}' is no kind of photo; use one of {', '.join(KINDS)}")
+    if step is None and phase is None and _of_what_went_in(state, kind):
+        phase = "after"
     found = _step(state, kind, step, phase)
     wanted = found.photo if found else None
     measurement, overlay = _measure(data, kind, wanted)
@@ -72,7 +74,20 @@ def _step(state: JobState, kind: str, step: str | None, phase: str | None) -> St
             raise InputError(f"there is no step '{step}' in this job's sheet")
         return found
     done = frozenset(s.step.key for s in state.steps if s.status is not StepStatus.OPEN)
-    return photo_step(state.sheet, state.photos, done, kind, phase)
+    found = photo_step(state.sheet, state.photos, done, kind, phase)
+    if found is None and (kind, phase) == ("fluid", "after"):
+        return next((s for s in state.sheet.steps if s.pour and s.pour.direction == "in"), None)
+    return found
+
+
+def _of_what_went_in(state: JobState, kind: str) -> bool:
+    """Say whether an unnamed photo of fluid shows the new one: the old one's is there, and
+    fluid has gone in since; it must not stand as what was found.
+    """
+    wanting = [s for s in state.sheet.steps if s.photo and s.photo.kind == kind]
+    have = {p.step for p in state.photos if p.usable}
+    had = bool(wanting) and all(s.key in have for s in wanting)
+    return kind == "fluid" and had and any(f.poured_in for f in state.fluids)
 
 
 def _measure(

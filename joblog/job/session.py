@@ -75,6 +75,7 @@ class JobSession:
         self.sheet: Sheet = sheet_of(self._entries, job)
         self._state: JobState | None = None
         self._last = IGNORED
+        self._phases: dict[str, str] = {}  # of the photo asked for by voice, by its kind
         self._lock = threading.RLock()
 
     @classmethod
@@ -212,11 +213,14 @@ class JobSession:
         """
         with self._lock:
             state = self.state
+            if step is None and not phase:  # a phone sends the kind alone
+                phase = self._phases.get(kind) or None
             shot = measured_photo(state, data, kind, step, phase=phase, name=name)
             media = [
                 self.store.put_media(part.data, part.mime, part.role, part.name)
                 for part in shot.parts
             ]
+            self._phases.pop(kind, None)
             draft = Draft("photo", shot.body)
             return self._carry_out(Plan((draft,)), "photo", by, media=tuple(media))
 
@@ -305,6 +309,7 @@ class JobSession:
     def _reply(self, made: Plan, before: JobState, entries: Sequence[Entry]) -> Reply:
         if made.wants_photo:
             kind, phase = made.wants_photo
+            self._phases[kind] = phase
             text = f"Photo {kind}."
             return Reply(text, f"Take the photo: {kind}.", "ok", wants_photo=(kind, phase))
         if made.spoken or made.tone == "none":

@@ -320,3 +320,16 @@ def test_a_quantity_below_zero_is_one_clear_sentence(drained):
     reply = drained.say("-3 quarts in")
     assert "above zero" in reply.shown
     assert len(drained.state.entries) == before
+
+
+@pytest.mark.parametrize("line", ["photo fluid after", "three quarts in"])
+def test_a_photo_of_the_new_fluid_is_not_called_as_found(drained, line):
+    old, new = ((IMAGES / f"fluid-{name}.jpg").read_bytes() for name in ("old", "new"))
+    drained.session.photo(old, "fluid")
+    drained.say(line)
+    drained.session.photo(new, "fluid")
+    found, last = (p for p in drained.state.photos if p.kind == "fluid")
+    assert (found.phase, last.phase) == ("before", "after")
+    step = next(s for s in drained.state.sheet.steps if s.key == last.step)
+    assert step.pour is not None
+    assert step.pour.direction == "in"
