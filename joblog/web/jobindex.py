@@ -20,7 +20,7 @@ from joblog.record.store import Store
 from joblog.web.view import job_line
 
 Line = dict[str, Any]
-FORM = f"{__version__}/1"  # raise the number when lines change
+FORM = f"{__version__}/2"  # raise the number when lines change
 
 
 class JobIndex:
@@ -74,7 +74,13 @@ def unreadable(job: str, why: str) -> Line:
     line: Line = dict.fromkeys(words, "")
     return (
         line
-        | {"job": job, "title": why, "progress": "not readable", "open_findings": 0}
+        | {
+            "job": job,
+            "title": why,
+            "progress": "not readable",
+            "open_findings": 0,
+            "observations": 0,
+        }
         | {
             "unit": {},
             "closed": "not readable",

@@ -9,7 +9,7 @@ from typing import Any
 from joblog.job.clocks import clock_reading
 from joblog.job.phrases import help_card
 from joblog.job.session import JobSession
-from joblog.job.types import JobState, Reply, StepState, Value
+from joblog.job.types import FindingKind, JobState, Reply, StepState, Value
 from joblog.measure.units import Quantity, format_quantity
 from joblog.readback.clips import Stock, stock
 from joblog.readback.sequence import pieces_of
@@ -28,6 +28,8 @@ def job_line(session: JobSession) -> dict[str, Any]:
     state = session.state
     unit, customer = state.opened.get("unit") or {}, state.opened.get("customer") or {}
     done = sum(s.status != "open" for s in state.steps)
+    unresolved = [f.kind for f in state.findings if not f.resolved]
+    observed = unresolved.count(FindingKind.OBSERVATION)
     return {
         "job": state.job,
         "title": state.sheet.sheet.title,
@@ -42,7 +44,8 @@ def job_line(session: JobSession) -> dict[str, Any]:
         "opened_at": state.opened_at,
         "closed": state.closed,
         "progress": f"{done} of {len(state.steps)} steps",
-        "open_findings": sum(not f.resolved for f in state.findings),
+        "open_findings": len(unresolved) - observed,
+        "observations": observed,  # nobody's mistake, so nothing that is left open
     }
 
 

@@ -126,6 +126,16 @@ def test_desk_folds_steps_not_done_into_one_line_until_the_job_is_closed(client,
     assert not any(f["undone"] for f in closed["findings"])
 
 
+def test_the_list_tells_observations_from_open_findings(client, job):
+    say(client, job, "drained one point zero quarts")  # early, and much less than the sheet says
+    view = client.get(f"/api/jobs/{job}").json()
+    kinds = [f["kind"] for f in view["findings"] if not f["resolved"]]
+    assert kinds == ["observation", "out of order"]
+    listed = client.get("/").text
+    assert "1 open finding," in listed
+    assert "1 observation" in listed
+
+
 def test_photo_is_measured_kept_once_and_refused_where_damaged(client, job):
     data = (ROOT / "sample_images" / "dipstick-after.jpg").read_bytes()
     first = put_photo(client, job, data).json()
