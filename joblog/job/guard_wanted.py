@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from joblog.job.history import History
 from joblog.job.types import Finding, FindingKind, JobState, StepState, StepStatus
@@ -49,8 +49,7 @@ def _missing(step: StepState, what: str, entry: str, at: str) -> Finding:
 def unsure_findings(_: JobState, history: History) -> Iterator[Finding]:
     """Every unclear value that led to a question, and how it was answered."""
     answers = {
-        str(e.entry.body.get("question")): str(e.entry.body.get("answer", ""))
-        for e in history.of("answered")
+        str(e.entry.body.get("question")): _settled(e.entry.body) for e in history.of("answered")
     }
     for event in history.of("asked"):
         entry = event.entry
@@ -66,7 +65,16 @@ def unsure_findings(_: JobState, history: History) -> Iterator[Finding]:
             spoken=question,
             entry=entry.id,
             at=entry.at,
-            resolved=f"answered: {answer}" if answer else "",
+            resolved=answer or "",
             customer="One spoken line was unclear; the program asked"
             + (" and was answered." if answer else "."),
         )
+
+
+def _settled(body: Mapping[str, object]) -> str:
+    """Return how an ``answered`` entry settled its question: nobody is quoted with other words."""
+    answer = str(body.get("answer", ""))
+    if answer in ("negative", "disregarded"):
+        return "taken back"
+    how = "replaced by" if body.get("how") == "replaced" else "answered"
+    return f"{how}: {answer}" if answer else ""

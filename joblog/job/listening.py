@@ -105,7 +105,7 @@ def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) 
         return repeated
     if said.act != "control" and any(_alike(said.tag, tag) for tag in _tags(question, sheet)):
         made = plan(state, said, by=by)
-        closing = Draft("answered", answered(question, said.text).body)
+        closing = Draft("answered", answered(question, said.text).body | {"how": "replaced"})
         return Plan((closing, *made.drafts), made.spoken, made.shown, made.tone, replan=made.replan)
     return None
 
@@ -116,11 +116,11 @@ def _repeated(question: Question, sheet: Sheet, meaning: Meaning) -> Plan | None
         if drafts:
             same = index < len(drafts) and _same_value(drafts[index]["body"], meaning)
             if same and meaning.tag == question.entry.body.get("tag"):
-                return settle(question, index)
+                return settle(question, index, meaning.text)
             continue
         other = meaning_of(option, sheet)
         if other is not None and other.gist == meaning.gist:
-            return settle(question, index)
+            return settle(question, index, meaning.text)
     return None
 
 

@@ -82,13 +82,16 @@ def plan_answer(state: JobState, word: str, by: str) -> Plan:
     return settle(question, index)
 
 
-def settle(question: Question, index: int) -> Plan:
-    """Return the plan that takes option ``index`` of ``question`` as meant."""
+def settle(question: Question, index: int, words: str = "") -> Plan:
+    """Return the plan that takes option ``index`` of ``question`` as meant.
+
+    ``words`` are those really spoken, where it was settled by saying the option again.
+    """
     chosen = question.options[index]
     drafts = question.entry.body.get("drafts") or []
     if index < len(drafts):
-        return Plan((answered(question, chosen), Draft.from_json(drafts[index])))
-    return Plan((answered(question, chosen),), replan=chosen)
+        return Plan((answered(question, words or chosen), Draft.from_json(drafts[index])))
+    return Plan((answered(question, words or chosen),), replan=chosen)
 
 
 def answered(question: Question, text: str) -> Draft:

@@ -23,7 +23,7 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``explained``       finding, text (the advisor's words for the customer)
 ``signature``       name (media role ``signature``)
 ``job-closed``      how (finished, aborted), reason
-``answered``        question (id of the ``asked`` entry), answer
+``answered``        question (id of the ``asked`` entry), answer (as spoken), how ('replaced')
 
 Numbers are decimal strings ("3.3") or exact fractions ("1/3"). A ``torque`` of a step with several
 fasteners carries ``which`` ("all", or "1", "2" ...), and ``wrench`` (the tool's key) where it is

@@ -102,9 +102,13 @@ def _resolved(c: Context, finding: Finding) -> str:
     if finding.resolved.startswith("answered: "):
         answer = clean(finding.resolved.removeprefix("answered: "))
         return c.t.say("answered: “{answer}”", answer=answer)
+    if finding.resolved.startswith("replaced by: "):
+        answer = clean(finding.resolved.removeprefix("replaced by: "))
+        return c.t.say("replaced by “{answer}”", answer=answer)
     known = {
         "corrected": c.t.say("corrected"),
         "done afterwards": c.t.say("done afterwards"),
+        "taken back": c.t.say("taken back"),
         "photo retaken": c.t.say("photo taken again"),
         "read again inside the window": c.t.say("read again in time"),
     }

@@ -118,7 +118,25 @@ def test_a_question_is_settled_by_its_answer_or_by_saying_it_again(listening, an
     assert [v.value for v in listening.state.values] == [value]
     assert listening.state.question is None
     (unsure,) = [f for f in listening.state.findings if f.key.startswith("unsure:")]
-    assert unsure.resolved.startswith("answered: torque four")
+    how = "replaced by" if value == 42 else "answered"
+    assert unsure.resolved.startswith(f"{how}: torque four")
+    assert not answer.startswith("torque") or unsure.resolved == f"{how}: {answer}"
+
+
+def test_the_answer_is_quoted_as_it_was_spoken(listening):
+    listening.say("drain plug in")
+    listening.hear("torque four one foot pounds", "ask")
+    listening.hear("torque forty one foot pounds")
+    (unsure,) = [f for f in listening.state.findings if f.key.startswith("unsure:")]
+    assert unsure.resolved == "answered: torque forty one foot pounds"
+
+
+def test_a_question_that_is_denied_is_taken_back(listening):
+    listening.say("drain plug in")
+    listening.hear("torque four one foot pounds", "ask")
+    listening.hear("negative")
+    (unsure,) = [f for f in listening.state.findings if f.key.startswith("unsure:")]
+    assert unsure.resolved == "taken back"
 
 
 def test_negative_drops_the_question(listening):
