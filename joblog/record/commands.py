@@ -129,7 +129,18 @@ def _from_file(file: Path) -> _Checked:
     if file.suffix.lower() == ".pdf":
         return _Checked(*verify_lines(_record_from_pdf(file)), media_beside(file))
     path = find_record(file)
-    return _Checked(*read_record(path), media_beside(path))
+    verdict, entries = read_record(path)
+    if not entries and not _like_a_record(path.read_bytes()):
+        raise InputError(
+            f"{path} is no joblog record; give a record.jsonl, the folder of an export, or a "
+            "report's PDF"
+        )
+    return _Checked(verdict, entries, media_beside(path))
+
+
+def _like_a_record(data: bytes) -> bool:
+    """Say whether any trace of an entry is in ``data``; an emptied record still is one."""
+    return not data.strip() or any(mark in data for mark in (b'"hash"', b'"prev"', b'"seq"'))
 
 
 def _record_from_pdf(file: Path) -> bytes:

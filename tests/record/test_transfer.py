@@ -247,3 +247,14 @@ def test_verify_runs_as_a_program(store: Store, job: str, tmp_path: Path) -> Non
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 1
     assert "entry 4 is not an entry" in done.stdout
+
+
+def test_verify_says_of_another_file_that_it_is_no_record(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = tmp_path / "README.md"
+    other.write_text("# Something else\n", "utf-8")
+    status, told = joblog(capsys, "verify", other)
+    assert status != 0
+    assert "README.md is no joblog record; give a record.jsonl" in told
+    assert "0000" not in told
