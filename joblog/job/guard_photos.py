@@ -63,11 +63,12 @@ def _debris(limits: DebrisLimits, photo: Photo) -> Iterator[Finding]:
             "wear; a piece that the eye can see is not, and its cause should be looked for.",
         )
     if counted >= limits.flakes:
+        noun = "flake" if counted == 1 else "flakes"
         yield _observation(
             photo,
             "flakes",
-            f"{counted} flakes of {FLAKE_COUNTED_MM} mm and more on the plug.",
-            f"The magnet had caught {counted} metal flakes of {FLAKE_COUNTED_MM} mm and more.",
+            f"{counted} {noun} of {FLAKE_COUNTED_MM} mm and more on the plug.",
+            f"The magnet had caught {counted} metal {noun} of {FLAKE_COUNTED_MM} mm and more.",
         )
     if isinstance(film, float) and film > float(limits.film_coverage):
         yield _observation(

@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from joblog.job.guard_photos import _debris
 from joblog.job.session import JobSession
-from joblog.job.types import FindingKind
+from joblog.job.types import FindingKind, Photo
+from joblog.sheet.model import DebrisLimits
 
 ORDER = """
 [sheet]
@@ -218,3 +220,13 @@ def test_two_sessions_at_once_lose_nothing(bench, store):
         thread.join()
     assert job.state.fan_cycles == other.state.fan_cycles == 20
     assert store.verify(job.session.job).whole
+
+
+@pytest.mark.parametrize(("count", "said"), [(1, "1 flake of 0.3 mm"), (2, "2 flakes of 0.3 mm")])
+def test_one_flake_is_not_called_flakes(bench, count, said):
+    job = bench()
+    job.say("right vehicle and fluid")
+    measurement = {"usable": True, "flakes": [{"length_mm": 0.5}] * count}
+    photo = Photo("plug", "before", measurement, job.state.entries[-1], None)
+    (found,) = _debris(DebrisLimits(flakes=1), photo)
+    assert found.text.startswith(said)
