@@ -262,7 +262,9 @@ def test_a_whole_vin_is_spelled_aloud(listed):
     # data/vin.ogg: the VIN above in the spelling alphabet, by the voice of the sample audio
     samples = read_audio(HERE / "data" / "vin.ogg").samples
     pcm = (samples * 32767).astype("<i2").tobytes()
-    assert listed.put("/api/start/said?rate=16000", content=pcm).json()["vin"] == VIN
+    clear = listed.put("/api/start/said?rate=16000", content=pcm).json()
+    # seventeen signs without a miss: taken, or shown to be confirmed with one touch
+    assert clear.get("vin") == VIN or clear["maybe"].endswith(VIN)
     noise = np.random.default_rng(1).standard_normal(len(samples)) * 0.1
     drowned = ((samples * 0.3 + noise).clip(-1, 1) * 32767).astype("<i2").tobytes()
     answer = listed.put("/api/start/said?rate=16000", content=drowned).json()
