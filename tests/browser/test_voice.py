@@ -217,6 +217,10 @@ def test_a_vin_spelled_into_the_microphone_leads_to_the_sheets(server, chromium,
     page.mouse.down()
     page.wait_for_timeout(round(len(spoken) / 16) + 3_000)
     page.mouse.up()
+    page.wait_for_selector("#opening, #maybe:not([hidden])", timeout=30_000)
+    if page.query_selector("#maybe:not([hidden])"):  # not quite sure: the VIN is shown to confirm
+        assert VIN in page.inner_text("main")
+        page.click("#maybe")
     page.wait_for_selector("#opening", timeout=30_000)
     assert VIN in page.inner_text("main")
     fake.close()
