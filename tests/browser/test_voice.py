@@ -220,9 +220,8 @@ def test_a_vin_spelled_into_the_microphone_leads_to_its_sheets_or_to_a_question(
     page.wait_for_timeout(round(len(spoken) / 16) + 3_000)
     page.mouse.up()
     # taken, shown to be confirmed, or refused by its check digit: never a VIN that was not said
-    page.wait_for_function(
-        "document.querySelector('#opening, #maybe:not([hidden])')"
-        " || /Say it again|Say an order/.test(document.querySelector('main').innerText)",
+    page.wait_for_selector(
+        "#opening, #maybe:not([hidden]), #told:has-text('Say it again'), #told:has-text('Say an')",
         timeout=30_000,
     )
     if page.query_selector("#maybe:not([hidden])"):
