@@ -109,6 +109,6 @@ def _tell(console: Console, played: Played, out: Path, seconds: float, pace: str
         f"Verdict: job {state.closed or 'still open'}; {len(heard)} phrases heard "
         f"({asked} asked back, {ignored} ignored), {len(state.photos)} photos measured, "
         f"{len(state.findings) - seen} findings ({still_open} open), "
-        f"{seen} observations for the customer.",
+        f"{seen} {'observation' if seen == 1 else 'observations'} for the customer.",
         style="bold",
     )

@@ -67,10 +67,8 @@ def gather(engine: WhisperEngine, rows: Sequence[Condition]) -> list[Case]:
             seconds = len(item.samples) / RATE
             meanings = tuple(meaning(said, row.grammar) for said in words)
             # a sentence that means the same as a right one is right
-            right = np.isin(np.arange(len(words)), [
-                place for place, mine in enumerate(meanings)
-                if any(mine == meanings[other] for other in np.flatnonzero(right))
-            ])  # fmt: skip
+            meant = {mine for mine, fit in zip(meanings, right, strict=True) if fit}
+            right = np.array([mine in meant for mine in meanings])
             cases.append(
                 Case(
                     key, row.name, found.measures, words, meanings, right, free, seconds,

@@ -37,6 +37,8 @@ class Waits:
 
 def run(folder: Path, talkers: tuple[int, ...], seconds: float) -> None:
     """Print the waits for each number of talkers."""
+    if min(talkers) < 1 or seconds < EVERY:
+        raise InputError(f"Give at least one talker and {EVERY:.0f} seconds, so that each speaks.")
     paths = sorted((folder / "commands").glob("*.flac"))[:40]
     if not paths:
         raise InputError(f"{folder} has no commands/*.flac; give a labelled speech folder.")

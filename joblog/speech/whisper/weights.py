@@ -7,9 +7,9 @@ The file (format version 6, described by CTranslate2's ``model_spec.py``) is lit
     u32 number of aliases, each: string alias · string name
     string: u16 length including a final zero byte · that many bytes
 
-An *adapter* (``adapter.npz``) is a small set of changes to named weights, merged when the model is
-loaded: ``NAME.delta`` is added as it is, ``NAME.up`` (out, rank) times ``NAME.down`` (rank, in) is
-added as a low-rank change, and ``NAME.new`` replaces the weight.
+An *adapter* (``adapter.npz``) is a set of changes to named weights, added when the model is loaded:
+``NAME.delta`` as it is, ``NAME.eight`` (whole numbers from -127 to 127) times ``NAME.scale``, one
+scale for each row.
 """
 
 from __future__ import annotations
@@ -106,10 +106,6 @@ def merge_adapter(weights: Weights, path: Path) -> None:
             elif kind == "eight":  # whole numbers and a scale for each row
                 scale = changes[f"{name}.scale"].reshape(-1, *[1] * (change.ndim - 1))
                 weights[name] = weights[name] + change * scale
-            elif kind == "new":
-                weights[name] = change.reshape(weights[name].shape)
-            elif kind == "up":
-                weights[name] = weights[name] + change @ changes[f"{name}.down"]
     except (OSError, ValueError, KeyError) as error:
         raise ModelError(
             f"{path.name} does not fit the speech model ({error}); remove it or take another copy."
