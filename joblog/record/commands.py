@@ -45,7 +45,13 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     bring.add_argument("--data", help=_DATA)
     bring.set_defaults(run=run_import)
 
-    jobs = subparsers.add_parser("jobs", help="list the jobs, newest first")
+    jobs = subparsers.add_parser(
+        "jobs",
+        help="list the jobs, newest first",
+        description="Each job with its vehicle, customer, state and opening time (this machine's "
+        "local time). Every other command takes the last part of the id as JOB.",
+    )
+    jobs.add_argument("--jsonl", action="store_true", help="one JSON object a job, times in UTC")
     jobs.add_argument("--data", help=_DATA)
     jobs.set_defaults(run=run_jobs)
 
@@ -174,13 +180,17 @@ def run_import(args: argparse.Namespace) -> int:
 
 
 def run_jobs(args: argparse.Namespace) -> int:
-    """List the jobs."""
-    from joblog.record.chain import JOB_CLOSED
+    """List the jobs: vehicle, customer, state, when; the id last."""
+    import json
+
+    from joblog.record.listing import job_line, listed
 
     with _open(args) as store:
-        for job in store.jobs():
-            entries = store.entries(job)
-            state = "closed" if entries and entries[-1].kind == JOB_CLOSED else "open"
-            began = entries[0].at if entries else "no entry yet"
-            print(f"{job}  {began}  {len(entries):4d} entries  {state}")
+        lines = [job_line(job, store.entries(job)) for job in store.jobs()]
+    if args.jsonl:
+        shown = [json.dumps(line.as_json(), ensure_ascii=False) for line in lines]
+    else:
+        shown = listed(lines) or ["There are no jobs here yet."]
+    for line in shown:
+        print(line)
     return int(Exit.OK)

@@ -16,6 +16,7 @@ import pytest
 from joblog.cli import main
 from joblog.errors import InputError, RecordError
 from joblog.record import JOB_CLOSED, Imported, Store, export_job, import_job, open_store
+from joblog.record.times import parse_time
 from joblog.record.transfer import export_stream
 
 
@@ -146,8 +147,35 @@ def test_the_commands_take_a_job_around(
     assert joblog(capsys, "import", out, "--data", second)[0] == 0
     status, told = joblog(capsys, "jobs", "--data", second)
     assert status == 0
-    assert told.startswith(job)
-    assert "4 entries  closed" in told
+    head, line = told.splitlines()
+    assert head.split()[-1] == "job"
+    assert line.split()[-2:] == ["closed", job]
+    told = joblog(capsys, "jobs", "--jsonl", "--data", second)[1]
+    assert json.loads(told)["job"] == job
+    assert json.loads(told)["entries"] == 4
+
+
+def test_jobs_are_listed_by_vehicle_customer_and_state(
+    store: Store, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data = tmp_path / "data"
+    assert joblog(capsys, "jobs", "--data", data) == (0, "There are no jobs here yet.\n")
+    van = {"plate": "HL 4471", "year": 2016, "make": "Kestrel", "model": "Courier 2.0"}
+    first = store.start_job()
+    body = {"unit": van, "customer": {"name": "Bramble & Rye\x1b[2J Bakery " + "x" * 40}}
+    store.append(first, "job-opened", body, source="hand")
+    store.append(first, JOB_CLOSED, {"how": "aborted"}, source="hand")
+    second = store.start_job()
+    store.append(second, "job-opened", {"unit": {"type": "HP-3"}}, source="hand")
+    head, newest, oldest = joblog(capsys, "jobs", "--data", data)[1].splitlines()
+    assert newest.split()[-4:] == ["HP-3", "-", "open", second]
+    assert "HL 4471, 2016 Kestrel Courier 2.0" in oldest
+    assert oldest.split()[-2:] == ["stopped", first]
+    assert "\x1b" not in oldest
+    assert "x…" in oldest
+    assert head.index("job") == newest.index(second) == oldest.index(first)
+    opened = parse_time(store.entries(first)[0].at).astimezone()
+    assert oldest.startswith(f"{opened:%Y-%m-%d %H:%M}  ")
 
 
 def test_verify_names_the_first_bad_entry(
