@@ -34,7 +34,7 @@ def _retaken(state: JobState, photo: Photo) -> bool:
 
 def _unusable(state: JobState, photo: Photo) -> Finding:
     why = str(photo.measurement.get("why") or "it can't be measured").strip().rstrip(".")
-    step = step_named(state.sheet, photo.step)
+    retaken = _retaken(state, photo)
     return Finding(
         key=f"photo:{photo.entry.id}",
         kind=FindingKind.UNSURE,
@@ -43,9 +43,16 @@ def _unusable(state: JobState, photo: Photo) -> Finding:
         step=photo.step,
         entry=photo.entry.id,
         at=photo.entry.at,
-        resolved="photo retaken" if _retaken(state, photo) else "",
-        customer=f"One photo{f' for “{step.title}”' if step else ''} could not be used: {why}.",
+        resolved="photo retaken" if retaken else "",
+        customer=_unusable_for_customer(state, photo, retaken),
     )
+
+
+def _unusable_for_customer(state: JobState, photo: Photo, retaken: bool) -> str:
+    """Say that a photo was of no use; what to do about it is said to the technician alone."""
+    step = step_named(state.sheet, photo.step)
+    what = f"photo{f' for “{step.title}”' if step else ''} was not usable"
+    return f"A first {what} and was taken again." if retaken else f"One {what}."
 
 
 def _debris(limits: DebrisLimits, photo: Photo) -> Iterator[Finding]:

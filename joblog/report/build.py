@@ -162,6 +162,7 @@ def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Repo
         qr=_qr(qr_text, said["qr"]),
         qr_text=qr_text,
         created_at=state.entries[-1].at if state.entries else "",
+        times=_times(c),
         labels=said,
         made_with=options.to_dict(),
         core=core(state),
@@ -262,11 +263,11 @@ def _entries_line(c: Context) -> str:
     t, entries = c.t, c.state.entries
     heard = [str(e.body.get("verdict", "")) for e in entries if e.kind == "heard"]
     line = t.count(
-        "{n} entry, from {start} to {end} UTC",
-        "{n} entries, from {start} to {end} UTC",
+        "{n} entry, from {start} to {end}",
+        "{n} entries, from {start} to {end}",
         len(entries),
-        start=entries[0].at[:19].replace("T", " "),
-        end=entries[-1].at[:19].replace("T", " "),
+        start=t.moment(entries[0].at),
+        end=t.moment(entries[-1].at),
     )
     if heard:
         taken, asked, ignored = (heard.count(v) for v in ("accept", "ask", "reject"))
@@ -278,6 +279,12 @@ def _entries_line(c: Context) -> str:
             ignored=t.number(ignored),
         )
     return line
+
+
+def _times(c: Context) -> str:
+    """Return which times the report shows; the record keeps UTC."""
+    start = c.state.entries[0].at if c.state.entries else ""
+    return c.t.say("Times: {zone}", zone=c.t.zone_name(start)) if start else ""
 
 
 def _qr(text: str, alt: str) -> str:

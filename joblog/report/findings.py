@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 
-from joblog.job.types import Finding, FindingKind
+from joblog.job.guard_photos import FLAKE_COUNTED_MM
+from joblog.job.types import Finding, FindingKind, Photo
 from joblog.record.entry import Entry
 from joblog.report.context import Context, photo_name, value_name
 from joblog.report.expert import entry_value
 from joblog.report.model import Correction, Found
+from joblog.report.numbers import as_decimal
+from joblog.report.past import flake_lengths
+from joblog.report.pictures import unusable_words
 from joblog.report.text import clean, sentence
 
+_COUNTED = Decimal(str(FLAKE_COUNTED_MM))
 _CONFIRMED = re.compile(r"^confirmed by (?P<who>.*?): (?P<why>.*)$", re.S)
 
 
@@ -36,9 +42,54 @@ def for_customer(c: Context, finding: Finding) -> str:
     The guard writes English; in another language the report says what kind of thing it was and at
     which step, and the guard's own sentence stays on the expert's pages.
     """
+    photo = unusable_photo(c, finding)
+    if photo is not None:
+        return unusable_words(c, photo)
     if c.t.code == "en":
         return sentence(finding.customer or finding.text)
-    return _by_kind(c, finding)
+    return in_full(c, finding) or _by_kind(c, finding)
+
+
+def in_full(c: Context, finding: Finding) -> str:
+    """Return what the guard's sentence says, made anew in the report's language, '' where not."""
+    t, (rule, _, rest) = c.t, finding.key.partition(":")
+    photo = next((p for p in c.state.photos if p.entry.id == finding.entry), None)
+    if rule == "unsure":
+        return t.say("One spoken line was unclear; the program asked.")
+    if photo is None:
+        return ""
+    if rule == "level":
+        level = as_decimal(photo.measurement.get("level_fraction"))
+        if level is not None and level > 1:
+            return t.say("The photo shows the fluid level above the upper mark.")
+        return t.say("The photo shows the fluid level below the lower mark.")
+    return _debris(c, photo, rest.partition(":")[0]) if rule == "debris" else ""
+
+
+def _debris(c: Context, photo: Photo, what: str) -> str:
+    t, lengths = c.t, flake_lengths(photo)
+    film = as_decimal(photo.measurement.get("film_coverage"))
+    if what == "film" and film is not None:
+        return t.say(
+            "Fine film covered {share} of the magnet, which is much.", share=t.percent(film)
+        )
+    if what == "flakes":
+        counted = sum(length >= _COUNTED for length in lengths)
+        return t.count(
+            "The magnet had caught {n} metal flake of {size} and more.",
+            "The magnet had caught {n} metal flakes of {size} and more.",
+            counted,
+            size=c.millimetres(_COUNTED),
+        )
+    if what == "flake" and lengths:
+        size = c.millimetres(max(lengths))
+        return t.say("The magnet had caught a metal flake {size} long.", size=size)
+    return ""
+
+
+def unusable_photo(c: Context, finding: Finding) -> Photo | None:
+    """Return the photo that a finding calls unusable: its text tells the technician what to do."""
+    return next((p for p in c.state.photos if finding.key == f"photo:{p.entry.id}"), None)
 
 
 def _by_kind(c: Context, finding: Finding) -> str:
@@ -65,14 +116,18 @@ def findings(c: Context) -> tuple[Found, ...]:
 
 def _found(c: Context, finding: Finding) -> Found:
     open_ = not finding.resolved and finding.kind is not FindingKind.OBSERVATION
-    ended, english = _resolved(c, finding) if finding.resolved else "", c.t.code == "en"
+    ended = _resolved(c, finding) if finding.resolved else ""
+    english = c.t.code == "en"
+    # Where the guard's words tell the technician what to do, the report has its own.
+    plain = finding.key.startswith(("photo:", "wrench:", "debris:")) if english else False
+    whole = bool(unusable_photo(c, finding) or in_full(c, finding))
     if open_:
         ended = c.t.say("still open")
     return Found(
         at=c.t.time(finding.at, seconds=True) if finding.at else "",
         kind=kind_name(c, finding.kind),
-        text=sentence(finding.text) if english else for_customer(c, finding),
-        original="" if english else sentence(finding.text),
+        text=sentence(finding.text) if english and not plain else for_customer(c, finding),
+        original="" if english or whole else sentence(finding.text),
         resolved=ended,
         open=open_,
         explained=_explained(c, finding),
@@ -105,8 +160,12 @@ def _resolved(c: Context, finding: Finding) -> str:
     if finding.resolved.startswith("replaced by: "):
         answer = clean(finding.resolved.removeprefix("replaced by: "))
         return c.t.say("replaced by “{answer}”", answer=answer)
+    if finding.resolved.startswith("taken back by "):
+        who = clean(finding.resolved.removeprefix("taken back by "))
+        return c.t.say("taken back by {who}", who=who)
     known = {
         "corrected": c.t.say("corrected"),
+        "tightened again": c.t.say("tightened again"),
         "done afterwards": c.t.say("done afterwards"),
         "taken back": c.t.say("taken back"),
         "photo retaken": c.t.say("photo taken again"),

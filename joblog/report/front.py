@@ -393,11 +393,10 @@ def people(c: Context) -> tuple[Fact, ...]:
     if c.state.entries:
         start, end = c.state.entries[0].at, c.state.entries[-1].at
         when = t.say(
-            "{date}, {start} to {end} ({zone})",
+            "{date}, {start} to {end}",
             date=t.date(start),
             start=t.time(start),
             end=t.time(end),
-            zone=t.zone_name(start),
         )
         facts.append(Fact(t.say("When"), when))
     return tuple(fact for fact in facts if fact.text)

@@ -52,6 +52,7 @@ def build_history(
         charts=_charts(c, past),
         history=services(c, past),
         record=(),
+        times="",
     )
 
 

@@ -20,7 +20,13 @@ from pathlib import Path
 from typing import Any
 
 from babel import Locale, UnknownLocaleError
-from babel.dates import format_date, format_datetime, format_skeleton, get_timezone
+from babel.dates import (
+    format_date,
+    format_datetime,
+    format_skeleton,
+    get_timezone,
+    get_timezone_name,
+)
 from babel.lists import format_list
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
@@ -152,9 +158,16 @@ class Language:
         when = at if isinstance(at, datetime) else datetime.fromisoformat(at)
         return when.astimezone(self.zone)
 
+    def moment(self, at: str) -> str:
+        """Return day and time in the shop's zone as figures, for the expert's pages."""
+        return f"{self.local(at):%Y-%m-%d %H:%M:%S}"
+
     def zone_name(self, at: str) -> str:
-        """Return the name of the shop's zone at that time, such as 'UTC' or 'GMT+1'."""
-        return self.local(at).tzname() or "UTC"
+        """Return the name of the shop's zone at that time: 'UTC', 'Greenwich Mean Time'."""
+        name = self.local(at).tzname()
+        if name == "UTC":
+            return name
+        return str(get_timezone_name(self.local(at), width="long", locale=self.locale))
 
     def span(self, seconds: Number) -> str:
         """Return a length of time in minutes and seconds, or hours and minutes."""

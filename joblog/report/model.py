@@ -15,7 +15,7 @@ from joblog.record.entry import canonical
 
 @dataclass(frozen=True)
 class Chart:
-    """A drawing with its alternative text; ``svg`` is a whole SVG document."""
+    """A drawing with its alternative text; ``svg`` is a whole SVG document, '' for words alone."""
 
     key: str
     title: str
@@ -217,6 +217,7 @@ class Report:
     qr: str  # SVG
     qr_text: str
     created_at: str  # RFC 3339: the time of the last entry, never the wall clock
+    times: str  # which times these are: 'Times: UTC'; '' where none are shown
     labels: dict[str, str]
     made_with: dict[str, Any]  # options, so that the report can be made again
     core: dict[str, Any]  # what the job is, in no language: compared when a report is verified

@@ -92,7 +92,7 @@ def layout_data(report: Report) -> dict[str, Any]:
     printable |= {
         "footer": " · ".join(
             _shortened(_replaced(x, missing))
-            for x in (report.shop.name, report.title, report.order)
+            for x in (report.shop.name, report.title, report.order, report.times)
             if x
         ),
         "keywords": [x for x in (report.final_hash[:16], report.kicker) if x],

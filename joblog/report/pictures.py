@@ -13,7 +13,7 @@ from joblog.report.images import Shown
 from joblog.report.model import Picture
 from joblog.report.numbers import as_decimal, as_lab
 from joblog.report.past import flake_lengths
-from joblog.report.text import clean, sentence
+from joblog.report.text import clean
 
 _ON_FRONT = 3
 
@@ -68,13 +68,52 @@ def _picture(c: Context, photo: Photo, shown: dict[str, Shown]) -> Picture:
 def describe(c: Context, photo: Photo) -> Words:
     """Return what was measured in ``photo``, in the reader's language."""
     if not photo.usable:
-        why = clean(photo.measurement.get("why") or "")
-        if photo.kind in ("plug", "dipstick", "fluid"):
-            caption = c.t.say("not measured")
-            return Words("", caption, (sentence(c.t.sheet(why)),) if why else ())
-        return Words("", c.t.say("taken for the record"))
+        if photo.kind not in ("plug", "dipstick", "fluid"):
+            return Words("", c.t.say("taken for the record"))
+        again = taken_again(c, photo)
+        n = c.photo_numbers[again.entry.id] if again else 0
+        details = (c.t.say("Taken again: photo {n}.", n=n),) if again else ()
+        return Words("", c.t.say("not usable, as {why}", why=_why(c, photo)), details)
     describing = {"plug": _plug, "dipstick": _dipstick, "fluid": _fluid, "label": _label}
     return describing.get(photo.kind, _other)(c, photo)
+
+
+def taken_again(c: Context, photo: Photo) -> Photo | None:
+    """Return the usable photo that stands for an unusable one, None where there is none."""
+    later = [p for p in c.state.photos if p.entry.seq > photo.entry.seq and p.usable]
+    return next((p for p in later if (p.kind, p.step) == (photo.kind, photo.step)), None)
+
+
+def unusable_words(c: Context, photo: Photo) -> str:
+    """Return that a photo was of no use, why, and whether it was taken again.
+
+    What the technician was told to do about it (hold still, wipe the lens) is not the reader's.
+    """
+    t, why, step = c.t, _why(c, photo), c.step_title(photo.step)
+    what = step or photo_name(c, photo)
+    if taken_again(c, photo) is None:
+        return t.say("The photo for “{what}” was not usable, as {why}.", what=what, why=why)
+    return t.say(
+        "A first photo for “{what}” was not usable, as {why}; it was taken again.",
+        what=what,
+        why=why,
+    )
+
+
+def _why(c: Context, photo: Photo) -> str:
+    """Return in the reader's language what was wrong with a photo."""
+    t, why = c.t, str(photo.measurement.get("why") or "").lower()
+    known = {
+        "blurred": t.say("it was blurred"),
+        "too dark": t.say("it was too dark"),
+        "washed out": t.say("it was too bright"),
+        "glare": t.say("light was reflected in it"),
+        "too small": t.say("it was taken from too far away"),
+        "cut off": t.say("it did not show the whole part"),
+    }
+    return next((words for sign, words in known.items() if sign in why), "") or t.say(
+        "nothing could be measured in it"
+    )
 
 
 def _plug(c: Context, photo: Photo) -> Words:

@@ -16,12 +16,14 @@ from joblog.report.charts.timeline import Moments, Wait, timeline_chart
 from joblog.report.context import Context
 from joblog.report.expert import fluid_limits, window_reading
 from joblog.report.model import Chart
+from joblog.report.numbers import as_decimal
 from joblog.report.past import Past, classes, past_of
 from joblog.report.quantity import reader_units
 from joblog.report.trends import trends
 
 _SERVICES_FORETOLD = 3
 _EARLIER_SHOWN = 3
+_WORTH_BINNING = 3  # flakes of one service; fewer are told in words
 
 
 def charts(c: Context) -> tuple[Chart, ...]:
@@ -115,10 +117,13 @@ def _renewed(c: Context, fluid: FluidState) -> Chart | None:
 
 
 def debris(c: Context, services: tuple[Past, ...]) -> Chart | None:
-    """Return the chart of flakes by size class, or None where no plug was measured."""
+    """Return the flakes by size class, a few of them in words; None where no plug was measured."""
     seen = [p for p in services if p.plug][-_EARLIER_SHOWN - 1 :]
     if not seen:
         return None
+    if max(sum(p.flakes.values()) for p in seen) < _WORTH_BINNING:
+        told = " ".join(_flakes_told(c, p) for p in seen)
+        return Chart("debris", c.t.say("Flakes on the plug"), told, "")
     known = classes()
     finest = next(
         (i for i, (letter, _, _) in enumerate(known) if any(p.flakes.get(letter) for p in seen)), 2
@@ -126,6 +131,21 @@ def debris(c: Context, services: tuple[Past, ...]) -> Chart | None:
     shown = [(letter, _range(c, low, high)) for letter, low, high in known[min(finest, 2) :]]
     sizes = [Sizes(c.t.short_date(p.at), p.flakes) for p in seen]
     return debris_chart(c.t, "debris", shown, sizes, c.settings.accent)
+
+
+def _flakes_told(c: Context, service: Past) -> str:
+    """Return what one service found, in a sentence: size classes say nothing of a flake or two."""
+    t, count, longest = c.t, sum(service.flakes.values()), as_decimal(service.longest_mm)
+    when = t.short_date(service.at)
+    if not count or longest is None:
+        return t.say("{when}: {what}.", when=when, what=t.say("no flakes"))
+    return t.count(
+        "{when}: {n} flake, {size} long.",
+        "{when}: {n} flakes, the longest {size}.",
+        count,
+        when=when,
+        size=c.millimetres(longest),
+    )
 
 
 def _range(c: Context, low: int, high: int | None) -> str:

@@ -53,6 +53,7 @@ def _report(shop: Shop, job: str, language: Language, units: Units, paper: Paper
         language=language,
         units=units,
         paper=paper,
+        settings=shop.report_settings(),
         history=shop.earlier(job),
     )
 

@@ -13,12 +13,15 @@ from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
 from joblog.readback.clips import Stock, stock
 from joblog.record.store import Store, open_store
+from joblog.report.settings import ShopSettings, load_settings
 from joblog.sheet.load import library, load_sheet
 from joblog.speech.types import Engine
 from joblog.web.halfduplex import Speaking
 from joblog.web.jobindex import JobIndex
 from joblog.web.orderbook import ORDERS, OrderBook
 from joblog.web.pool import FairPool
+
+SETTINGS = "shop.toml"
 
 
 @dataclass
@@ -67,6 +70,14 @@ class Shop:
         """
         own = {p.stem: p for p in sorted((self.folder / "sheets").glob("*.toml"))}
         return library() | own
+
+    def report_settings(self) -> ShopSettings | None:
+        """Return what ``shop.toml`` beside the records says of reports, None where it isn't there.
+
+        Raises InputError for a mistake in it.
+        """
+        path = self.folder / SETTINGS
+        return load_settings(path) if path.exists() else None
 
     def titles(self) -> tuple[list[tuple[str, str]], list[str]]:
         """Return (key, title) of every sheet that can be used, and what is wrong with the rest."""

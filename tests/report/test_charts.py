@@ -7,6 +7,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
 import pytest
 
@@ -17,6 +18,7 @@ from joblog.report.charts.fluid import Volumes, renewed_chart, volume_chart
 from joblog.report.charts.gauge import gauge
 from joblog.report.charts.timeline import Moments, Wait, timeline_chart
 from joblog.report.charts.trend import Point, trend_chart
+from joblog.report.html import render_html
 from joblog.report.language import Language
 from joblog.report.model import Report
 from joblog.report.past import classes, flakes_by_class
@@ -107,6 +109,21 @@ def test_debris_columns_are_as_high_as_their_counts_and_told_apart_by_pattern() 
     assert heights["#22505c"] == pytest.approx(2 * heights["url(#k-hatch)"], abs=0.02)
     assert "2 of class I (0.4–0.6 mm)" in chart.text
     assert "1 of class K" in chart.text
+
+
+def test_a_flake_or_two_are_told_in_a_sentence(
+    new_script: Any, play: Callable[..., Any], make: Callable[..., Report]
+) -> None:
+    def debris(*flakes: str) -> Any:
+        report = make(play(new_script(number=52), flakes=flakes))
+        return report, next(c for c in report.charts if c.key == "debris")
+
+    report, chart = debris("1.24")
+    assert chart.svg == ""
+    assert chart.text.replace("\u00a0", " ") == "Nov 24, 2026: 1 flake, 1.2 mm (0.05 in) long."
+    assert chart.text in render_html(report)
+    assert debris()[1].text == "Nov 24, 2026: no flakes."
+    assert debris("0.5", "0.62", "1.24")[1].svg.startswith("<svg ")
 
 
 def test_the_time_line_shows_waits_and_windows_to_scale() -> None:

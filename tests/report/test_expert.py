@@ -90,6 +90,34 @@ def test_findings_say_how_each_ended(full: Any, make: Callable[..., Report]) -> 
     assert ended["observation"] == ""
 
 
+def test_a_photo_of_no_use_is_told_in_the_readers_words(
+    full: Any, make: Callable[..., Report]
+) -> None:
+    # The technician's sentence in the record is 'too blurred: hold the phone still ...'.
+    for language, words in (
+        ("en", "was not usable, as it was blurred; it was taken again."),
+        ("es", "no sirvió, porque salió borrosa; se repitió."),
+    ):
+        report = make(full, language=language)
+        found = next(f for f in report.findings if words in f.text)
+        assert found.original == ""
+        assert "hold the phone" not in str(report.to_dict())
+    picture = next(p for p in make(full).pictures if not p.usable)
+    assert picture.caption == "not usable, as it was blurred"
+    assert picture.details == ("Taken again: photo 2.",)
+
+
+def test_a_photo_of_no_use_that_nobody_took_again_is_open(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=51)
+    s.open()
+    s.photo("level-before", "dipstick", "before", {"usable": False, "why": "glare hides it: ..."})
+    s.add("job-closed", {"how": "finished", "reason": ""})
+    said = "The photo for “Photo of the dipstick as found” was not usable, as light was reflected"
+    assert any(line.startswith(said) for line in make(s).front.found)
+
+
 def test_a_confirmed_finding_tells_who_and_why(
     new_script: Any, make: Callable[..., Report]
 ) -> None:
@@ -152,6 +180,8 @@ def test_spanish_says_everything_in_spanish_and_keeps_the_original_of_findings(
     assert row(report, "Par de apriete, tapón de vaciado").verdict == "dentro"
     assert row(report, "Fluido de caja automática, puesto").value == "3,50\u00a0L"
     assert report.labels["steps"] == "Orden del trabajo"
+    seen = next(f for f in report.findings if f.kind == "observación")
+    assert plain(seen.text).startswith("El imán había atrapado una viruta de metal de 1,2 mm")
     found = next(f for f in report.findings if f.kind == "fuera de sus límites")
     assert found.original.startswith("Torque drain plug 14 lbf·ft is below the limit")
     assert found.text.startswith("Un valor en «Tapón de vaciado")

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import string
+from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from babel.messages.pofile import read_po
@@ -13,6 +15,8 @@ from babel.messages.pofile import read_po
 from joblog.errors import InputError
 from joblog.report.catalogue import messages, sheet_messages, sheet_texts
 from joblog.report.language import LOCALES, Language, languages, to_decimal
+from joblog.report.model import Report
+from joblog.report.settings import ShopSettings
 from joblog.sheet.load import library, load_sheet
 
 OTHERS = [code for code in languages() if code != "en"]
@@ -86,6 +90,19 @@ def test_times_are_those_of_the_shop() -> None:
     madrid = Language.find("es", "Europe/Madrid")
     assert madrid.time("2026-11-24T23:30:00.000Z") == "00:30"
     assert madrid.time("2026-07-01T22:00:00.000Z") == "00:00"
+
+
+def test_the_foot_names_the_zone_once(full: Any, make: Callable[..., Report]) -> None:
+    utc = make(full)
+    assert utc.times == "Times: UTC"
+    assert str(utc.to_dict()).replace("'time_zone': 'UTC'", "").count("UTC") == 1
+    # The script starts at 09:12 UTC; Central European Time is one hour ahead in November.
+    madrid = make(full, settings=ShopSettings(time_zone="Europe/Madrid"))
+    assert madrid.times == "Times: Central European Standard Time"
+    when = next(f.text for f in madrid.front.people if f.label == "When")
+    assert "10:12 to " in when
+    assert "2026-11-24 10:12:00" in next(f.text for f in madrid.record if f.label == "Entries")
+    assert "UTC" not in str(madrid.to_dict())
 
 
 @pytest.mark.parametrize(

@@ -181,6 +181,17 @@ def test_a_customers_link_says_where_it_works(tmp_path):
         assert shared["url"] == f"http://{own_address()}:8765{shared['path']}"
 
 
+def test_the_desks_report_shows_the_shops_own_times(client, job, tmp_path):
+    """shop.toml beside the records; a slip in it is one sentence, not a lost report."""
+    assert "Times: UTC" in client.get(f"/job/{job}/report.html").text
+    (tmp_path / "shop.toml").write_text('time_zone = "America/Denver"\n', encoding="utf-8")
+    assert "Times: Mountain" in client.get(f"/job/{job}/report.html").text
+    (tmp_path / "shop.toml").write_text('accent = "grey"\n', encoding="utf-8")
+    slip = client.get(f"/job/{job}/report.html")
+    assert slip.status_code == 400
+    assert "six hex digits" in slip.text
+
+
 def test_a_later_report_charts_the_same_plug_across_services(client):
     """Only jobs on the same VIN, and only those before; the earlier report stays as it was."""
     jobs = []
