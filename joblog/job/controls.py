@@ -87,6 +87,13 @@ CONTROLS: tuple[Phrase, ...] = (
     ),
     CONFIRM,
     Phrase(
+        "control:help",
+        "help | what can i say",
+        "help",
+        "says two or three things that can be said now",
+        "Asking",
+    ),
+    Phrase(
         "control:say-again",
         "say again | say that again | repeat that",
         "say again",

@@ -80,7 +80,7 @@ def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:
     gists: list[object] = []
     for text in texts:
         meaning = meaning_of(text, sheet) if text else None
-        if meaning is not None and meaning.target in ANSWERS:
+        if meaning is not None and meaning.target in (*ANSWERS, "help"):
             continue  # an unclear answer is no answer: nobody is asked whether they said 'first'
         if meaning is not None and meaning.gist not in gists:
             options.append(text)

@@ -13,6 +13,7 @@ from joblog.job.answers import (
 )
 from joblog.job.controls import REASONS
 from joblog.job.drafts import Draft, Plan, refusal
+from joblog.job.helping import answer_help
 from joblog.job.meaning import Meaning
 from joblog.job.types import Finding, FindingKind, JobState, Question
 from joblog.job.wording import said, step_name
@@ -51,6 +52,7 @@ def plan_control(
         "next": lambda: answer_next(state),
         "how-much": lambda: answer_how_much(state),
         "missing": lambda: answer_missing(state),
+        "help": lambda: answer_help(state),
         "stand-by": lambda: Plan(shown="Standing by.", tone="none"),
     }
     return simple[word]()

@@ -29,10 +29,13 @@ clock was set forward. The clock was set back. Photo not usable. Take it again. 
 plug. Much film on the plug. Level above the upper mark. Level below the lower mark. Wrong unit
 for this sheet. The sheet has another unit. more in than came out. less in than came out. That is
 more than the sheet says. That is less than the sheet says. Drained. cycle. plug dipstick fluid
-label other picture is was
+label other picture is was say what added because reason number the first second affirm
+negative
 """
 FRACTIONS = "half halves third thirds quarter quarters fifth fifths sixth sixths seventh sevenths "
 FRACTIONS += "eighth eighths ninth ninths tenth tenths and over point minus"
+# What is said to joblog for help, and what no question of joblog's repeats.
+ONLY_HEARD = frozenset({"help", "can"})
 
 
 def spoken_words(text: str) -> list[str]:
@@ -44,7 +47,7 @@ def closed_vocabulary(sheet: Sheet) -> set[str]:
     """Return every word that a spoken reply on a job of ``sheet`` may use."""
     words = set(spoken_words(SENTENCES)) | set(FRACTIONS.split())
     words |= set(digits_of("0123456789").split())
-    words |= set(grammar_for_sheet(sheet).vocabulary)
+    words |= set(grammar_for_sheet(sheet).vocabulary) - ONLY_HEARD
     for unit in SPOKEN_UNITS.values():
         words |= set(spoken_words(f"{unit.singular} {unit.plural}"))
     for other in UNITS.values():

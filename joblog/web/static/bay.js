@@ -217,6 +217,7 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
   }
 });
 voice.muteBy(byId("mute"));
+byId("help").addEventListener("click", () => say("help"));
 byId("typed").addEventListener("submit", (event) => {
   event.preventDefault();
   const field = byId("phrase");

@@ -1,6 +1,6 @@
 // The phone in the pocket: camera with a drawn guide, a queue that survives anything, microphone.
 
-import { byId, setText } from "./dom.js";
+import { byId, send as ask, setText } from "./dom.js";
 import { Microphone } from "./microphone.js";
 import { keep, send, waiting } from "./queue.js";
 import { Voice } from "./voice.js";
@@ -97,6 +97,17 @@ byId("snap").addEventListener("click", async () => {
 
 const voice = new Voice(job, (text) => setText(byId("voice"), text));
 voice.muteBy(byId("mute"));
+function told(reply) {
+  setText(byId("answer"), reply.spoken || reply.shown);
+  voice.say(reply);
+}
+byId("help").addEventListener("click", async () => {
+  try {
+    told(await ask(`/api/jobs/${job}/say`, { text: "help", by }));
+  } catch (error) {
+    setText(byId("answer"), error.message);
+  }
+});
 let microphone = null;
 byId("open").addEventListener("click", async ({ currentTarget: button }) => {
   if (microphone) {
@@ -106,7 +117,7 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
     return;
   }
   microphone = new Microphone(job, by, "open", voice.who, {
-    onReply: (reply) => { setText(byId("answer"), reply.spoken || reply.shown); voice.say(reply); },
+    onReply: told,
     onState: (text) => setText(byId("mic"), text),
   });
   voice.microphone = microphone;
