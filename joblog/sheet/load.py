@@ -153,6 +153,14 @@ def library() -> dict[str, Path]:
     return {p.stem: p for p in sorted(LIBRARY.glob("*.toml"))}
 
 
+def sheets_beside(folder: Path) -> dict[str, Path]:
+    """Return the sheets that a shop chooses from: the shipped ones and its own, which win.
+
+    Its own are the ``*.toml`` files in ``sheets`` beside its records in ``folder``.
+    """
+    return library() | {p.stem: p for p in sorted((folder / "sheets").glob("*.toml"))}
+
+
 def _dotted(path: FieldPath) -> str:
     return "".join(f"[{p}]" if isinstance(p, int) else f".{p}" for p in path).lstrip(".")
 

@@ -41,7 +41,8 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
         "import",
         help="import a CSV file of work orders",
         description="One order a row; the first row names the columns. 'order' is needed; "
-        "docs/bay.md names the others. A file with a mistake changes nothing.",
+        "docs/bay.md names the others. A file with a mistake changes nothing; an order for a job "
+        "sheet that isn't there is left out alone (exit status 1).",
     )
     take.add_argument("file", type=Path, metavar="FILE.csv")
     take.add_argument("--data", type=Path, help="folder of the records")
@@ -85,6 +86,8 @@ def run_serve(args: argparse.Namespace) -> int:
 
 def run_import(args: argparse.Namespace) -> int:
     """Import a CSV file of work orders."""
+    from joblog.record.store import default_data_dir
+    from joblog.sheet.load import sheets_beside
     from joblog.web.orders import read_orders
 
     try:
@@ -92,14 +95,17 @@ def run_import(args: argparse.Namespace) -> int:
     except OSError as error:
         raise InputError(f"{args.file} can't be read ({error.strerror}).") from None
     try:
-        orders = read_orders(data)
+        orders = read_orders(data, sheets_beside(args.data or default_data_dir()))
     except InputError as error:
         raise InputError(f"{args.file}: {error}") from None
     new, renewed = _book(args.data).take(orders)
     for remark in orders.remarks:
         print(f"joblog: {remark}", file=sys.stderr)
-    print(f"{new} new, {renewed} renewed.")
-    return int(Exit.OK)
+    for refusal in orders.refused:
+        print(f"joblog: {args.file}: {refusal}", file=sys.stderr)
+    left_out = f", {len(orders.refused)} left out" if orders.refused else ""
+    print(f"{new} new, {renewed} renewed{left_out}.")
+    return int(Exit.FAILED if orders.refused else Exit.OK)
 
 
 def run_list(args: argparse.Namespace) -> int:

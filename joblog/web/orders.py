@@ -4,7 +4,8 @@ One row is one order. The first row names the columns, in any order; see ``COLUM
 comma, semicolon or tab; UTF-8 (with or without a byte order mark), UTF-16 with one, or Windows-1252
 [format: RFC 4180, and what spreadsheet programs make of it]. A file with a mistake is refused whole
 with one sentence and its line, so that no half list is worked on; what can be left out without harm
-is a remark.
+is a remark. A row that asks for a job sheet that isn't there is left out alone: the other rows are
+well.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -47,10 +48,11 @@ _ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 @dataclass(frozen=True)
 class Orders:
-    """What a file holds: orders by column (empty ones left out), and remarks about the file."""
+    """What a file holds: orders by column (empty ones left out), remarks, and rows left out."""
 
     rows: tuple[dict[str, str], ...]
     remarks: tuple[str, ...] = ()
+    refused: tuple[str, ...] = ()
 
 
 @dataclass
@@ -59,23 +61,29 @@ class _Reading:
 
     columns: list[str]
     remarks: list[str]
+    sheets: Collection[str] | None = None  # keys of the sheets that there are; None: not asked
+    refused: list[str] = field(default_factory=list)
     rows: dict[str, dict[str, str]] = field(default_factory=dict)
     lines: dict[str, int] = field(default_factory=dict)
 
 
-def read_orders(data: bytes) -> Orders:
-    """Return the orders of a CSV file; raises InputError with the line of the first mistake."""
+def read_orders(data: bytes, sheets: Collection[str] | None = None) -> Orders:
+    """Return the orders of a CSV file; raises InputError with the line of the first mistake.
+
+    ``sheets`` are the keys of the job sheets that there are: an order for another is refused.
+    """
     text, remarks = _text(data)
     rows = _rows(text, _separator(text))
     line, head = next(rows, (1, []))
-    reading = _Reading(_columns(head, line, remarks), remarks)
+    reading = _Reading(_columns(head, line, remarks), remarks, sheets)
     for line, row in rows:
         _take(reading, line, row)
         if len(reading.rows) > MOST:
             raise InputError(f"Line {line}: more than {MOST} orders; import one day at a time.")
-    if not reading.rows:
+    if not reading.rows and not reading.refused:
         raise InputError("The file has no orders under its first row; export it again.")
-    return Orders(tuple(reading.rows.values()), tuple(reading.remarks))
+    found, told = tuple(reading.rows.values()), tuple(reading.remarks)
+    return Orders(found, told, tuple(reading.refused))
 
 
 def _text(data: bytes) -> tuple[str, list[str]]:
@@ -170,6 +178,10 @@ def _take(reading: _Reading, line: int, row: list[str]) -> None:
         raise InputError(f"Line {line} has no order number; every order needs one.")
     _numbers(order, line)
     _vin(order, line, reading.remarks)
+    unknown = _unknown_sheet(order, reading.sheets)
+    if unknown:
+        reading.refused.append(f"Line {line}: order {number} was left out: {unknown}")
+        return
     known = reading.rows.get(number)
     if known is not None and known != order:
         first = reading.lines[number]
@@ -200,6 +212,18 @@ def _numbers(order: dict[str, str], line: int) -> None:
         raise InputError(f"Line {line}: the odometer counts in mi or km, not in '{unit}'.")
     if unit:
         order["odometer_unit"] = UNITS[unit]
+
+
+def _unknown_sheet(order: dict[str, str], sheets: Collection[str] | None) -> str:
+    """Return what is wrong with the order's job sheet, '' where nothing is; case doesn't count."""
+    key = order.get("sheet", "")
+    if not key or sheets is None:
+        return ""
+    known = next((name for name in sheets if name.lower() == key.lower()), "")
+    if known:
+        order["sheet"] = known
+        return ""
+    return f"there is no job sheet '{key}'; there are {', '.join(sorted(sheets))}."
 
 
 def _is_day(text: str) -> bool:

@@ -14,7 +14,7 @@ from joblog.job.types import JobState, Reply
 from joblog.readback.clips import Stock, stock
 from joblog.record.store import Store, open_store
 from joblog.report.settings import ShopSettings, load_settings
-from joblog.sheet.load import library, load_sheet
+from joblog.sheet.load import load_sheet, sheets_beside
 from joblog.speech.types import Engine
 from joblog.web.halfduplex import Speaking
 from joblog.web.jobindex import JobIndex
@@ -64,12 +64,8 @@ class Shop:
         return self.store.media_path("0" * 64).parents[2]
 
     def sheets(self) -> dict[str, Path]:
-        """Return the sheets to choose from: the shipped ones and the shop's own, which win.
-
-        A shop's own sheets are the ``*.toml`` files in ``sheets`` beside its records.
-        """
-        own = {p.stem: p for p in sorted((self.folder / "sheets").glob("*.toml"))}
-        return library() | own
+        """Return the sheets to choose from: the shipped ones and the shop's own, which win."""
+        return sheets_beside(self.folder)
 
     def report_settings(self) -> ShopSettings | None:
         """Return what ``shop.toml`` beside the records says of reports, None where it isn't there.

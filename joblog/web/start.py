@@ -179,10 +179,12 @@ def orders_page(request: Request) -> Response:
 
 @router.put("/api/orders")
 async def take_orders(request: Request) -> dict[str, Any]:
-    """Import a CSV file of work orders; a file with a mistake changes nothing."""
+    """Import a CSV file of work orders; with a mistake nothing, with an unknown sheet the rest."""
     data = await body_of(request)
     if len(data) > LARGEST_LIST:
         raise InputError("The file is larger than 3 MB; export one day's orders.")
-    orders = await run_in_threadpool(read_orders, data)
-    new, renewed = await run_in_threadpool(shop_of(request).orders.take, orders)
-    return {"new": new, "renewed": renewed, "remarks": list(orders.remarks)}
+    shop = shop_of(request)
+    orders = await run_in_threadpool(read_orders, data, shop.sheets())
+    new, renewed = await run_in_threadpool(shop.orders.take, orders)
+    remarks = [*orders.refused, *orders.remarks]
+    return {"new": new, "renewed": renewed, "refused": len(orders.refused), "remarks": remarks}

@@ -17,6 +17,7 @@ from joblog.errors import InputError
 from joblog.measure.vin import check_vin
 from joblog.readback.clips import load_clips
 from joblog.readback.sound import RATE, spoken_sound
+from joblog.sheet.load import sheet_text
 from joblog.speech.types import Verdict
 from joblog.web.app import STATIC, create_app
 from joblog.web.choosing import choices, details, vin_trouble, vins_in
@@ -29,6 +30,7 @@ from joblog.web.start import start_meaning
 HERE = Path(__file__).parent
 EXAMPLE = (STATIC / "orders-example.csv").read_bytes()
 VIN = "1KC7F6AB6GH041620"  # invented; its check digit fits
+JSON = {"accept": "application/json"}
 HEAD = b"order,plate,customer\r\n"
 
 
@@ -121,6 +123,31 @@ def test_what_can_be_left_out_is_a_remark():
     orders = read_orders(text.encode())
     assert orders.rows == ({"order": "7"}, {"order": "8", "vin": VIN})
     assert [r.split(":")[0] for r in orders.remarks] == ["Columns not used", "Line 2", "Line 4"]
+
+
+def test_an_order_for_a_sheet_that_is_not_there_is_left_out_alone(client, tmp_path, capsys):
+    text = b"order,sheet\n1,nope\n2,Wheel-Refit\n3,../x\n4,own\n"
+    told = client.put("/api/orders", content=text).json()
+    assert (told["new"], told["refused"]) == (1, 3)
+    assert told["remarks"][0].startswith(
+        "Line 2: order 1 was left out: there is no job sheet 'nope';"
+    )
+    assert "transaxle-drain-fill, wheel-refit." in told["remarks"][0]
+    assert client.get("/start", params={"order": "2"}).status_code == 200
+    assert client.get("/start", params={"order": "1"}, headers=JSON).status_code == 400
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "sheets" / "own.toml").write_bytes(sheet_text("wheel-refit").encode())
+    file = tmp_path / "today.csv"
+    file.write_bytes(text)
+    assert main(["orders", "import", str(file), "--data", str(tmp_path)]) == 1
+    out, err = capsys.readouterr()
+    assert out == "1 new, 1 renewed, 2 left out.\n"
+    assert f"{file}: Line 2: order 1 was left out" in err
+    assert "own, transaxle-drain-fill" in err
+    only = tmp_path / "only.csv"
+    only.write_text("order,sheet\n9,nope\n", encoding="utf-8")
+    assert main(["orders", "import", str(only), "--data", str(tmp_path)]) == 1
+    assert "0 new, 0 renewed, 1 left out." in capsys.readouterr().out
 
 
 def test_the_list_is_of_today_renews_by_number_and_forgets_old_orders(tmp_path):
@@ -308,7 +335,7 @@ def test_a_paired_phone_may_start_a_job_but_not_import(tmp_path):
 def test_hostile_orders_are_inert(client):
     number = '7"&then=phone<script>'
     quoted = number.replace('"', '""')
-    text = f'order,customer,complaint,sheet\n"{quoted}",<script>x</script>,<b>,../x\n'
+    text = f'order,customer,complaint,sheet\n"{quoted}",<script>x</script>,<b>,\n'
     assert client.put("/api/orders", content=text.encode()).json()["new"] == 1
     for path in ("/start", "/orders"):
         page = client.get(path).text

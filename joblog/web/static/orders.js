@@ -7,8 +7,8 @@ byId("csv").addEventListener("change", async ({ target }) => {
   if (!file) return;
   byId("remarks").replaceChildren();
   try {
-    const { new: added, renewed, remarks } = await put("/api/orders", file);
-    setText(byId("imported"), `${file.name}: ${added} new, ${renewed} renewed.`);
+    const { new: added, renewed, refused, remarks } = await put("/api/orders", file);
+    setText(byId("imported"), `${file.name}: ${added} new, ${renewed} renewed${refused ? `, ${refused} left out` : ""}.`);
     byId("remarks").replaceChildren(...remarks.map((text) => element("li", text)));
     const link = element("a", "Show the list");
     link.href = "/orders";
