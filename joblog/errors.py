@@ -8,6 +8,7 @@ the exit status that the command line ends with. The web answers with the same s
         AudioError         1  sound that can't be read
         PhotoError         1  a picture that can't be read
         SheetError         1  a job sheet with a mistake in it
+        WrongUnitError     1  a job sheet that is not for this vehicle or machine
         GrammarError       1  a phrase grammar with a mistake in it
       ModelError           1  the speech model is missing, incomplete or altered
       DeviceError          1  a microphone or camera that can't be used
@@ -49,6 +50,10 @@ class PhotoError(InputError):
 
 class SheetError(InputError):
     """A job sheet with a mistake in it."""
+
+
+class WrongUnitError(InputError):
+    """A job sheet that is not for this vehicle or machine."""
 
 
 class GrammarError(InputError):

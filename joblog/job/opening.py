@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from joblog.errors import InputError, JoblogError, RecordError
+from joblog.errors import JoblogError, RecordError, WrongUnitError
 from joblog.job.guard_unit import applying, unit_reasons
 from joblog.record.entry import Entry
 from joblog.sheet.load import library, load_sheet, recorded_sheet
@@ -40,7 +40,7 @@ def opening_body(sheet: Sheet, text: str, opening: Mapping[str, Any]) -> dict[st
 
 
 def refuse_wrong_unit(sheet: Sheet, unit: Mapping[str, Any]) -> None:
-    """Raise InputError, naming the sheet to use, where ``sheet`` is not for ``unit``."""
+    """Raise WrongUnitError, naming the sheet to use, where ``sheet`` is not for ``unit``."""
     reasons = unit_reasons(sheet, unit)
     if not reasons:
         return
@@ -49,7 +49,7 @@ def refuse_wrong_unit(sheet: Sheet, unit: Mapping[str, Any]) -> None:
         others = [s.sheet.key for s in applying(shipped_sheets(), unit) if s != sheet]
         if others:
             sentence += f" Use the sheet '{others[0]}'."
-    raise InputError(f"{sentence} To go on all the same, give a reason for it (override).")
+    raise WrongUnitError(f"{sentence} To use this sheet all the same, write down the reason.")
 
 
 def shipped_sheets() -> list[Sheet]:

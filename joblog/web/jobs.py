@@ -12,7 +12,7 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 
-from joblog.errors import InputError, JoblogError, PhotoError
+from joblog.errors import InputError, JoblogError, PhotoError, WrongUnitError
 from joblog.job.session import JobSession
 from joblog.measure.vin import LENGTH as VIN_LENGTH
 from joblog.measure.vin import check_vin
@@ -60,7 +60,8 @@ async def open_job(request: Request) -> Response:
     except JoblogError as error:
         if form.get("form") != "new" or not wants_page(request):
             raise
-        return await run_in_threadpool(form_page, request, form, str(error))
+        asks = isinstance(error, WrongUnitError)
+        return await run_in_threadpool(form_page, request, form, str(error), ask_reason=asks)
     place = "phone" if form.get("then") == "phone" else "job"
     return RedirectResponse(f"/{place}/{job}", status_code=303)
 

@@ -75,10 +75,16 @@ def new_page(request: Request) -> Response:
     return form_page(request, {}, "")
 
 
-def form_page(request: Request, form: dict[str, str], error: str) -> Response:
-    """Return the form that opens a job, as it was filled, with what is wrong with it."""
+def form_page(
+    request: Request, form: dict[str, str], error: str, *, ask_reason: bool = False
+) -> Response:
+    """Return the form that opens a job, as it was filled, with what is wrong with it.
+
+    With ``ask_reason`` it has the field for why a sheet is used that is not for the unit.
+    """
     sheets, wrong = shop_of(request).titles()
-    response = page(request, "new.html", sheets=sheets, wrong=wrong, form=form, error=error)
+    values = {"sheets": sheets, "wrong": wrong, "form": form, "error": error}
+    response = page(request, "new.html", **values, ask_reason=ask_reason or "override" in form)
     response.status_code = 400 if error else 200
     return response
 

@@ -73,6 +73,8 @@ def test_a_mistake_in_the_form_is_told_inside_the_filled_form(client):
     unfit = client.post("/jobs", data=filled | {"type": "ZZ-1"}, headers=browser)
     assert unfit.status_code == 400
     assert 'name="override"' in unfit.text
+    assert "override" not in re.sub(r"<[^>]*>", "", unfit.text)
+    assert "To use this sheet all the same, write down the reason." in unfit.text
     reason = filled | {"type": "ZZ-1", "override": "same unit, other plate"}
     opened = client.post("/jobs", data=reason, headers=browser, follow_redirects=False)
     assert opened.status_code == 303
