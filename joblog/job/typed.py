@@ -17,6 +17,8 @@ from joblog.sheet.model import Sheet
 _UNITS = {
     "lbf·ft": "foot pounds", "lbf.ft": "foot pounds", "ft-lbf": "foot pounds",
     "ft-lb": "foot pounds", "ft-lbs": "foot pounds", "lb-ft": "foot pounds", "ftlb": "foot pounds",
+    "lbf-ft": "foot pounds", "lbf-in": "inch pounds", "lb-in": "inch pounds",
+    "in-lbs": "inch pounds", "in-lbf": "inch pounds",
     "lbf·in": "inch pounds", "lbf.in": "inch pounds", "in-lb": "inch pounds",
     "n·m": "newton meters", "n.m": "newton meters", "nm": "newton meters",
     "kgf·m": "kilogram meters", "kgf.m": "kilogram meters", "qt": "quarts", "qts": "quarts",
@@ -30,6 +32,7 @@ _NAMES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight"
 _DIGITS = dict(zip("0123456789", _NAMES, strict=True))
 _SHORT = {"yes": "affirm", "y": "affirm", "no": "negative", "n": "negative"}  # typed only
 _MARKS = ',;:!?"“”'
+_APART = re.compile(r"\b(ft|in|lbf|lb)[ .·](lbf|lbs|lb|ft|in)\b")  # 'ft lb', in two words
 _FIGURE = re.compile(r"(-?)(\d[\d,]*)(?:\.(\d+))?(.*)", re.DOTALL)
 
 
@@ -40,7 +43,7 @@ def typed_words(text: str) -> str:
         return short
     words: list[str] = []
     after_figure = False
-    for token in text.lower().replace("’", "'").split():
+    for token in _APART.sub(r"\1-\2", text.lower().replace("’", "'")).split():
         stripped = token.strip(_MARKS) if len(token) > 1 else token
         words += _token_words(stripped, after_figure)
         after_figure = stripped[-1:].isdigit()
@@ -103,7 +106,6 @@ def why_not_understood(words: str, sheet: Sheet) -> str:
     if unit:
         return unit
     if strange:
-        return (
-            f"The words {', '.join(repr(w) for w in strange)} are not in this job's grammar.{hint}"
-        )
+        words = " or ".join(repr(word) for word in dict.fromkeys(strange))
+        return f"No phrase of this job has the word {words}.{hint}"
     return f"'{words}' is no phrase of this job.{hint}"

@@ -35,7 +35,7 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     show.add_argument("--kit", action="store_true", help="print what to fetch before the job")
     show.set_defaults(run=run_show)
 
-    tries = does.add_parser("try", help="see what phrases would mean; nothing is recorded")
+    tries = does.add_parser("try", help="see what phrases would do; nothing is recorded")
     tries.add_argument("sheet", help="a file, or the key of a shipped sheet")
     tries.add_argument("phrases", nargs="*", metavar="PHRASE", help="left out: one per input line")
     tries.add_argument("--audio", nargs="+", type=Path, default=[], metavar="FILE")
@@ -135,9 +135,10 @@ def _kit_lines(kit: Kit) -> list[str]:
 
 
 def run_try(args: argparse.Namespace) -> int:
-    """Say what each phrase would mean."""
+    """Say what each phrase would do."""
     import sys
 
+    from joblog.job.explaining import explained
     from joblog.job.meaning import meaning_of
     from joblog.job.typed import typed_words, why_not_understood
     from joblog.sheet.load import load_sheet
@@ -150,10 +151,9 @@ def run_try(args: argparse.Namespace) -> int:
         words = typed_words(phrase)
         meaning = meaning_of(words, sheet)
         if meaning is None:
-            print(f"{phrase}: nothing. {why_not_understood(words, sheet)}")
-            continue
-        values = " or ".join(f"{v.value} {v.unit}".strip() for v in meaning.values)
-        print(f"{phrase}: {meaning.tag}{' = ' + values if values else ''}")
+            print(f"“{phrase}”: not understood. {why_not_understood(words, sheet)}")
+        else:
+            print(f"“{phrase}”: {explained(meaning, sheet)}.")
     return int(Exit.OK)
 
 
@@ -165,7 +165,8 @@ def _heard(path: Path, sheet: str) -> str:
     from joblog.speech.engines import get_engine
 
     hearing = get_engine().hear(read_audio(path).samples, grammar_for_sheet(load_sheet(sheet)))
-    print(f"{path}: {hearing.verdict}, {hearing.confidence:.0%} sure: {hearing.text!r}")
+    ends = {"accept": "taken", "ask": "asked back", "reject": "ignored"}[hearing.verdict]
+    print(f"{path}: heard “{hearing.text}”, {hearing.confidence:.0%} sure: would be {ends}.")
     return hearing.text
 
 

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from joblog.errors import SheetError
+from joblog.job.explaining import explained
 from joblog.job.grammar import grammar_for_sheet, grammar_text
 from joblog.job.meaning import meaning_of
 from joblog.job.numbers import number, number_text, with_floats, without_floats
@@ -117,11 +118,33 @@ def test_values_are_exact(sentence, tag, value, unit):
         ("fluid temperature -5 °C", "fluid temperature minus five celsius"),
         ("What's next?", "what's next"),
         ("drained 3.5qt", "drained three point five quarts"),
+        ("drain plug torqued to 41 ft lb", "drain plug torqued to four one foot pounds"),
+        ("torque 41 lbf ft", "torque four one foot pounds"),
+        ("1 qt in", "one quarts in"),
     ],
 )
 def test_typed_figures_and_symbols_become_the_grammar_s_words(typed, words):
     assert typed_words(typed) == words
     assert meaning_of(typed_words(typed), TRANSAXLE) is not None
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("drain plug torqued to 41 ft lb", "Records the torque: drain plug: 41 lbf·ft"),
+        ("correction torque 41 ft lb", "Corrects, and records the torque of the step at hand: 41"),
+        ("photo plug after", "Takes a photo: Plug, afterwards"),
+        ("a third of this one", "container: the fluid at hand: 1/3"),
+        ("confirm because no tool", "with your reason, because the tool was not available"),
+        ("fill plug loosened", "Marks: Loosen the fill plug first"),
+    ],
+)
+def test_what_a_phrase_does_is_told_without_tags(typed, told):
+    meaning = meaning_of(typed_words(typed), TRANSAXLE)
+    assert meaning is not None
+    line = explained(meaning, TRANSAXLE)
+    assert told in line
+    assert meaning.tag not in line
 
 
 def test_what_is_not_understood_is_said_why():

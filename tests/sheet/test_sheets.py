@@ -141,8 +141,8 @@ def test_show_try_schema_and_list(capsys):
     assert capsys.readouterr().out.startswith("#JSGF V1.0")
     assert main(["sheet", "try", "transaxle-drain-fill", "one quart in", "hello there"]) == 0
     tried = capsys.readouterr().out
-    assert "one quart in: in:here = 1 qt_us" in tried
-    assert "hello there: nothing." in tried
+    assert "“one quart in”: Adds to the sum that went in: the fluid at hand: 1 US qt." in tried
+    assert "“hello there”: not understood." in tried
     assert main(["sheet", "list"]) == 0
     assert "marine-gear" in capsys.readouterr().out
     assert main(["sheet", "schema"]) == 0
