@@ -5,10 +5,12 @@ from __future__ import annotations
 from joblog.job.clocks import ClockReading, Phase, clock_reading
 from joblog.job.drafts import Plan, answer
 from joblog.job.types import JobState, StepState, StepStatus
-from joblog.job.wording import capital, listed, said, shown, spoken_missing, step_name
+from joblog.job.wording import capital, listed, said, shown, spoken_missing, step_name, step_shown
 from joblog.job.wrenches import to_set
 from joblog.record.clock import Moment
 from joblog.sheet.model import Sheet, Step
+
+MOST_SAID = 2  # missing things that are named aloud; the rest is counted
 
 
 def answer_next(state: JobState) -> Plan:
@@ -17,7 +19,7 @@ def answer_next(state: JobState) -> Plan:
     if step is None:
         return answer("That was the last step. Say job complete.")
     spoken = f"Next: {step_name(step.step)}."
-    lines = [f"Next: {step.step.title}."]
+    lines = [f"Next: {step_shown(step.step)}."]
     torque = step.step.torque
     setting, setting_shown = to_set(state.sheet, step.step)
     if setting:  # what the wrench is to show, not what the fastener gets through the adapter
@@ -62,23 +64,25 @@ def answer_read_back(state: JobState) -> Plan:
     if value.entry.kind == "quantity":
         name = "Drained" if value.entry.body.get("direction") == "out" else "In"
     spoken = f"{name}, {said(value.value, value.unit)}."
-    return answer(spoken, f"{capital(value.name)}: {shown(value.value, value.unit)}.")
+    return answer(spoken, f"{name}, {shown(value.value, value.unit)}.")
 
 
 def answer_missing(state: JobState) -> Plan:
     """Name the values and photos that steps already done still want, and open findings."""
     lacking = [s for s in state.steps if s.status is StepStatus.INCOMPLETE]
-    lines = [f"{s.step.title}: {listed(list(s.missing))}" for s in lacking]
+    told = tuple(f"missing:{s.step.key}:" for s in lacking)
+    others = [f for f in state.open_findings if not f.key.startswith(told)]
     spoken = [
         f"{capital(listed([spoken_missing(m) for m in s.missing]))}, {step_name(s.step)}."
-        for s in lacking[:2]
-    ]
-    if state.open_findings:
-        lines += [f.text.rstrip(".") for f in state.open_findings]
-        spoken.append(state.open_findings[-1].spoken)
+        for s in lacking
+    ] + [f.spoken for f in others]
+    lines = [f"{capital(listed(list(s.missing)))}, {step_name(s.step)}" for s in lacking]
+    lines += [f.text.rstrip(".") for f in others]
     if not lines:
         return answer("Nothing is missing.")
-    return answer(" ".join(spoken), "; ".join(lines) + ".")
+    more = len(spoken) - MOST_SAID
+    rest = [f"And {said(more, '')} more."] if more > 0 else []
+    return answer(" ".join([*spoken[:MOST_SAID], *rest]), "; ".join(lines) + ".")
 
 
 def answer_time(state: JobState, now: Moment | None) -> Plan:

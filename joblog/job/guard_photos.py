@@ -38,7 +38,7 @@ def _unusable(state: JobState, photo: Photo) -> Finding:
     return Finding(
         key=f"photo:{photo.entry.id}",
         kind=FindingKind.UNSURE,
-        text=f"Photo of the {photo.kind} not usable: {why}.",
+        text=f"Photo of the {photo.kind} not usable, {why}.",
         spoken=f"Photo {photo.kind} not usable. Take it again.",
         step=photo.step,
         entry=photo.entry.id,

@@ -13,10 +13,11 @@ from joblog.job.answers import (
 )
 from joblog.job.controls import REASONS
 from joblog.job.drafts import Draft, Plan, refusal
+from joblog.job.foremost import folded, foremost
 from joblog.job.helping import answer_help
 from joblog.job.meaning import Meaning
 from joblog.job.types import Finding, FindingKind, JobState, Question
-from joblog.job.wording import said, step_name
+from joblog.job.wording import step_name
 from joblog.record.clock import Moment
 from joblog.record.entry import Entry
 
@@ -70,12 +71,10 @@ def plan_answer(state: JobState, word: str, by: str) -> Plan:
     """Return what affirm, negative, first or second leads to."""
     question = question_for(state, by)
     if question is None:
-        return refusal("There was no question.", "There is no question to answer.")
+        return refusal("There was no question.")
     if word == "negative":
         closing = answered(question, "negative")
-        return Plan(
-            (closing,), spoken="Say again.", shown="Taken back; say it again.", tone="again"
-        )
+        return Plan((closing,), spoken="Say again.", shown="Say again: that is gone.", tone="again")
     if word == "affirm" and len(question.options) > 1 and question.about == "value":
         return Plan(spoken="First, or second?", tone="again")
     index = 1 if word == "second" else 0
@@ -105,7 +104,7 @@ def plan_confirm(state: JobState, meaning: Meaning) -> Plan:
     """Return what 'confirm because ...' leads to: the latest open findings stand, with a reason."""
     findings = latest_open(state)
     if not findings:
-        return refusal("Nothing to confirm.", "There is no open finding to confirm.")
+        return refusal("Nothing to confirm.", "Nothing to confirm: no finding is open.")
     if not meaning.reason:
         return Plan(
             spoken="Say confirm because, and the reason.",
@@ -126,10 +125,10 @@ def latest_open(state: JobState) -> tuple[Finding, ...]:
     open_ones = [f for f in state.open_findings if not f.key.startswith("unsure:")]
     if not open_ones:
         return ()
-    last = open_ones[-1]
-    if last.kind is FindingKind.MISSING:
-        return (last,)
-    return tuple(f for f in open_ones if f.entry == last.entry)
+    one = foremost(open_ones)
+    if one.kind is FindingKind.MISSING:
+        return (one,)
+    return tuple(f for f in open_ones if f.entry == one.entry)
 
 
 def plan_disregard(state: JobState, by: str) -> Plan:
@@ -141,7 +140,7 @@ def plan_disregard(state: JobState, by: str) -> Plan:
     if dropped is not None and (entry is None or dropped.entry.seq > entry.seq):
         return Plan((answered(dropped, "disregarded"),), spoken="Disregarded.")
     if entry is None:
-        return refusal("Nothing to disregard.", "There is nothing yet that could be taken back.")
+        return refusal("Nothing to disregard.", "Nothing to disregard: nothing is recorded yet.")
     return Plan((Draft("disregarded", {}, supersedes=entry.id),))
 
 
@@ -169,10 +168,9 @@ def plan_complete(state: JobState) -> Plan:
 
 def not_complete(state: JobState) -> Plan:
     """Return the answer that names what still stands in the way."""
-    found = state.open_findings
-    more = f" And {said(len(found) - 1, '')} more." if len(found) > 1 else ""
-    spoken = f"Not complete. {found[-1].spoken}{more} Confirm with a reason, or disregard."
-    return refusal(spoken, f"Not complete: {' '.join(f.text for f in found)}")
+    spoken, text = folded(state.open_findings)
+    how = "Confirm with a reason, or disregard."
+    return refusal(f"Not complete. {spoken} {how}", f"Not complete. {text} {how}")
 
 
 def in_the_way(state: JobState) -> list[str]:

@@ -50,7 +50,9 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
     """Return what a spoken torque leads to."""
     step = _torque_step(state, meaning)
     if step is None or step.torque is None:
-        return refusal("Which one? Say it with its name.", "Which fastener? Say it with its name.")
+        return refusal(
+            "Which one? Say it with its name.", "Which one? Say the fastener with its name."
+        )
     wanted = step.torque
     values = in_unit_of_sheet(meaning.values, wanted.unit)
     wrong = wrong_kind(values, "torque", wanted.unit)
@@ -228,7 +230,7 @@ def plan_bare(state: JobState, meaning: Meaning) -> Plan:
     """
     value = last_value(state, [v.unit for v in meaning.values if v.unit])
     if value is None:
-        return refusal("Nothing to correct.", "There is no value yet that could be corrected.")
+        return refusal("Nothing to correct.", "Nothing to correct: there is no value yet.")
     made = _corrected(state, meaning, value)
     plain = meaning.values[0]
     exact = converted(plain.value, plain.unit or value.unit, value.unit)

@@ -8,15 +8,17 @@ back digit by digit. What is shown may say more.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from decimal import Decimal
 from fractions import Fraction
 
-from joblog.job.answers import new_parts, seconds
+from joblog.job.answers import new_parts
 from joblog.job.clocks import elapsed
+from joblog.job.foremost import folded, foremost
 from joblog.job.guard_values import gets_shown
 from joblog.job.torques import numbers_tight, torque_entries
 from joblog.job.types import Finding, FindingKind, JobState, Reply, StepState, StepStatus, Value
 from joblog.job.values import step_named
-from joblog.job.wording import capital, listed, said, shown, spoken_missing, step_name
+from joblog.job.wording import capital, listed, said, shown, spoken_missing, step_name, step_shown
 from joblog.job.wrenches import to_set, tool_named
 from joblog.record.entry import Entry
 from joblog.sheet.check_torques import wrenches_of
@@ -64,21 +66,16 @@ def _follow(before: JobState, after: JobState, entries: Sequence[Entry]) -> tupl
     if any(e.kind == "confirmed" for e in entries) and not after.closed:
         left = after.open_findings
         if left:
-            return left[-1].spoken, f"Still open: {left[-1].text}"
+            one = foremost(left)
+            return one.spoken, f"Still open: {one.text}"
         if any(q.about == "close" for q in after.questions):
             return "Say job complete.", "Nothing is open; say job complete."
     return _wanted_or_next(before, after, entries)
 
 
 def _not_complete(findings: Sequence[Finding], entries: Sequence[Entry]) -> Reply:
-    count = len(findings)
-    spoken = f"Not complete. {findings[-1].spoken}"
-    if count > 1:
-        spoken += f" And {said(count - 1, '')} more."
-    shown_text = "Not complete: " + " ".join(f.text for f in findings)
-    return Reply(
-        f"{spoken} {HOW_ON}", f"{shown_text} {HOW_ON}", "warn", tuple(entries), tuple(findings)
-    )
+    spoken, text = (f"Not complete. {words} {HOW_ON}" for words in folded(findings))
+    return Reply(spoken, text, "warn", tuple(entries), tuple(findings))
 
 
 def _resolved_lines(before: JobState, after: JobState, entries: Sequence[Entry]) -> list[str]:
@@ -99,7 +96,8 @@ def echo(state: JobState, entry: Entry) -> tuple[str, str]:
 
 def _step_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     step = step_named(state.sheet, entry.body.get("step"))
-    return (f"{capital(step_name(step))}.", f"{step.title}: done.") if step else ("", "")
+    name = capital(step_name(step)) if step else ""
+    return (f"{name}.", f"{name}: done.") if name else ("", "")
 
 
 def _confirmed_echo(state: JobState, entry: Entry) -> tuple[str, str]:
@@ -193,15 +191,15 @@ def _disregarded(state: JobState, entry: Entry) -> tuple[str, str]:
 def _clock_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     if entry.body.get("name") == "fan-cycle":
         count = said(state.fan_cycles, "")
-        return f"Fan cycle {count}.", f"Fan cycles: {state.fan_cycles}."
+        return f"Fan cycle {count}.", f"Fan cycle {state.fan_cycles}."
     if entry.body.get("event") == "start":
         return ("Clock started.",) * 2
     start = _last_start(state, entry)
     if start is None:
         return ("Clock stopped.",) * 2
     passed = elapsed(start, entry)
-    spoken = f"Clock stopped, {seconds(passed.seconds)}."
-    return spoken, f"Clock stopped after {passed.seconds:.1f} s."
+    tenths = round(Decimal(passed.seconds), 1)
+    return f"Clock stopped, {said(tenths, 's')}.", f"Clock stopped, {shown(tenths, 's')}."
 
 
 def _last_start(state: JobState, stop: Entry) -> Entry | None:
@@ -221,7 +219,7 @@ def _part_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     if part is None or entry.body.get("state") != "new":
         return "", ""  # the finding says it
     name = spoken_form(part.say[0]) if part.say else part.name
-    return f"New {name}.", f"{part.name}: new."
+    return f"New {name}.", f"New {part.name}."
 
 
 def _photo_echo(_: JobState, entry: Entry) -> tuple[str, str]:
@@ -229,7 +227,7 @@ def _photo_echo(_: JobState, entry: Entry) -> tuple[str, str]:
     measurement = entry.body.get("measurement") or {}
     if not measurement.get("usable"):
         return "", ""  # the finding says it
-    return f"Photo {kind}, good.", f"Photo of the {kind} measured."
+    return f"Photo {kind}, good.", f"Photo {kind}, good: it is measured."
 
 
 _ECHOES: dict[str, Callable[[JobState, Entry], tuple[str, str]]] = {
@@ -266,7 +264,7 @@ def _wanted(sheet: Sheet, state: StepState) -> tuple[str, str]:
     tight = not any(what.startswith("torque") for what in state.missing)
     say, show = ("", "") if tight else to_set(sheet, state.step)
     spoken = f"Wanted: {listed(missing)}. {say}".strip()
-    return spoken, f"Still wanted: {listed(list(state.missing))}. {show}".strip()
+    return spoken, f"Wanted: {listed(list(state.missing))}. {show}".strip()
 
 
 def next_words(state: JobState) -> tuple[str, str]:
@@ -277,5 +275,5 @@ def next_words(state: JobState) -> tuple[str, str]:
     cautions = [f"Caution: {c.text}" for c in state.sheet.cautions if step.step.key in c.steps]
     say, show = to_set(state.sheet, step.step)
     spoken = f"Next: {step_name(step.step)}. {say}".strip()
-    lines = [f"Next: {step.step.title}.", show, *new_parts(state.sheet, step.step), *cautions]
+    lines = [f"Next: {step_shown(step.step)}.", show, *new_parts(state.sheet, step.step), *cautions]
     return spoken, " ".join(line for line in lines if line)

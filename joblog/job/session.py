@@ -311,7 +311,7 @@ class JobSession:
             kind, phase = made.wants_photo
             self._phases[kind] = phase
             text = f"Photo {kind}."
-            return Reply(text, f"Take the photo: {kind}.", "ok", wants_photo=(kind, phase))
+            return Reply(text, f"Photo {kind}: take it now.", "ok", wants_photo=(kind, phase))
         if made.spoken or made.tone == "none":
             return Reply(made.spoken, made.shown or made.spoken, made.tone, tuple(entries))
         return reply_for(before, self.state, entries)

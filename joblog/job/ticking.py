@@ -54,7 +54,7 @@ def _words(state: JobState, clock: ClockState, event: str) -> tuple[str, str]:
     step = step_named(state.sheet, clock.step)
     name = capital(step_name(step)) if step else clock.name
     if event == "open":
-        return "Reading window open.", f"{name}: the window is open, from {clock.opens} s on."
+        return "Reading window open.", f"Reading window open: {name}, from {clock.opens} s on."
     if event == "closing":
-        return f"{capital(seconds(10))} left.", f"{name}: ten seconds left."
-    return "Reading window closed.", f"{name}: the window closed after {clock.closes} s."
+        return f"{capital(seconds(10))} left.", f"10 seconds left: {name}."
+    return "Reading window closed.", f"Reading window closed: {name}, after {clock.closes} s."

@@ -27,6 +27,12 @@ def step_name(step: Step) -> str:
     return spoken_form(step.say[0])
 
 
+def step_shown(step: Step) -> str:
+    """Return the words by which ``step`` is said, then its title where that says more."""
+    name = step_name(step)
+    return name if name.lower() == step.title.lower() else f"{name} ({step.title})"
+
+
 def sayable(value: Decimal | Fraction | int) -> Decimal:
     """Return ``value`` as the decimal that is shown and said; exact unless it has no end."""
     text = number_text(value)

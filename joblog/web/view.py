@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from joblog.job.clocks import clock_reading
+from joblog.job.foremost import missing_line
 from joblog.job.phrases import help_card
 from joblog.job.session import JobSession
 from joblog.job.types import FindingKind, JobState, Reply, StepState, Value
@@ -79,10 +80,12 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
                 "customer": state.explanations.get(f.key, f.customer),
                 "resolved": f.resolved,
                 "undone": f.key in later,
+                "missing": f.kind is FindingKind.MISSING and not f.resolved,
             }
             for f in state.findings
         ],
         "undone": undone_line(state),
+        "missing": "" if state.closed else missing_line(state.findings),
         "question": _question(state),
         "recent": [line for e in state.entries[-4 * RECENT :] if (line := recent_line(e))][
             -RECENT:

@@ -21,7 +21,7 @@ def case(bench):
 def test_a_new_washer_is_asked_for_before_the_step_that_wants_it(case):
     case.say("magnet is clean")
     asked = case.say("what is next")
-    assert asked.shown.startswith("Next: Plug in with a new washer")
+    assert asked.shown.startswith("Next: plug is in (Plug in with a new washer")
     assert "New Sealing washer." in asked.shown
 
 

@@ -148,7 +148,9 @@ def test_lengths_in_inches_and_torque_in_foot_pounds_give_the_same(bench):
 def test_the_wrench_is_said_and_kept_with_each_torque(cover):
     cover.ok("ready to start", "line nut torqued to four zero")
     reply = cover.ok("bracket bolt torqued to two two newton meters with wrench one")
-    assert reply.shown.endswith("Small wrench. Next: Head bolt, torque and angle.")
+    assert reply.shown.endswith(
+        "Small wrench. Next: head bolt tight (Head bolt, torque and angle)."
+    )
     assert last(cover).wrench == "small"
     cover.ok("correction two three")
     assert (last(cover).value, last(cover).wrench) == (23, "small")

@@ -115,6 +115,8 @@ def test_desk_folds_steps_not_done_into_one_line_until_the_job_is_closed(client,
     assert len(folded) > 5
     assert {f["kind"] for f in folded} == {"missing"}
     assert re.fullmatch(r"\d+ steps are not done yet\.", view["undone"])
+    lacking = sum(f["missing"] for f in view["findings"])
+    assert view["missing"].startswith(f"{lacking} things are missing. Next: ")
     desk = client.get(f"/desk/{job}").text
     assert view["undone"] in desk
     own = [f["key"] for f in view["findings"] if not f["undone"]]
@@ -125,6 +127,7 @@ def test_desk_folds_steps_not_done_into_one_line_until_the_job_is_closed(client,
     closed = client.get(f"/api/jobs/{job}").json()
     assert closed["closed"]
     assert closed["undone"] == ""
+    assert closed["missing"] == ""
     assert not any(f["undone"] for f in closed["findings"])
 
 

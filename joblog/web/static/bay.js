@@ -25,7 +25,7 @@ function draw(view) {
   setText(byId("wants"), view.next && !view.closed ? view.next.wants.join("; ") : "");
   setText(byId("say"), view.next && !view.closed ? `Say: “${view.next.say}”` : "");
   drawQuestion(view.question);
-  drawFindings(view.findings);
+  drawFindings(view);
   drawSteps(view);
   drawClocks(view.clocks);
 }
@@ -45,12 +45,15 @@ function drawQuestion(question) {
   );
 }
 
-function drawFindings(findings) {
-  const rows = findings.slice(-5).reverse().map((finding) => {
+// What is missing at the end is one line: how much, and the next to do.
+function drawFindings({ findings, missing }) {
+  const single = findings.filter((finding) => !missing || !finding.missing);
+  const rows = single.slice(-5).reverse().map((finding) => {
     const row = element("li", finding.text, finding.resolved ? "" : "open");
     if (finding.resolved) row.append(element("span", ` (${finding.resolved})`, "quiet"));
     return row;
   });
+  if (missing) rows.unshift(element("li", missing, "open"));
   byId("findings").replaceChildren(...(rows.length ? rows : [element("li", "Nothing", "quiet")]));
 }
 

@@ -1,0 +1,42 @@
+"""Of several open findings, the one to speak of; the others are counted.
+
+The finding noticed last is meant by 'confirm because ...', so it is the one that is named. What is
+missing when a job is to be closed is noticed all at once: of that, the first in the order of the
+work is named, since it is the next to do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from joblog.job.types import Finding, FindingKind
+from joblog.job.wording import said
+
+
+def missing_of(findings: Sequence[Finding]) -> list[Finding]:
+    """Return what is missing and not settled, in the order of the work."""
+    return [f for f in findings if f.kind is FindingKind.MISSING and not f.resolved]
+
+
+def foremost(findings: Sequence[Finding]) -> Finding:
+    """Return the one of at least one open findings that is spoken of and confirmed next."""
+    last = findings[-1]
+    return missing_of(findings)[0] if last.kind is FindingKind.MISSING else last
+
+
+def folded(findings: Sequence[Finding]) -> tuple[str, str]:
+    """Return the foremost of at least one open findings, spoken and shown, the rest counted."""
+    one, more = foremost(findings), len(findings) - 1
+    if not more:
+        return one.spoken, one.text
+    count = f"And {said(more, '')} more."
+    return f"{one.spoken} {count}", f"{one.text} And {more} more: “what is missing” names them."
+
+
+def missing_line(findings: Sequence[Finding]) -> str:
+    """Return what is missing in one line for a screen: how much, and the next to do; or ''."""
+    lacking = missing_of(findings)
+    if not lacking:
+        return ""
+    count = "1 thing is missing" if len(lacking) == 1 else f"{len(lacking)} things are missing"
+    return f"{count}. Next: {lacking[0].text}"

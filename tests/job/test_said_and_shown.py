@@ -1,0 +1,89 @@
+"""What is said aloud and what stands on the screen begin with the same words for the same event."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from joblog.job.foremost import missing_line
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ("vehicle checked", "Vehicle checked"),
+        ("photo plug", "Photo plug"),
+        ("start clock", "Clock started"),
+        ("fan cycle", "Fan cycle"),
+        ("what is next", "Next: vehicle checked"),
+        ("how long", "No clock is running"),
+        ("disregard", "Nothing to disregard"),
+        ("confirm because checked twice", "Nothing to confirm"),
+        ("affirm", "There was no question"),
+        ("correction four one", "Nothing to correct"),
+        ("what is missing", "Nothing is missing"),
+        ("job complete", "Not complete. "),
+    ],
+)
+def test_both_begin_alike(bench, said, words):
+    reply = bench().say(said)
+    assert reply.spoken.startswith(words)
+    assert reply.shown.startswith(words)
+
+
+def test_the_next_step_is_named_as_it_is_said_then_by_its_title(bench):
+    reply = bench().say("vehicle checked")
+    assert reply.spoken == "Vehicle checked. Next: vehicle level."
+    assert reply.shown.startswith(
+        "Vehicle checked: done. Next: vehicle level (Vehicle on level ground)."
+    )
+
+
+def test_a_stopped_clock_says_the_tenth_that_it_shows(bench):
+    job = bench()
+    job.say("start clock")
+    reply = job.say("stop clock")
+    assert (reply.spoken, reply.shown) == ("Clock stopped, three seconds.", "Clock stopped, 3 s.")
+    job.say("start clock")
+    job.clock.advance(0.42)
+    reply = job.say("stop clock")
+    assert reply.spoken == "Clock stopped, three point four seconds."
+    assert reply.shown == "Clock stopped, 3.4 s."
+
+
+def test_a_photo_is_told_alike(bench):
+    job = bench()
+    job.say("vehicle checked", "standing level", "warm up done")
+    photo = (ROOT / "sample_images" / "dipstick-after.jpg").read_bytes()
+    reply = job.session.photo(photo, "dipstick", step="level-before")
+    assert reply.spoken.startswith("Photo dipstick, good.")
+    assert reply.shown.startswith("Photo dipstick, good: it is measured.")
+
+
+def test_what_is_missing_at_the_end_is_the_next_to_do_and_a_count(bench):
+    job = bench()
+    job.say("vehicle checked")
+    reply = job.say("job complete")
+    count = len(job.state.open_findings)
+    assert count > 10
+    assert reply.spoken.startswith("Not complete. Missing: vehicle level. And one seven more.")
+    assert f"Vehicle on level ground: not done. And {count - 1} more:" in reply.shown
+    assert reply.shown.count("not done.") == 1
+    line = f"{count} things are missing. Next: Vehicle on level ground: not done."
+    assert missing_line(job.state.findings) == line
+    job.say("confirm because not needed")  # the one that was named
+    assert job.state.finding("missing:level:step").resolved
+    assert job.say("standing level").tone == "ok"
+    assert missing_line(job.state.findings).startswith(f"{count - 1} things are missing.")
+
+
+def test_what_is_missing_is_named_and_the_rest_counted(bench):
+    job = bench()
+    job.say("drain plug in", "plug as found", "magnet cleaned")
+    reply = job.say("what is missing")
+    named = [part for part in reply.shown.split("; ") if part]
+    assert reply.spoken.endswith(" more.")
+    assert len(named) > 3
