@@ -60,10 +60,15 @@ def _value(said: Words) -> Hashable:
 
 @dataclass(frozen=True)
 class Group:
-    """Sentences that mean the same: the best one's place in the list, and their merit together."""
+    """Sentences that mean the same: their places in the list, best first, and their joint merit."""
 
-    best: int
+    members: tuple[int, ...]
     merit: float
+
+    @property
+    def best(self) -> int:
+        """Place of the best of them."""
+        return self.members[0]
 
 
 def grouped(merits: NDArray[np.float64], meanings: Sequence[Hashable]) -> list[Group]:
@@ -75,6 +80,6 @@ def grouped(merits: NDArray[np.float64], meanings: Sequence[Hashable]) -> list[G
     for place in map(int, np.argsort(-merits)):
         groups.setdefault(meanings[place], []).append(place)
     found = [
-        Group(places[0], float(np.logaddexp.reduce(merits[places]))) for places in groups.values()
+        Group(tuple(same), float(np.logaddexp.reduce(merits[same]))) for same in groups.values()
     ]
     return sorted(found, key=lambda group: -group.merit)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import pickle
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -39,6 +40,8 @@ def read_banks(folder: Path, fold: int) -> Banks:
         sound, _ = soundfile.read(found, dtype="int16")
         for line in path.read_text("utf-8").splitlines():
             row = json.loads(line)
+            if fold in row.get("apart", ()):
+                continue
             if row["start"] + row["length"] > len(sound) or row["length"] > LONGEST:
                 continue
             forms = tuple(dict.fromkeys(row["forms"]))
@@ -55,7 +58,7 @@ def read_banks(folder: Path, fold: int) -> Banks:
 
 
 def source(row: dict[str, str]) -> str:
-    """Return what spoke: 'human', 'neural' or 'formant' (diphones count with those)."""
+    """Return what spoke: 'human', 'morph', 'neural' or 'formant' (diphones count with those)."""
     if "class" in row:
         return row["class"]
     return "neural" if row.get("engine") == "kokoro" else "formant"
@@ -93,6 +96,19 @@ class Targets:
             if item.kind == texts.WORD:
                 item.targets = [self.tokens(form) for form in item.forms]
                 item.chances = [1.0] * len(item.targets)
+
+    def keep(self, items: list[mixing.Utterance], path: Path) -> None:
+        """Write targets, chances and styles."""
+        found = {item.start: (item.targets, item.chances) for item in items}
+        with path.open("wb") as file:
+            pickle.dump((found, self.styles), file)
+
+    def recall(self, items: list[mixing.Utterance], path: Path) -> None:
+        """Set what ``keep`` wrote; the banks must be the same."""
+        with path.open("rb") as file:
+            found, self.styles = pickle.load(file)
+        for item in items:
+            item.targets, item.chances = found[item.start]
 
     def encode(self, items: list[mixing.Utterance], sound: Tensor, filters: Tensor) -> Tensor:
         """Encode utterances, unspoilt, in the shortest input that holds them."""

@@ -6,8 +6,8 @@ FOLDER holds ``commands/``, ``digits/`` and ``noise/`` as ``joblog bench speech`
 recordings become banks like those of synthesise.py: ``DIR/bank/NAME.flac`` and NAME.jsonl. Each
 human row says its ``fold`` (0 to 3): recordings number fold, fold + 4, ... of the orders, and one
 speaker of the digits, so that four trainings measure what they never heard. Of each noise only the
-first part goes in; the rest measures. ``--voices`` is a folder with bank.jsonl (file, text, speaker,
-source, human) of further recordings.
+first part goes in; the rest measures. ``--voices`` are folders with bank.jsonl (file, text, speaker,
+source, human, and parents where a voice was morphed from others) of further recordings.
 """
 
 from __future__ import annotations
@@ -85,9 +85,8 @@ def orders(folder: Path, bank: Bank) -> None:
 
 def digits(folder: Path, bank: Bank) -> None:
     """Add single digits, each speaker a set and a fold of its own."""
-    paths = sorted(folder.glob("*.flac"))
-    speakers = sorted({path.stem.split("_")[1] for path in paths})
-    for path in paths:
+    speakers = speakers_of(folder)
+    for path in sorted(folder.glob("*.flac")):
         digit, speaker, _ = path.stem.split("_")
         word = texts.ONES[int(digit)]
         row = {"kind": texts.WORD, "say": word, "forms": texts.digit_forms([word])}
@@ -95,14 +94,24 @@ def digits(folder: Path, bank: Bank) -> None:
         bank.add(read(path), row)
 
 
-def voices(folder: Path, bank: Bank) -> None:
+def speakers_of(folder: Path) -> list[str]:
+    """Return who says the single digits; their place is their fold."""
+    return sorted({path.stem.split("_")[1] for path in folder.glob("*.flac")})
+
+
+def voices(folder: Path, bank: Bank, speakers: list[str]) -> None:
     """Add further recordings that say digits, numbers or phrases."""
     rng = random.Random(1)
     for line in (folder / "bank.jsonl").read_text("utf-8").splitlines():
         entry = json.loads(line)
         words = entry["text"].lower().replace("-", " ").replace(",", " ").split()
-        kind = "human" if entry.get("human") else "neural"
+        parents = entry.get("parents", [])
+        kind = "morph" if parents else "human" if entry.get("human") else "neural"
         row: Row = {"say": " ".join(words), "class": kind, "source": entry["source"]}
+        if apart := [speakers.index(parent) for parent in parents if parent in speakers]:
+            row["apart"] = (
+                apart  # a child of a speaker who is kept for measuring is kept out as well
+            )
         if words and all(word in texts.DIGIT_WORDS for word in words):
             row["kind"] = texts.WORD if len(words) == 1 else texts.DIGITS
             row["forms"] = texts.digit_forms(words)
@@ -126,7 +135,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--speech", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--voices", type=Path)
+    parser.add_argument("--voices", type=Path, nargs="*", default=[])
     parser.add_argument("--noise-share", type=float, default=0.55)
     given = parser.parse_args()
     target = given.out / "bank"
@@ -134,9 +143,9 @@ def main() -> None:
         bank = Bank(target, f"human-{name}")
         make(given.speech / name, bank)
         bank.close()
-    if given.voices:
-        bank = Bank(target, "voices")
-        voices(given.voices, bank)
+    for number, folder in enumerate(given.voices):
+        bank = Bank(target, f"voices{number}")
+        voices(folder, bank, speakers_of(given.speech / "digits"))
         bank.close()
     parts = [read(path) for path in sorted((given.speech / "noise").glob("*.flac"))]
     kept = [part[: int(len(part) * given.noise_share)] for part in parts]

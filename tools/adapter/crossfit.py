@@ -24,6 +24,7 @@ from typing import Any
 
 import numpy as np
 import soundfile
+import texts
 from numpy.typing import NDArray
 
 from joblog.audio.types import RATE, Samples
@@ -35,6 +36,12 @@ from joblog.speech.meaning import grouped, meaning
 from joblog.speech.whisper.engine import WhisperEngine
 
 FOLDS = 4
+SPELLING = f"""#JSGF V1.0;
+grammar spelling;
+<sign> = {" | ".join([*texts.ALPHABET, *DIGITS])};
+<two> = <sign> <sign>;
+public <spelled> = <two> [<sign>] | <two> <two> [<sign>] | <two> <two> <two>;
+"""
 STRINGS = 100  # digit strings a fold and condition
 Row = dict[str, Any]
 
@@ -50,6 +57,7 @@ class Material:
     labels: dict[str, dict[str, str]]
     digits: Grammar
     sheets: list[Grammar]
+    spelling: Grammar
 
 
 def read_material(bundle: Path, fold: int) -> Material:
@@ -77,6 +85,7 @@ def read_material(bundle: Path, fold: int) -> Material:
         json.loads((exam / "labels.json").read_text("utf-8")),
         Grammar.from_file(exam / "digits.gram"),
         [Grammar.from_text(text) for text in sheets],
+        Grammar.from_text(SPELLING),
     )  # fmt: skip
 
 
@@ -146,6 +155,13 @@ def phrases(material: Material, fold: int) -> Iterator[Condition]:
             ]
             if items:
                 yield Condition(name, grammar, items)
+    letters = [
+        Item(sound, row["say"].__eq__)
+        for row, sound in loud
+        if set(row["say"].split()) & set(texts.ALPHABET)
+    ]
+    if letters:
+        yield Condition("spelling alphabet in tools", material.spelling, letters)
     human = [sound for row, sound in material.rows if row["kind"] == "human"]
     yield Condition(
         "orders, no job phrase", material.sheets[0], [Item(s, None) for s in human[::2]]

@@ -19,7 +19,13 @@ from torch import Tensor
 RATE = 16_000
 FRAME = 2048  # the frame whose loudest instance sets the signal-to-noise ratio
 NOISE_ONLY = "noise"
-SOURCES = {"human": 0.5, "neural": 0.3, "formant": 0.2}  # shares of strings cut together
+Words = list[list[str]]
+SOURCES = {
+    "human": 0.4,
+    "morph": 0.15,
+    "neural": 0.28,
+    "formant": 0.17,
+}  # shares of strings cut together
 
 
 @dataclass
@@ -32,7 +38,7 @@ class Utterance:
     group: str  # words of one voice share a group
     forms: tuple[str, ...]
     say: str
-    source: str  # 'human', 'neural' or 'formant'
+    source: str  # 'human', 'morph', 'neural' or 'formant'
     targets: list[list[int]] = field(default_factory=list)
     chances: list[float] = field(default_factory=list)
 
@@ -45,6 +51,7 @@ class Batch:
     spoilt: Tensor
     targets: list[list[int]]
     kinds: list[str]
+    said: list[list[str]]  # the words that are spoken in each row
 
 
 class Mixer:
@@ -88,8 +95,8 @@ class Mixer:
         """Draw True for about ``share`` of the rows, shape (rows, 1)."""
         return self.uniform(rows, 0, 1) < share
 
-    def string(self, room: int) -> tuple[list[tuple[Utterance, int, int, float]], tuple[str, ...]]:
-        """Cut single digits of one voice together: (word, skip, gap before, gain) and written forms.
+    def string(self, room: int) -> tuple[list[tuple[Utterance, int, int, float]], list[str]]:
+        """Cut single digits of one voice together: (word, skip, gap before, gain) and the words.
 
         The words are cut close or a little into, as in hand-labelled digits; gaps are mostly short.
         """
@@ -116,21 +123,25 @@ class Mixer:
             used += before + length
             parts.append((item, skip, before, 10 ** (self.rng.uniform(-4, 4) / 20)))
             said.append(word)
-        return parts, texts.digit_forms(said)
+        return parts, said
 
     def draw(
         self, rows: int, samples: int
-    ) -> tuple[list[list[tuple[Utterance, int, int, float]]], list[list[int]], list[str]]:
-        """Draw what each row says: its parts, its target tokens and its kind."""
+    ) -> tuple[list[list[tuple[Utterance, int, int, float]]], list[list[int]], list[str], Words]:
+        """Draw what each row says: its parts, its target tokens, its kind and its words."""
         names = self.rng.choices(list(self.shares), list(self.shares.values()), k=rows)
         plans, targets, kinds = [], [], []
+        spoken: Words = []
         for kind in names:
             room = int(samples * 0.86) - RATE // 4
             if kind == NOISE_ONLY:
                 plans.append([])
                 targets.append([])
+                spoken.append([])
             elif kind == "string":
-                parts, forms = self.string(room)
+                parts, said = self.string(room)
+                forms = texts.digit_forms(said)
+                spoken.append(said)
                 chances = self.styles.get(len(parts)) or [1.0] * len(forms)
                 plans.append(parts)
                 targets.append(self.tokens(self.rng.choices(forms, chances)[0]))
@@ -142,9 +153,10 @@ class Mixer:
                     fitting[0] if fitting else min(self.kinds[kind], key=lambda other: other.length)
                 )
                 plans.append([(item, 0, 0, 1.0)])
+                spoken.append(item.say.split())
                 targets.append(self.rng.choices(item.targets, item.chances)[0])
             kinds.append(kind)
-        return plans, targets, kinds
+        return plans, targets, kinds, spoken
 
     def weights(self, batch: Batch) -> tuple[Tensor, Tensor]:
         """Return what the written form and the teacher's opinion count for each row.
@@ -263,7 +275,7 @@ class Mixer:
 
     def batch(self, rows: int, samples: int) -> Batch:
         """Make one batch of ``rows`` rows of ``samples`` samples."""
-        plans, targets, kinds = self.draw(rows, samples)
+        plans, targets, kinds, said = self.draw(rows, samples)
         clean, end = self.place(plans, samples)
         time = torch.arange(samples, device=self.device)[None]
         within = (time < end).float()
@@ -298,7 +310,7 @@ class Mixer:
         clean = clean / clean.abs().amax(1, keepdim=True).clamp(min=1e-6) * 0.5
         spoilt = (mixed * level).clamp(-1, 1)
         clean = torch.where(silent, spoilt, clean)
-        return Batch(clean, spoilt, targets, kinds)
+        return Batch(clean, spoilt, targets, kinds, said)
 
     def telephone(self, sound: Tensor, rows: int) -> Tensor:
         """Send some rows through eight-bit mu-law (ITU-T G.711's curve, mu = 255)."""

@@ -13,6 +13,8 @@ import torch
 import torch.nn.functional as nnf
 from torch import Tensor
 
+from joblog.speech.whisper.letters import LABELS
+
 Weights = dict[str, Tensor]
 
 HEADS = 6
@@ -96,8 +98,28 @@ def decode(weights: Weights, tokens: Tensor, encoded: Tensor) -> Tensor:
     return nnf.linear(norm(weights, "decoder/layer_norm", x), table)
 
 
+def letters(weights: Weights, encoded: Tensor) -> Tensor:
+    """Return the log probabilities of letters, (batch, time, LABELS), from (batch, time, 384)."""
+    kernel, bias = weights["letters/conv/weight"], weights["letters/conv/bias"]
+    inner = nnf.gelu(
+        nnf.conv1d(encoded.transpose(1, 2), kernel, bias, padding=kernel.shape[2] // 2)
+    )
+    return linear(weights, "letters/linear", inner.transpose(1, 2)).float().log_softmax(-1)
+
+
+def new_head(width: int = 384, inner: int = 256, reach: int = 5) -> Weights:
+    """Return the untrained weights of ``letters``."""
+    return {
+        "letters/conv/weight": torch.randn(inner, width, reach) / math.sqrt(width * reach),
+        "letters/conv/bias": torch.zeros(inner),
+        "letters/linear/weight": torch.randn(LABELS, inner) / math.sqrt(inner),
+        "letters/linear/bias": torch.zeros(LABELS),
+    }
+
+
 class Change(torch.nn.Module):
-    """Changes to the encoder and to the decoder's cross-attention, as large as the weights.
+    """Changes to the encoder and to the decoder's cross-attention, as large as the weights; and the
+    new head that spells.
 
     The rest of the decoder is its language side, on which dictation lives: it stays as it was.
     """
@@ -106,10 +128,14 @@ class Change(torch.nn.Module):
         super().__init__()
         self.names = [name for name in base if changes(name)]
         self.deltas = torch.nn.ParameterList(torch.zeros_like(base[name]) for name in self.names)
+        head = new_head()
+        self.added = list(head)
+        device = base[self.names[0]].device
+        self.head = torch.nn.ParameterList(value.to(device) for value in head.values())
 
     def merged(self, base: Weights) -> Weights:
         """Return the weights with the changes added."""
-        changed = dict(base)
+        changed = dict(base) | dict(zip(self.added, self.head, strict=True))
         for name, delta in zip(self.names, self.deltas, strict=True):
             changed[name] = base[name] + delta
         return changed
@@ -127,6 +153,8 @@ class Change(torch.nn.Module):
             eight = np.round(rows / scale[:, None]).astype(np.int8)
             parts[f"{name}.eight"] = eight.reshape(value.shape)
             parts[f"{name}.scale"] = scale
+        for name, weight in zip(self.added, self.head, strict=True):
+            parts[f"{name}.whole"] = weight.detach().cpu().numpy().astype(np.float16)
         np.savez(path, **parts)  # type: ignore[arg-type]
 
 
@@ -144,12 +172,52 @@ def load_base(path: Path, device: str) -> Weights:
     return {name: torch.tensor(value, device=device) for name, value in read.items() if value.ndim}
 
 
-def log_mel(sound: Tensor, filters: Tensor) -> Tensor:
-    """Return the features of (batch, samples) sounds: (batch, 80, samples / 160)."""
+def log_mel(sound: Tensor, filters: Tensor, warp: Tensor | None = None) -> Tensor:
+    """Return the features of (batch, samples) sounds: (batch, 80, samples / 160).
+
+    ``warp`` (batch, 1) stretches each row's frequencies, as a longer or shorter vocal tract does (Lee
+    and Rose 1996); above 5/6 of the band the rest is squeezed or stretched to fit.
+    """
     window = torch.hann_window(400, device=sound.device)
     spectrum = torch.stft(sound, 400, 160, window=window, center=True, return_complex=True)[
         ..., :-1
     ]
-    logarithm = (filters @ spectrum.abs().square()).clamp(min=1e-10).log10()
+    power = spectrum.abs().square()
+    if warp is not None:
+        power = warped(power, warp)
+    logarithm = (filters @ power).clamp(min=1e-10).log10()
     top = logarithm.amax(dim=(1, 2), keepdim=True)
     return (torch.maximum(logarithm, top - 8.0) + 4.0) / 4.0
+
+
+def warped(power: Tensor, warp: Tensor) -> Tensor:
+    """Return (batch, bins, frames) spectra with their frequencies multiplied by ``warp`` (batch, 1)."""
+    bins = power.shape[1] - 1
+    target = torch.arange(bins + 1, device=power.device)[None] / bins
+    knee = 5 / 6 * torch.minimum(warp, torch.ones_like(warp))  # in the result's frequencies
+    below = target / warp
+    slope = (1 - knee / warp) / (1 - knee)
+    source = torch.where(target < knee, below, knee / warp + (target - knee) * slope) * bins
+    low = source.floor().clamp(0, bins - 1)
+    share = (source - low)[..., None]
+    index = low.long()[..., None].expand(-1, -1, power.shape[2])
+    return power.gather(1, index) * (1 - share) + power.gather(1, index + 1) * share
+
+
+def masked(features: Tensor, rng: torch.Generator) -> Tensor:
+    """Return features with a band and a stretch of each row set to its mean (Park et al. 2019).
+
+    Up to 8 of the bands and 12 frames (0.12 s) once each; half of the rows stay whole.
+    """
+    rows, bands, frames = features.shape
+    device = features.device
+
+    def span(size: int, most: int) -> Tensor:
+        wide = torch.rand(rows, 1, device=device, generator=rng) * most
+        wide = wide * (torch.rand(rows, 1, device=device, generator=rng) < 0.5)
+        start = torch.rand(rows, 1, device=device, generator=rng) * (size - most)
+        place = torch.arange(size, device=device)[None]
+        return (place >= start) & (place < start + wide)
+
+    hidden = span(bands, 8)[:, :, None] | span(frames, 12)[:, None, :]
+    return torch.where(hidden, features.mean(dim=(1, 2), keepdim=True), features)

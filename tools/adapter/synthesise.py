@@ -111,8 +111,11 @@ def plan_voice(rng: random.Random, engine: str) -> Job:
     return {"voice": "+".join(blend), "blend": blend, "speed": rng.uniform(0.8, 1.35)}
 
 
-def plan(engine: str, count: int, seed: int, word_takes: int, sheet_count: int) -> list[Job]:
-    """Draw sentences, ``word_takes`` sets of the single digits, and phrases of the job sheets."""
+def plan(
+    engine: str, count: int, seed: int, word_takes: int, *, sheet_count: int, spellings: int
+) -> list[Job]:
+    """Draw sentences, ``word_takes`` sets of the single digits, phrases of the job sheets, and
+    ``spellings`` in the spelling alphabet."""
     rng = random.Random(seed)
     kinds = KINDS[engine]
     drawn = [
@@ -120,6 +123,7 @@ def plan(engine: str, count: int, seed: int, word_takes: int, sheet_count: int) 
         for _ in range(count)
     ]
     drawn += [(item, -1) for item in texts.sheet_items(sheet_count, seed)]
+    drawn += [(texts.alphabet_item(rng), -1) for _ in range(spellings)]
     sets = [plan_voice(rng, engine) for _ in range(word_takes)]
     spoken = [(item, number) for number in range(word_takes) for item in texts.words()]
     jobs = []
@@ -242,13 +246,21 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--words", type=int, default=0, help="sets of single digits")
     parser.add_argument("--sheets", type=int, default=0, help="phrases of the sample job sheets")
+    parser.add_argument("--spelt", type=int, default=0, help="in the spelling alphabet")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=Path)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--workers", type=int, default=1)
     given = parser.parse_args()
     if given.step == "plan":
-        jobs = plan(given.engine, given.count, given.seed, given.words, given.sheets)
+        jobs = plan(
+            given.engine,
+            given.count,
+            given.seed,
+            given.words,
+            sheet_count=given.sheets,
+            spellings=given.spelt,
+        )
         given.out.write_text(
             "".join(json.dumps(job, ensure_ascii=False) + "\n" for job in jobs), "utf-8"
         )

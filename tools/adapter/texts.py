@@ -296,6 +296,23 @@ def chatter_item(rng: random.Random) -> Item:
     return Item(CHATTER, " ".join(word for word in words if word), ())
 
 
+# The spelling alphabet of ICAO Annex 10 vol. II, from memory
+ALPHABET = (
+    "alfa", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india", "juliett", "kilo",
+    "lima", "mike", "november", "oscar", "papa", "quebec", "romeo", "sierra", "tango", "uniform",
+    "victor", "whiskey", "xray", "yankee", "zulu",
+)  # fmt: skip
+
+
+def alphabet_item(rng: random.Random) -> Item:
+    """Two to six letters and digits of a vehicle's identification number, as they are spelled."""
+    words = [
+        rng.choice(ALPHABET if rng.random() < 0.6 else DIGIT_WORDS[:10])
+        for _ in range(rng.choice([2, 3, 4, 5, 6]))
+    ]
+    return Item(PHRASE, " ".join(words), spelt(tuple(words), rng))
+
+
 MAKERS = {DIGITS: digits_item, PHRASE: phrase_item, ORDER: order_item, CHATTER: chatter_item}
 
 

@@ -1,8 +1,9 @@
 """Train the noise adapter: a noisy student learns what was said, and to stay near its teacher.
 
-    train.py --bundle DIR --out DIR --seconds N [--fold K] [--seed S]
+    train.py --bundle DIR --targets FILE
+    train.py --bundle DIR --targets FILE --out DIR --seconds N [--fold K] [--seed S]
 
-DIR holds ``model.bin`` and ``tokenizer.json``, ``bank/`` (synthesise.py and bundle.py), ``noise.npy``
+The first form asks the teacher once how it would write each utterance, for all trainings. DIR holds ``model.bin`` and ``tokenizer.json``, ``bank/`` (synthesise.py and bundle.py), ``noise.npy``
 (noises.py) and ``noise.flac`` (bundle.py). Leaves ``adapter.npz`` in --out. README.md says how the
 shipped one was made.
 """
@@ -25,6 +26,7 @@ from tokenizers import Tokenizer
 from torch import Tensor
 
 from joblog.speech.whisper.features import mel_filters
+from joblog.speech.whisper.letters import spell
 
 DEVICE = "cuda" if torch.cuda.is_available() else "cpu"
 SHARES = {
@@ -34,20 +36,45 @@ SHARES = {
 FRAMES = (350, 400, 450, 500, 500, 600, 700, 800, 1000)
 RECORDED = 0.2  # share of the noise bank that is the recorded and given noise, repeated
 EXAM_ROWS = 96
+WARP = (0.84, 1.2)  # range of vocal tracts
+SPELLING = 0.4  # what the head that spells counts for
+HEAD_RATE = 5.0  # it starts from nothing, so it may learn faster
+
+
+def spelling_loss(heard: Tensor, said: list[list[str]]) -> Tensor:
+    """Return the loss of the head that spells, a mean per letter (Graves et al. 2006).
+
+    ``heard``: log probabilities (batch, time, labels). Rows of noise should spell nothing.
+    """
+    paths = [spell(words) for words in said]
+    longest = max(1, *map(len, paths))
+    goal = torch.zeros(len(paths), longest, dtype=torch.long)
+    for row, path in enumerate(paths):
+        goal[row, : len(path)] = torch.tensor(path)
+    sizes = torch.tensor([len(path) for path in paths])
+    times = torch.full_like(sizes, heard.shape[1])
+    device = heard.device
+    loss = torch.nn.functional.ctc_loss(
+        heard.transpose(0, 1), goal.to(device), times.to(device), sizes.to(device),
+        reduction="none", zero_infinity=True,
+    )  # fmt: skip
+    return (loss / (sizes.to(device) + 3)).mean()
 
 
 class Trainer:
     """Holds the teacher, the banks and the student's changes."""
 
-    def __init__(self, bundle: Path, fold: int, seed: int, batch_frames: int) -> None:
+    def __init__(self, bundle: Path, known: Path, fold: int, seed: int, batch_frames: int) -> None:
         torch.manual_seed(seed)
+        torch.backends.cuda.matmul.allow_tf32 = True
+        torch.backends.cudnn.allow_tf32 = True
         self.batch_frames = batch_frames
         self.base = model.load_base(bundle / "model.bin", DEVICE)
         self.filters = torch.tensor(mel_filters(), device=DEVICE)
         banks = read_banks(bundle / "bank", fold)
         sound = torch.tensor(banks.sound, device=DEVICE)
         targets = Targets(self.base, Tokenizer.from_file(str(bundle / "tokenizer.json")), DEVICE)
-        targets.give(banks.items + banks.held, sound, self.filters)
+        targets.recall(banks.items + banks.held, known)
         items = [item for item in banks.items if item.targets]
         noise = torch.tensor(read_noise(bundle), device=DEVICE)
         self.mixer = mixing.Mixer(sound, items, noise, dict(SHARES), seed, tokens=targets.tokens)
@@ -71,6 +98,8 @@ class Trainer:
                 weights = self.change.merged(self.base)
                 heard = model.encode(weights, model.log_mel(batch.spoilt, self.filters))
                 logits = model.decode(weights, tokens, heard)
+                letters = model.letters(weights, heard)
+            found.setdefault("letters", []).append(float(spelling_loss(letters, batch.said)))
             loss = torch.nn.functional.cross_entropy(
                 logits.transpose(1, 2).float(), goal, ignore_index=-1, reduction="none"
             ).sum(1)
@@ -78,17 +107,26 @@ class Trainer:
                 found.setdefault(kind, []).append(value)
         return " ".join(f"{kind} {np.mean(values):.3f}" for kind, values in sorted(found.items()))
 
-    def step(self, frames: int) -> tuple[Tensor, dict[str, Tensor]]:
+    def spoil(self, sound: Tensor) -> Tensor:
+        """Return the student's features: with other vocal tracts, and with parts hidden."""
+        rows = len(sound)
+        warp = self.mixer.uniform(rows, *WARP)
+        warp = torch.where(self.mixer.chance(rows, 0.6), warp, torch.ones_like(warp))
+        return model.masked(model.log_mel(sound, self.filters, warp), self.mixer.random)
+
+    def step(self, frames: int, ripe: float) -> tuple[Tensor, dict[str, Tensor]]:
         """Return the loss of one batch and its parts.
 
         ``written``: cross-entropy of what was said. ``distilled``: divergence from what the teacher
         makes of the clean sound, the whole of it for chatter and for noise without speech.
-        ``near``: distance of the encoded sound from the teacher's.
+        ``near``: distance of the encoded sound from the teacher's. ``spelled``: the loss of the head
+        that spells; ``ripe``, from 0 to 1, is how much of it reaches the encoder: a head that knows
+        nothing yet would only spoil it.
         """
         with torch.no_grad():
             batch = self.mixer.batch(max(4, self.batch_frames // frames), frames * 160)
             hear = model.log_mel(batch.clean, self.filters)
-            heard = model.log_mel(batch.spoilt, self.filters)
+            heard = self.spoil(batch.spoilt)
         write, follow = self.mixer.weights(batch)
         tokens, goal = pad(batch.targets, DEVICE)
         with torch.autocast(DEVICE, torch.bfloat16):
@@ -98,6 +136,7 @@ class Trainer:
             weights = self.change.merged(self.base)
             encoded = model.encode(weights, heard)
             logits = model.decode(weights, tokens, encoded)
+            letters = model.letters(weights, encoded.detach() * (1 - ripe) + encoded * ripe)
         mask = goal >= 0
         said = logits[mask].float().log_softmax(-1)
         teacher = taught[mask].float().log_softmax(-1)
@@ -106,20 +145,24 @@ class Trainer:
         share, weight = (part[:, None].expand_as(goal)[mask] for part in (write, follow))
         near = (encoded.float() - known.float()).square().mean() / known.float().square().mean()
         written, distilled = (share * right).mean(), (weight * apart).mean()
-        loss = written + distilled + 0.1 * near
-        return loss, {"written": written, "distilled": distilled, "near": near}
+        spelled = spelling_loss(letters, batch.said)
+        loss = written + distilled + 0.1 * near + SPELLING * spelled
+        parts = {"written": written, "distilled": distilled, "near": near, "spelled": spelled}
+        return loss, parts
 
     def train(self, seconds: float, rate: float, out: Path) -> None:
         """Train for ``seconds``, the learning rate falling along a cosine."""
-        optimiser = torch.optim.AdamW(
-            self.change.parameters(), lr=rate, weight_decay=0.01, betas=(0.9, 0.98)
-        )
+        groups = [
+            {"params": list(self.change.deltas), "share": 1.0},
+            {"params": list(self.change.head), "share": HEAD_RATE},
+        ]
+        optimiser = torch.optim.AdamW(groups, lr=rate, weight_decay=0.01, betas=(0.9, 0.98))
         begun, steps, shown = time.time(), 0, 0.0
         while (done := (time.time() - begun) / seconds) < 1:
             slope = min(1.0, (steps + 1) / 100) * (0.01 + 0.99 * math.cos(done * math.pi / 2) ** 2)
             for group in optimiser.param_groups:
-                group["lr"] = rate * slope
-            loss, parts = self.step(self.mixer.rng.choice(FRAMES))
+                group["lr"] = rate * slope * group["share"]
+            loss, parts = self.step(self.mixer.rng.choice(FRAMES), min(1.0, done * 10))
             optimiser.zero_grad(set_to_none=True)
             loss.backward()  # type: ignore[no-untyped-call]
             torch.nn.utils.clip_grad_norm_(self.change.parameters(), 1.0)
@@ -136,6 +179,16 @@ class Trainer:
         self.change.save(out / "adapter.npz")
 
 
+def ask_teacher(bundle: Path, out: Path) -> None:
+    """Write the targets of every utterance."""
+    base = model.load_base(bundle / "model.bin", DEVICE)
+    banks = read_banks(bundle / "bank", -1)
+    sound = torch.tensor(banks.sound, device=DEVICE)
+    targets = Targets(base, Tokenizer.from_file(str(bundle / "tokenizer.json")), DEVICE)
+    targets.give(banks.items, sound, torch.tensor(mel_filters(), device=DEVICE))
+    targets.keep(banks.items, out)
+
+
 def read_noise(bundle: Path) -> np.ndarray:
     """Return made noise and the given noise, repeated to its share; int16."""
     made: np.ndarray = np.load(bundle / "noise.npy")
@@ -148,16 +201,20 @@ def main() -> None:
     """Run the command line."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--bundle", type=Path, required=True)
-    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--targets", type=Path, required=True)
+    parser.add_argument("--out", type=Path, help="without it, only --targets is written")
     parser.add_argument("--seconds", type=float, default=60)
     parser.add_argument("--fold", type=int, default=-1, help="human rows kept for measuring")
     parser.add_argument("--rate", type=float, default=2e-4)
     parser.add_argument("--batch-frames", type=int, default=64_000)
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
+    if given.out is None:
+        ask_teacher(given.bundle, given.targets)
+        return
     given.out.mkdir(parents=True, exist_ok=True)
     begun = time.time()
-    trainer = Trainer(given.bundle, given.fold, given.seed, given.batch_frames)
+    trainer = Trainer(given.bundle, given.targets, given.fold, given.seed, given.batch_frames)
     print(f"{time.time() - begun:.0f} s ready on {DEVICE}", flush=True)
     trainer.train(given.seconds, given.rate, given.out)
 

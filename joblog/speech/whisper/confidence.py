@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from joblog.speech.meaning import Group
 from joblog.speech.whisper.evidence import FEATURES
 from joblog.speech.whisper.search import Free
 
@@ -33,6 +34,8 @@ EVIDENCE = (
     "twice",  # attention shared by distant tokens, per token
     "rate",  # tokens per second of sound
     "contrast",  # decades between loud and quiet frames
+    "astray",  # how much better the likeliest letters fit, per word
+    "agreed",  # letters' score ahead of the best sentence that means something else, -10 to 10
 )
 CALIBRATION = Path(__file__).parent / "calibration.json"
 MARGIN_CAP = 10.0
@@ -66,10 +69,17 @@ class Calibration:
 
 
 def weigh(
-    measures: NDArray[np.float64], margin: float, free: Free, duration: float, contrast: float
+    measures: Measures, groups: Sequence[Group], free: Free, duration: float, contrast: float
 ) -> NDArray[np.float64]:
-    """Return the evidence, in the order of EVIDENCE, for a sentence with these measures."""
-    named = dict(zip(FEATURES, measures, strict=True))
+    """Return the evidence, in the order of EVIDENCE, for the best of the sentences so measured.
+
+    ``groups`` are those of ``grouped``, best first: the margin is over what means something else.
+    """
+    named = dict(zip(FEATURES, measures[groups[0].best], strict=True))
+    margin = groups[0].merit - groups[1].merit if len(groups) > 1 else np.inf
+    letters = measures[:, FEATURES.index("letters")]
+    mine, *others = (float(letters[list(group.members)].max()) for group in groups)
+    agreed = mine - max(others, default=-np.inf)
     tokens = max(named["tokens"], 1.0) + 1.0
     # Per token of its own: summed, a free hypothesis that babbles on in noise would look poor and
     # the gap small, just where nothing was said.
@@ -86,5 +96,7 @@ def weigh(
             named["twice"] / tokens,
             named["tokens"] / max(duration, 0.3),
             contrast,
+            named["astray"],
+            float(np.clip(agreed, -MARGIN_CAP, MARGIN_CAP)),
         ]
     )
