@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,8 @@ from joblog.sheet.model import RECORDED, Sheet
 
 LIBRARY = Path(__file__).with_name("library")
 LARGEST = 500_000  # bytes; the longest shipped sheet has ten thousand
+# Behind a slip in its writing a file can't be read on: better said than taken for a clean sheet.
+_REST_FOLLOWS = "Mend this and check again: the rest of the sheet is checked only after that."
 
 
 @dataclass(frozen=True)
@@ -49,12 +51,14 @@ def problems_in(
     """Return the sheet in ``text`` (None where it has no valid form) and all its mistakes.
 
     ``also`` are rules of other rooms. A mistake of form doesn't hide the mistakes of sense behind
-    it: what is left without it is checked, too.
+    it: what is left without it is checked, too. Only a text that is no TOML hides the rest, and
+    says so.
     """
     try:
         data = _toml(text)
     except _NotTomlError as error:
-        return None, [_toml_problem(str(error), name, _lf(text).count("\n") + 1)]
+        first = _toml_problem(str(error), name, _lf(text).count("\n") + 1)
+        return None, [replace(first, sentence=f"{first.sentence}. {_REST_FOLLOWS}")]
     lines = field_lines(_lf(text))
 
     def at(found: Complaint) -> Problem:

@@ -132,6 +132,26 @@ def test_check_prints_every_mistake_and_fails(tmp_path, capsys):
     assert f"{file}:{line_with('after = [')}:" in capsys.readouterr().out
 
 
+def test_a_text_that_is_no_toml_says_that_the_rest_is_not_checked_yet(tmp_path, capsys):
+    file = tmp_path / "two-slips.toml"
+    two = OIL.replace('after = ["unit-checked"]', 'after = ["nothing"]', 1)
+    file.write_text(two.replace("[sheet]", "[sheet", 1))
+    assert main(["sheet", "check", str(file)]) == 1
+    told = capsys.readouterr().out
+    assert "the rest of the sheet is checked only after that" in told
+    assert "nothing" not in told
+    file.write_text(two)
+    assert main(["sheet", "check", str(file)]) == 1
+    assert "'nothing'" in capsys.readouterr().out
+
+
+def test_the_shipped_example_of_an_adapter_says_what_to_set(capsys):
+    # T·L/(L + E): 54 x 400 / 450 = 48 [handbook: US Army TM 9-254]; the values are invented
+    assert main(["sheet", "show", "hydraulic-pack", "--kit"]) == 0
+    assert "Torque wrench 2 (20 to 100 N·m) fits 48 N·m at the line nut." in capsys.readouterr().out
+    assert load_sheet("hydraulic-pack").sheet.example
+
+
 def test_show_try_schema_and_list(capsys):
     assert main(["sheet", "show", "wheel-refit"]) == 0
     assert "EXAMPLE VALUES" in capsys.readouterr().out
