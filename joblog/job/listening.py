@@ -49,8 +49,8 @@ def question_plan(sheet: Sheet, hearing: Hearing) -> Plan:
     options = distinct_options(sheet, hearing) if hearing.confidence >= BELIEVABLE else []
     if not options:
         return Plan(spoken="Say again.", shown=hearing.why or "That was not clear.", tone="again")
-    first = options[0]
-    question = f"First, {first}, or second, {options[1]}?" if len(options) > 1 else f"{first}?"
+    first, *second = (option.replace(" using ", " with ") for option in options)  # one clip less
+    question = f"First, {first}, or second, {second[0]}?" if second else f"{first}?"
     answers = "" if len(options) > 1 else " Affirm or negative."
     body = {"question": question, "options": options, "about": "hearing"}
     spoken = capital(question) + answers

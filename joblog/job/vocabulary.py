@@ -35,7 +35,7 @@ negative
 FRACTIONS = "half halves third thirds quarter quarters fifth fifths sixth sixths seventh sevenths "
 FRACTIONS += "eighth eighths ninth ninths tenth tenths and over point minus"
 # What is said to joblog for help, and what no question of joblog's repeats.
-ONLY_HEARD = frozenset({"help", "can"})
+ONLY_HEARD = frozenset({"help", "can", "using"})
 
 
 def spoken_words(text: str) -> list[str]:

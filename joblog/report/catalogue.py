@@ -66,7 +66,7 @@ def sheet_texts(sheet: Sheet) -> Iterator[str]:
         yield part.name
         if part.fitted:
             yield part.fitted
-    yield from (tool.name for tool in sheet.tools if tool.highest)
+    yield from (tool.name for tool in sheet.tools if tool.highest or tool.extension)
     for step in sheet.steps:
         yield step.title
         if step.customer:

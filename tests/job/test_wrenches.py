@@ -10,7 +10,9 @@ from fractions import Fraction
 
 import pytest
 
+from joblog.job.listening import question_plan
 from joblog.speech.numbers import digits_of
+from joblog.speech.types import Hearing, Verdict
 
 SHEET = """
 [sheet]
@@ -224,3 +226,11 @@ def test_a_corrected_torque_leaves_the_angle_as_it_is(cover):
     cover.ok("head bolt turned nine zero degrees", "correction torque three one newton meters")
     assert cover.status("head") == "done"
     assert [v.value for v in cover.state.values if v.step == "head"] == [31, 90]
+
+
+def test_a_question_says_with_where_using_was_heard(cover):
+    """'using' has no clip: the question is said with a word that has one, and means the same."""
+    heard = "bracket bolt two two newton meters using wrench one"
+    asked = question_plan(cover.session.sheet, Hearing(heard, Verdict.ASK, 0.5, engine="reader"))
+    assert asked.spoken.startswith("Bracket bolt two two newton meters with wrench one?")
+    assert asked.drafts[0].body["options"] == [heard]
