@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 from starlette.templating import Jinja2Templates
 
 from joblog.errors import PhotoError
+from joblog.record.times import parse_time
 from joblog.web.shop import Shop
 from joblog.web.view import help_view, job_view
 
@@ -17,6 +18,17 @@ router = APIRouter()
 SHOWN = 50  # jobs on a page; older ones are found by their words, or all at once
 LARGEST = 30_000_000  # bytes of one photo
 templates = Jinja2Templates(directory=Path(__file__).with_name("templates"))
+
+
+def local_time(at: str) -> str:
+    """Return a recorded time by this PC's own clock, such as '2026-11-25 14:05'; '' for none.
+
+    The space doesn't break: a date without its hour says little.
+    """
+    return f"{parse_time(at).astimezone():%Y-%m-%d\u00a0%H:%M}" if at else ""
+
+
+templates.env.filters["local_time"] = local_time
 
 
 def shop_of(request: Any) -> Shop:

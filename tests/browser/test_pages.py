@@ -1,7 +1,9 @@
 """The pages in a real browser: live answers, photos without a network, the desk's words."""
 
+import hashlib
+
 import pytest
-from browsing import PHONE, PICTURES, wait_text
+from browsing import DESK, PHONE, PICTURES, wait_text
 
 
 def photos(shop, job):
@@ -106,3 +108,43 @@ def test_a_page_opened_again_shows_what_happened_meanwhile(shop, booth, job, pat
     page = booth.page()
     page.goto(shop.here + path.format(job))
     wait_text(page, "main", "1 of" if "desk" in path else "Vehicle on level ground")
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_a_running_clock_is_seen_without_scrolling_beside_a_long_answer(shop, booth, job, size):
+    shop.say(job, "engine off")
+    shop.say(job, "job complete")
+    page = booth.page(size)
+    page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#clocks", "opens in")
+    place = page.locator("#clocks").bounding_box()
+    assert place["y"] + place["height"] < size[1]
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    assert wide <= size[0]
+    missing = page.locator("#findings li", has_text="things are missing. Next: ")
+    assert missing.count() == 1
+    assert page.locator("#findings li", has_text="not done").count() == 1
+
+
+def test_help_is_a_button_on_bay_and_phone(shop, booth, job):
+    for place in ("job", "phone"):
+        page = booth.page(PHONE)
+        page.goto(f"{shop.here}/{place}/{job}")
+        page.get_by_role("button", name="What can I say?").click()
+        wait_text(page, "#answer", "vehicle checked")
+        assert "what is next" in page.inner_text("#answer")
+
+
+def test_an_answer_stands_once_and_an_observation_is_not_open(shop, booth, job):
+    plug = (PICTURES / "plug-before.jpg").read_bytes()
+    name = hashlib.sha256(plug).hexdigest()
+    shop.client.put(f"/api/jobs/{job}/photos/{name}?kind=plug", content=plug).raise_for_status()
+    page = booth.page()
+    page.goto(f"{shop.here}/job/{job}")
+    page.fill("#phrase", "dipstick as found")
+    page.press("#phrase", "Enter")
+    wait_text(page, "#answer", "Not yet in order. Dipstick as found, but")
+    assert page.inner_text("#more") == ""
+    flake = page.locator("#findings li", has_text="A flake of")
+    assert flake.count() == 1
+    assert "open" not in (flake.get_attribute("class") or "")

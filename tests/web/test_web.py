@@ -16,6 +16,7 @@ from joblog.audio.files import read_audio
 from joblog.record.chain import verify_lines
 from joblog.record.clock import ManualClock
 from joblog.record.store import open_store
+from joblog.record.times import parse_time
 from joblog.sheet.load import sheet_text
 from joblog.speech.engines import get_engine
 from joblog.web.access import COOKIE, Gate
@@ -58,6 +59,8 @@ def test_job_is_opened_listed_found_and_shown(client, job):
     assert "EXA 416" in client.get("/").text
     assert "EXA 416" in client.get("/?find=bramble").text
     assert "No job fits" in client.get("/?find=nobody").text
+    opened = parse_time(client.get(f"/api/jobs/{job}").json()["opened_at"]).astimezone()
+    assert f"begun {opened:%Y-%m-%d\u00a0%H:%M}" in client.get("/").text
     for path in (f"/job/{job}", f"/desk/{job}", f"/phone/{job}", "/phones", "/trust", "/new"):
         assert client.get(path).status_code == 200
 

@@ -49,7 +49,8 @@ function drawQuestion(question) {
 function drawFindings({ findings, missing }) {
   const single = findings.filter((finding) => !missing || !finding.missing);
   const rows = single.slice(-5).reverse().map((finding) => {
-    const row = element("li", finding.text, finding.resolved ? "" : "open");
+    const settled = finding.resolved || finding.kind === "observation"; // that is nobody's mistake
+    const row = element("li", finding.text, settled ? "" : "open");
     if (finding.resolved) row.append(element("span", ` (${finding.resolved})`, "quiet"));
     return row;
   });
@@ -62,7 +63,7 @@ function drawSteps(view) {
     const now = view.next && step.key === view.next.key;
     const row = element("li", step.title, step.status === "open" ? (now ? "now" : "") : "done");
     const words = step.values.join(", ") || (step.status === "open" ? (now ? "next" : "") : step.status);
-    if (words) row.append(element("span", `: ${words}`));
+    if (words) row.append(element("span", `: ${words.replace(/(\d) (?=[°A-Za-zµ])/g, "$1\u00a0")}`)); // '64 °C' stays together
     if (step.status === "incomplete") row.append(element("span", ` (still wanted: ${step.missing.join(", ")})`));
     if (now) row.setAttribute("aria-current", "step");
     return row;
@@ -99,10 +100,13 @@ function tick() {
 }
 setInterval(tick, 500);
 
-// What is said aloud stands large; what may be read besides, with its cautions, stands below.
-function drawAnswer(reply) {
-  setText(byId("answer"), reply.spoken || reply.shown || "");
-  setText(byId("more"), reply.spoken && reply.shown !== reply.spoken ? reply.shown : "");
+// What is said aloud stands large; what may be read besides, with its cautions, stands below. Where
+// that holds the spoken words anyway, it stands large alone: nobody reads a sentence twice.
+function drawAnswer({ spoken = "", shown = "" }) {
+  const whole = !spoken || shown.includes(spoken.replace(/\.$/, ""));
+  const large = whole && shown.length < spoken.length + 60;
+  setText(byId("answer"), large ? shown || spoken : spoken || shown);
+  setText(byId("more"), large ? "" : shown);
 }
 
 function answered(reply) {

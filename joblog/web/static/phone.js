@@ -141,6 +141,7 @@ events.addEventListener("error", async () => {
 events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
   voice.use(view.voice);
+  setText(byId("say"), view.next && !view.closed ? `Say: “${view.next.say}”` : "");
   setText(byId("next"), view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done");
 });
 addEventListener("online", push);
