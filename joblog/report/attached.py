@@ -26,7 +26,7 @@ from joblog.report.images import Shown, size_of
 from joblog.report.model import Report
 from joblog.report.past import Past
 from joblog.report.pdf import DATA, RECORD, render_pdf
-from joblog.report.pictures import image_sha
+from joblog.report.pictures import shown_sha
 from joblog.report.settings import ShopSettings
 from joblog.sheet.load import recorded_sheet
 
@@ -177,7 +177,7 @@ def _shown(pdf: bytes, data: dict[str, Any], state: JobState) -> dict[str, Shown
     """Return the pictures as they lie in the PDF, by the SHA-256 of their originals."""
     wanted: dict[str, str] = {}
     for photo, picture in zip(state.photos, data["pictures"], strict=True):
-        wanted[image_sha(photo)] = picture["image"]
+        wanted[shown_sha(photo)] = picture["image"]
     signature = data["front"]["signature"]
     for entry in state.signatures if signature else ():
         for ref in entry.media:

@@ -26,7 +26,7 @@ from joblog.report.labels import labels
 from joblog.report.language import Language
 from joblog.report.model import Fact, Report, Shop
 from joblog.report.past import Past, past_of
-from joblog.report.pictures import image_sha, pictures
+from joblog.report.pictures import image_sha, pictures, shown_sha
 from joblog.report.quantity import Units
 from joblog.report.settings import ShopSettings
 from joblog.report.text import clean, sentence
@@ -119,7 +119,7 @@ def build_report(
     options = Options(
         language, units, paper, kept, tuple(sorted(earlier, key=lambda p: (p.at, p.job)))
     )
-    wanted = [image_sha(photo) for photo in state.photos]
+    wanted = [shown_sha(photo) for photo in state.photos]
     wanted += [ref.sha256 for entry in state.signatures for ref in entry.media]
     return assemble(state, shown_pictures([sha for sha in wanted if sha], media), options)
 

@@ -134,7 +134,7 @@ def _level(c: Context, photo: Photo, level: Decimal, inside: bool | None) -> Mea
     return Measured(
         what=name,
         value=t.percent(level),
-        specified=t.say("0 to 100 % between the marks") if inside is not None else "",
+        specified=t.say("0% to 100% between the marks") if inside is not None else "",
         verdict=verdict(c, inside),
         inside=inside,
         gauge=gauge(f"l{number}", level, ZERO, ONE, text) if inside is not None else "",

@@ -173,6 +173,8 @@ class Language:
         """Return a length of time in minutes and seconds, or hours and minutes."""
         total = int(to_decimal(seconds, 0))
         hours, minutes, rest = total // 3600, total // 60 % 60, total % 60
+        if hours and not minutes:
+            return self.say("{h} h", h=hours)
         if hours:
             return self.say("{h} h {m} min", h=hours, m=minutes)
         if minutes and rest:

@@ -27,8 +27,17 @@ class Words(NamedTuple):
 
 
 def image_sha(photo: Photo) -> str:
-    """Return the SHA-256 of the picture to show: the one with the measurement drawn, if any."""
+    """Return the SHA-256 of the picture with the measurement drawn, if any, else of the photo."""
     return _media(photo.entry, "overlay") or _media(photo.entry, "photo")
+
+
+def shown_sha(photo: Photo) -> str:
+    """Return the SHA-256 of the picture to show.
+
+    Of a photo of no use that is the photo alone: drawn on the other stands what the technician was
+    told to do.
+    """
+    return image_sha(photo) if photo.usable else _media(photo.entry, "photo") or image_sha(photo)
 
 
 def _media(entry: Entry, role: str) -> str:
@@ -42,7 +51,7 @@ def pictures(c: Context, shown: dict[str, Shown]) -> tuple[Picture, ...]:
 
 def _picture(c: Context, photo: Photo, shown: dict[str, Shown]) -> Picture:
     words = describe(c, photo)
-    image = shown.get(image_sha(photo))
+    image = shown.get(shown_sha(photo))
     title = photo_name(c, photo)
     number = c.photo_numbers[photo.entry.id]
     measured = f"{words.figure} {words.caption}".strip()

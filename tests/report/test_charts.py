@@ -138,6 +138,17 @@ def test_the_time_line_shows_waits_and_windows_to_scale() -> None:
     assert "read at 1 min 2 s" in chart.text
 
 
+def test_a_long_name_of_a_wait_stands_in_two_lines() -> None:
+    wait = Wait("Read the dipstick inside its window", 600, 645, 720, (662,))
+    chart = timeline_chart(
+        EN, "k", Moments(7200, [(1, 60)], [30], [], [wait]), ["09:12", "11:12"], "#22505c"
+    )
+    said = words(chart.svg)
+    assert {"Read the dipstick inside", "its window"} <= set(said)
+    assert "1 h" in said
+    assert not any("…" in word or "h 0 min" in word for word in said)
+
+
 def test_a_gauge_tells_inside_from_outside_by_shape() -> None:
     inside = gauge("a", Decimal(27), Decimal(24), Decimal(30), "inside")
     outside = gauge("b", Decimal(40), Decimal(24), Decimal(30), "outside")

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
+from joblog.record.entry import MediaRef
 from joblog.report.model import Measured, Report
+from joblog.report.pictures import shown_sha
 
 
 def row(report: Report, what: str) -> Measured:
@@ -102,6 +105,13 @@ def test_a_photo_of_no_use_is_told_in_the_readers_words(
         found = next(f for f in report.findings if words in f.text)
         assert found.original == ""
         assert "hold the phone" not in str(report.to_dict())
+    photo = full.state().photos[0]
+    drawn = MediaRef(sha256="f" * 64, mime="image/jpeg", role="overlay", name="")
+    both = replace(
+        photo, entry=photo.entry.model_copy(update={"media": (*photo.entry.media, drawn)})
+    )
+    assert shown_sha(both) == photo.entry.media[0].sha256  # no instruction is drawn on that one
+    assert shown_sha(replace(both, measurement={"usable": True})) == "f" * 64
     picture = next(p for p in make(full).pictures if not p.usable)
     assert picture.caption == "not usable, as it was blurred"
     assert picture.details == ("Taken again: photo 2.",)

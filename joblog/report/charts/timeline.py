@@ -91,8 +91,20 @@ def _axis(t: Language, drawing: Drawing, length: float, scale: float, clock: lis
 
 
 def _lane(drawing: Drawing, y: float, name: str) -> None:
-    drawing.text(0, y + 3, shortened(name, _LEFT - 8, 8))
+    lines = _two_lines(name)
+    for i, line in enumerate(lines):
+        drawing.text(0, y + 3 + 8.5 * (i - (len(lines) - 1) / 2), line)
     drawing.line(_LEFT, y, _WIDTH, y, stroke=LINE, width=0.4)
+
+
+def _two_lines(name: str) -> list[str]:
+    """Return a lane's name as one line or two; what two can't hold is cut with an ellipsis."""
+    room, words = _LEFT - 8, name.split()
+    first = next(
+        (n for n in range(len(words), 0, -1) if text_width(" ".join(words[:n]), 8) <= room), 1
+    )
+    parts = [" ".join(words[:first]), " ".join(words[first:])]
+    return [shortened(part, room, 8) for part in parts if part]
 
 
 def _steps(drawing: Drawing, steps: list[tuple[int, float]], y: float, scale: float) -> None:
