@@ -48,8 +48,11 @@ _IMPERIAL_IN_US = {"qt_imp": "qt_us", "gal_imp": "gal_us"}
 
 
 def sign(unit: str) -> str:
-    """Return how ``unit`` is printed; an unknown one is printed as it is recorded."""
-    return UNITS[unit].symbol if unit in UNITS else clean(unit)
+    """Return how ``unit`` is printed; an unknown one is printed as it is recorded.
+
+    No line ends inside it: 'US' and 'qt' stay together.
+    """
+    return UNITS[unit].symbol.replace(" ", "\u00a0") if unit in UNITS else clean(unit)
 
 
 def reader_units(unit: str, units: Units) -> list[str]:

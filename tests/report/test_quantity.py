@@ -35,11 +35,11 @@ def test_values_are_shown_in_the_readers_units(
 
 
 def test_a_third_is_not_shown_with_endless_digits() -> None:
-    assert quantity(EN, Fraction(10, 3), "qt_us", "us") == "3.33\u00a0US qt"
+    assert quantity(EN, Fraction(10, 3), "qt_us", "us") == "3.33\u00a0US\u00a0qt"
 
 
 def test_what_was_recorded_keeps_its_digits() -> None:
-    assert quantity(EN, Decimal("2.875"), "qt_us", "us") == "2.875\u00a0US qt"
+    assert quantity(EN, Decimal("2.875"), "qt_us", "us") == "2.875\u00a0US\u00a0qt"
 
 
 def test_ranges_say_their_open_end() -> None:
