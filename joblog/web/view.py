@@ -162,6 +162,10 @@ def step_view(state: StepState) -> dict[str, Any]:
     if step.window:
         closes = f" to {step.window.closes}" if step.window.closes is not None else " or more"
         wants.append(f"read {step.window.opens}{closes} s after {step.window.since}")
+    if step.reading:
+        wants.append(step.reading.name)
+    if step.pour:
+        wants.append("how much came out" if step.pour.direction == "out" else "how much went in")
     if step.photo:
         wants.append(f"photo of the {step.photo.kind}")
     return {

@@ -134,6 +134,13 @@ def test_desk_folds_steps_not_done_into_one_line_until_the_job_is_closed(client,
     assert not any(f["undone"] for f in closed["findings"])
 
 
+def test_a_step_names_all_that_it_wants(client, job):
+    steps = {s["key"]: s["wants"] for s in client.get(f"/api/jobs/{job}").json()["steps"]}
+    assert steps["drained"] == ["how much came out", "photo of the fluid"]
+    assert steps["filled"] == ["how much went in"]
+    assert steps["warmed-up"] == ["fluid temperature"]
+
+
 def test_the_list_tells_observations_from_open_findings(client, job):
     say(client, job, "drained one point zero quarts")  # early, and much less than the sheet says
     view = client.get(f"/api/jobs/{job}").json()

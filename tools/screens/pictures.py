@@ -73,6 +73,7 @@ def take(shop: ShopPC, booth: Booth, job: str, folder: Path) -> None:
             wait_text(page, "#line", "Live")
         if path == "/phones":
             page.get_by_role("button", name="Pair a phone").click()
+            page.wait_for_selector(".code svg")  # the page that answers, not the one that was left
         if name == "phone-light":
             page.locator("#kinds [data-kind=plug]").click()
             page.set_input_files("#file", PICTURES / "plug-before.jpg")
