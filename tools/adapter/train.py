@@ -36,8 +36,9 @@ SHARES = {
 FRAMES = (350, 400, 450, 500, 500, 600, 700, 800, 1000)
 RECORDED = 0.2  # share of the noise bank that is the recorded and given noise, repeated
 EXAM_ROWS = 96
-WARP = (0.84, 1.2)  # range of vocal tracts
+WARP = (0.9, 1.12)  # range of vocal tracts
 SPELLING = 0.4  # what the head that spells counts for
+KEEP = 0.997  # of the running mean of the weights at each step, from the second half on
 HEAD_RATE = 5.0  # it starts from nothing, so it may learn faster
 
 
@@ -87,6 +88,7 @@ class Trainer:
         self.exam.styles = styles
         print({kind: len(found) for kind, found in self.mixer.kinds.items()}, flush=True)
         self.change = model.Change(self.base)
+        self.kept = [value.detach().clone() for value in self.change.parameters()]
 
     def examine(self) -> str:
         """Return the student's cross-entropy a sentence on held-out speech, strings and orders."""
@@ -167,6 +169,9 @@ class Trainer:
             loss.backward()  # type: ignore[no-untyped-call]
             torch.nn.utils.clip_grad_norm_(self.change.parameters(), 1.0)
             optimiser.step()
+            with torch.no_grad():
+                for mean, value in zip(self.kept, self.change.parameters(), strict=True):
+                    mean.lerp_(value, 1 - KEEP if done > 0.5 else 1.0)
             if time.time() - shown > seconds / 12:
                 shown = time.time()
                 values = " ".join(f"{k} {float(v.detach()):.3f}" for k, v in parts.items())
@@ -174,8 +179,13 @@ class Trainer:
                     f"{shown - begun:5.0f} s step {steps} {values} exam: {self.examine()}",
                     flush=True,
                 )
+                self.change.save(out / "adapter.npz")  # the machine may be taken away
             steps += 1
         print(f"{steps} steps; exam: {self.examine()}", flush=True)
+        with torch.no_grad():
+            for mean, value in zip(self.kept, self.change.parameters(), strict=True):
+                value.copy_(mean)
+        print(f"their running mean; exam: {self.examine()}", flush=True)
         self.change.save(out / "adapter.npz")
 
 
