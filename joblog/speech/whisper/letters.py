@@ -70,5 +70,5 @@ def spelled(letters: Floats, sentences: Sequence[Sequence[str]]) -> NDArray[np.f
 
 
 def likeliest(letters: Floats) -> float:
-    """Return the log probability of the likeliest labels at each frame: no sentence beats it."""
+    """Return the log probability of the likeliest label at each frame, all frames together."""
     return float(letters.max(axis=1).sum())
