@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 import soundfile
 import texts
+from synthesise import trim
 
 from joblog.speech.bench import slots_of
 from joblog.speech.engines import get_engine
@@ -80,7 +81,7 @@ def orders(folder: Path, bank: Bank) -> None:
             figures = figures.replace(f"{word} ounce", f"{figure} ounce")
         forms = texts.order_variants(texts.written(letters, figures))
         row = {"kind": "human", "say": heard, "forms": forms, "class": "human"}
-        bank.add(samples, {**row, "fold": number % FOLDS})
+        bank.add(trim(samples), {**row, "fold": number % FOLDS})
 
 
 def digits(folder: Path, bank: Bank) -> None:

@@ -132,9 +132,13 @@ class Mixer:
         names = self.rng.choices(list(self.shares), list(self.shares.values()), k=rows)
         plans, targets, kinds = [], [], []
         spoken: Words = []
-        for kind in names:
-            room = int(samples * 0.86) - RATE // 4
-            if kind == NOISE_ONLY:
+        room = int(samples * 0.86) - RATE // 4
+        for wanted in names:
+            # what is cut off isn't said: where nothing of a kind is short enough, another kind is
+            chosen = self.fitting(wanted, room)
+            kind = "string" if wanted == "string" or chosen is None else wanted
+            if wanted == NOISE_ONLY:
+                kind = wanted
                 plans.append([])
                 targets.append([])
                 spoken.append([])
@@ -146,17 +150,17 @@ class Mixer:
                 plans.append(parts)
                 targets.append(self.tokens(self.rng.choices(forms, chances)[0]))
             else:
-                fitting = [
-                    item for item in self.rng.choices(self.kinds[kind], k=12) if item.length < room
-                ]
-                item = (
-                    fitting[0] if fitting else min(self.kinds[kind], key=lambda other: other.length)
-                )
-                plans.append([(item, 0, 0, 1.0)])
-                spoken.append(item.say.split())
-                targets.append(self.rng.choices(item.targets, item.chances)[0])
+                assert chosen is not None
+                plans.append([(chosen, 0, 0, 1.0)])
+                spoken.append(chosen.say.split())
+                targets.append(self.rng.choices(chosen.targets, chosen.chances)[0])
             kinds.append(kind)
         return plans, targets, kinds, spoken
+
+    def fitting(self, kind: str, room: int) -> Utterance | None:
+        """Draw an utterance of a kind that is shorter than ``room`` samples; None if there is none."""
+        short = [item for item in self.rng.choices(self.kinds.get(kind, [None]), k=12) if item]
+        return next((item for item in short if item.length < room), None)
 
     def weights(self, batch: Batch) -> tuple[Tensor, Tensor]:
         """Return what the written form and the teacher's opinion count for each row.
