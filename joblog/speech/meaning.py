@@ -60,15 +60,10 @@ def _value(said: Words) -> Hashable:
 
 @dataclass(frozen=True)
 class Group:
-    """Sentences that mean the same: their places in the list, best first, and their joint merit."""
+    """Sentences that mean the same: the best one's place in the list, and their merit together."""
 
-    members: tuple[int, ...]
+    best: int
     merit: float
-
-    @property
-    def best(self) -> int:
-        """Place of the best of them."""
-        return self.members[0]
 
 
 def grouped(merits: NDArray[np.float64], meanings: Sequence[Hashable]) -> list[Group]:
@@ -80,6 +75,6 @@ def grouped(merits: NDArray[np.float64], meanings: Sequence[Hashable]) -> list[G
     for place in map(int, np.argsort(-merits)):
         groups.setdefault(meanings[place], []).append(place)
     found = [
-        Group(tuple(same), float(np.logaddexp.reduce(merits[same]))) for same in groups.values()
+        Group(places[0], float(np.logaddexp.reduce(merits[places]))) for places in groups.values()
     ]
     return sorted(found, key=lambda group: -group.merit)

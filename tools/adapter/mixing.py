@@ -19,7 +19,6 @@ from torch import Tensor
 RATE = 16_000
 FRAME = 2048  # the frame whose loudest instance sets the signal-to-noise ratio
 NOISE_ONLY = "noise"
-Words = list[list[str]]
 SOURCES = {
     "human": 0.4,
     "morph": 0.15,
@@ -51,7 +50,6 @@ class Batch:
     spoilt: Tensor
     targets: list[list[int]]
     kinds: list[str]
-    said: list[list[str]]  # the words that are spoken in each row
 
 
 class Mixer:
@@ -127,11 +125,10 @@ class Mixer:
 
     def draw(
         self, rows: int, samples: int
-    ) -> tuple[list[list[tuple[Utterance, int, int, float]]], list[list[int]], list[str], Words]:
-        """Draw what each row says: its parts, its target tokens, its kind and its words."""
+    ) -> tuple[list[list[tuple[Utterance, int, int, float]]], list[list[int]], list[str]]:
+        """Draw what each row says: its parts, its target tokens and its kind."""
         names = self.rng.choices(list(self.shares), list(self.shares.values()), k=rows)
         plans, targets, kinds = [], [], []
-        spoken: Words = []
         room = int(samples * 0.86) - RATE // 4
         for wanted in names:
             # what is cut off isn't said: where nothing of a kind is short enough, another kind is
@@ -141,21 +138,18 @@ class Mixer:
                 kind = wanted
                 plans.append([])
                 targets.append([])
-                spoken.append([])
             elif kind == "string":
                 parts, said = self.string(room)
                 forms = texts.digit_forms(said)
-                spoken.append(said)
                 chances = self.styles.get(len(parts)) or [1.0] * len(forms)
                 plans.append(parts)
                 targets.append(self.tokens(self.rng.choices(forms, chances)[0]))
             else:
                 assert chosen is not None
                 plans.append([(chosen, 0, 0, 1.0)])
-                spoken.append(chosen.say.split())
                 targets.append(self.rng.choices(chosen.targets, chosen.chances)[0])
             kinds.append(kind)
-        return plans, targets, kinds, spoken
+        return plans, targets, kinds
 
     def fitting(self, kind: str, room: int) -> Utterance | None:
         """Draw an utterance of a kind that is shorter than ``room`` samples; None if there is none."""
@@ -279,7 +273,7 @@ class Mixer:
 
     def batch(self, rows: int, samples: int) -> Batch:
         """Make one batch of ``rows`` rows of ``samples`` samples."""
-        plans, targets, kinds, said = self.draw(rows, samples)
+        plans, targets, kinds = self.draw(rows, samples)
         clean, end = self.place(plans, samples)
         time = torch.arange(samples, device=self.device)[None]
         within = (time < end).float()
@@ -314,7 +308,7 @@ class Mixer:
         clean = clean / clean.abs().amax(1, keepdim=True).clamp(min=1e-6) * 0.5
         spoilt = (mixed * level).clamp(-1, 1)
         clean = torch.where(silent, spoilt, clean)
-        return Batch(clean, spoilt, targets, kinds, said)
+        return Batch(clean, spoilt, targets, kinds)
 
     def telephone(self, sound: Tensor, rows: int) -> Tensor:
         """Send some rows through eight-bit mu-law (ITU-T G.711's curve, mu = 255)."""

@@ -13,8 +13,6 @@ import torch
 import torch.nn.functional as nnf
 from torch import Tensor
 
-from joblog.speech.whisper.letters import LABELS
-
 Weights = dict[str, Tensor]
 
 HEADS = 6
@@ -98,28 +96,8 @@ def decode(weights: Weights, tokens: Tensor, encoded: Tensor) -> Tensor:
     return nnf.linear(norm(weights, "decoder/layer_norm", x), table)
 
 
-def letters(weights: Weights, encoded: Tensor) -> Tensor:
-    """Return the log probabilities of letters, (batch, time, LABELS), from (batch, time, 384)."""
-    kernel, bias = weights["letters/conv/weight"], weights["letters/conv/bias"]
-    inner = nnf.gelu(
-        nnf.conv1d(encoded.transpose(1, 2), kernel, bias, padding=kernel.shape[2] // 2)
-    )
-    return linear(weights, "letters/linear", inner.transpose(1, 2)).float().log_softmax(-1)
-
-
-def new_head(width: int = 384, inner: int = 256, reach: int = 5) -> Weights:
-    """Return the untrained weights of ``letters``."""
-    return {
-        "letters/conv/weight": torch.randn(inner, width, reach) / math.sqrt(width * reach),
-        "letters/conv/bias": torch.zeros(inner),
-        "letters/linear/weight": torch.randn(LABELS, inner) / math.sqrt(inner),
-        "letters/linear/bias": torch.zeros(LABELS),
-    }
-
-
 class Change(torch.nn.Module):
-    """Changes to the encoder and to the decoder's cross-attention, as large as the weights; and the
-    new head that spells.
+    """Changes to the encoder and to the decoder's cross-attention, as large as the weights.
 
     The rest of the decoder is its language side, on which dictation lives: it stays as it was.
     """
@@ -128,14 +106,10 @@ class Change(torch.nn.Module):
         super().__init__()
         self.names = [name for name in base if changes(name)]
         self.deltas = torch.nn.ParameterList(torch.zeros_like(base[name]) for name in self.names)
-        head = new_head()
-        self.added = list(head)
-        device = base[self.names[0]].device
-        self.head = torch.nn.ParameterList(value.to(device) for value in head.values())
 
     def merged(self, base: Weights) -> Weights:
         """Return the weights with the changes added."""
-        changed = dict(base) | dict(zip(self.added, self.head, strict=True))
+        changed = dict(base)
         for name, delta in zip(self.names, self.deltas, strict=True):
             changed[name] = base[name] + delta
         return changed
@@ -153,8 +127,6 @@ class Change(torch.nn.Module):
             eight = np.round(rows / scale[:, None]).astype(np.int8)
             parts[f"{name}.eight"] = eight.reshape(value.shape)
             parts[f"{name}.scale"] = scale
-        for name, weight in zip(self.added, self.head, strict=True):
-            parts[f"{name}.whole"] = weight.detach().cpu().numpy().astype(np.float16)
         np.savez(path, **parts)  # type: ignore[arg-type]
 
 

@@ -26,7 +26,6 @@ from tokenizers import Tokenizer
 from torch import Tensor
 
 from joblog.speech.whisper.features import mel_filters
-from joblog.speech.whisper.letters import spell
 
 DEVICE = "cuda" if torch.cuda.is_available() else "cpu"
 SHARES = {
@@ -37,29 +36,7 @@ FRAMES = (350, 400, 450, 500, 500, 600, 700, 800, 1000)
 RECORDED = 0.2  # share of the noise bank that is the recorded and given noise, repeated
 EXAM_ROWS = 96
 WARP = (0.9, 1.12)  # range of vocal tracts
-SPELLING = 0.4  # what the head that spells counts for
 KEEP = 0.997  # of the running mean of the weights at each step, from the second half on
-HEAD_RATE = 5.0  # it starts from nothing, so it may learn faster
-
-
-def spelling_loss(heard: Tensor, said: list[list[str]]) -> Tensor:
-    """Return the loss of the head that spells, a mean per letter (Graves et al. 2006).
-
-    ``heard``: log probabilities (batch, time, labels). Rows of noise should spell nothing.
-    """
-    paths = [spell(words) for words in said]
-    longest = max(1, *map(len, paths))
-    goal = torch.zeros(len(paths), longest, dtype=torch.long)
-    for row, path in enumerate(paths):
-        goal[row, : len(path)] = torch.tensor(path)
-    sizes = torch.tensor([len(path) for path in paths])
-    times = torch.full_like(sizes, heard.shape[1])
-    device = heard.device
-    loss = torch.nn.functional.ctc_loss(
-        heard.transpose(0, 1), goal.to(device), times.to(device), sizes.to(device),
-        reduction="none", zero_infinity=True,
-    )  # fmt: skip
-    return (loss / (sizes.to(device) + 3)).mean()
 
 
 class Trainer:
@@ -100,8 +77,6 @@ class Trainer:
                 weights = self.change.merged(self.base)
                 heard = model.encode(weights, model.log_mel(batch.spoilt, self.filters))
                 logits = model.decode(weights, tokens, heard)
-                letters = model.letters(weights, heard)
-            found.setdefault("letters", []).append(float(spelling_loss(letters, batch.said)))
             loss = torch.nn.functional.cross_entropy(
                 logits.transpose(1, 2).float(), goal, ignore_index=-1, reduction="none"
             ).sum(1)
@@ -116,14 +91,12 @@ class Trainer:
         warp = torch.where(self.mixer.chance(rows, 0.6), warp, torch.ones_like(warp))
         return model.masked(model.log_mel(sound, self.filters, warp), self.mixer.random)
 
-    def step(self, frames: int, ripe: float) -> tuple[Tensor, dict[str, Tensor]]:
+    def step(self, frames: int) -> tuple[Tensor, dict[str, Tensor]]:
         """Return the loss of one batch and its parts.
 
         ``written``: cross-entropy of what was said. ``distilled``: divergence from what the teacher
         makes of the clean sound, the whole of it for chatter and for noise without speech.
-        ``near``: distance of the encoded sound from the teacher's. ``spelled``: the loss of the head
-        that spells; ``ripe``, from 0 to 1, is how much of it reaches the encoder: a head that knows
-        nothing yet would only spoil it.
+        ``near``: distance of the encoded sound from the teacher's.
         """
         with torch.no_grad():
             batch = self.mixer.batch(max(4, self.batch_frames // frames), frames * 160)
@@ -138,7 +111,6 @@ class Trainer:
             weights = self.change.merged(self.base)
             encoded = model.encode(weights, heard)
             logits = model.decode(weights, tokens, encoded)
-            letters = model.letters(weights, encoded.detach() * (1 - ripe) + encoded * ripe)
         mask = goal >= 0
         said = logits[mask].float().log_softmax(-1)
         teacher = taught[mask].float().log_softmax(-1)
@@ -147,24 +119,20 @@ class Trainer:
         share, weight = (part[:, None].expand_as(goal)[mask] for part in (write, follow))
         near = (encoded.float() - known.float()).square().mean() / known.float().square().mean()
         written, distilled = (share * right).mean(), (weight * apart).mean()
-        spelled = spelling_loss(letters, batch.said)
-        loss = written + distilled + 0.1 * near + SPELLING * spelled
-        parts = {"written": written, "distilled": distilled, "near": near, "spelled": spelled}
-        return loss, parts
+        loss = written + distilled + 0.1 * near
+        return loss, {"written": written, "distilled": distilled, "near": near}
 
     def train(self, seconds: float, rate: float, out: Path) -> None:
         """Train for ``seconds``, the learning rate falling along a cosine."""
-        groups = [
-            {"params": list(self.change.deltas), "share": 1.0},
-            {"params": list(self.change.head), "share": HEAD_RATE},
-        ]
-        optimiser = torch.optim.AdamW(groups, lr=rate, weight_decay=0.01, betas=(0.9, 0.98))
+        optimiser = torch.optim.AdamW(
+            self.change.parameters(), lr=rate, weight_decay=0.01, betas=(0.9, 0.98)
+        )
         begun, steps, shown = time.time(), 0, 0.0
         while (done := (time.time() - begun) / seconds) < 1:
             slope = min(1.0, (steps + 1) / 100) * (0.01 + 0.99 * math.cos(done * math.pi / 2) ** 2)
             for group in optimiser.param_groups:
-                group["lr"] = rate * slope * group["share"]
-            loss, parts = self.step(self.mixer.rng.choice(FRAMES), min(1.0, done * 10))
+                group["lr"] = rate * slope
+            loss, parts = self.step(self.mixer.rng.choice(FRAMES))
             optimiser.zero_grad(set_to_none=True)
             loss.backward()  # type: ignore[no-untyped-call]
             torch.nn.utils.clip_grad_norm_(self.change.parameters(), 1.0)

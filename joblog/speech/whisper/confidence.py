@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -17,7 +17,6 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from joblog.speech.meaning import Group
 from joblog.speech.whisper.evidence import FEATURES
 from joblog.speech.whisper.search import Free
 
@@ -34,8 +33,6 @@ EVIDENCE = (
     "twice",  # attention shared by distant tokens, per token
     "rate",  # tokens per second of sound
     "contrast",  # decades between loud and quiet frames
-    "astray",  # how much better the likeliest letters fit, per word
-    "agreed",  # letters' score ahead of the best sentence that means something else, -10 to 10
 )
 CALIBRATION = Path(__file__).parent / "calibration.json"
 MARGIN_CAP = 10.0
@@ -69,17 +66,10 @@ class Calibration:
 
 
 def weigh(
-    measures: Measures, groups: Sequence[Group], free: Free, duration: float, contrast: float
+    measures: NDArray[np.float64], margin: float, free: Free, duration: float, contrast: float
 ) -> NDArray[np.float64]:
-    """Return the evidence, in the order of EVIDENCE, for the best of the sentences so measured.
-
-    ``groups`` are those of ``grouped``, best first: the margin is over what means something else.
-    """
-    named = dict(zip(FEATURES, measures[groups[0].best], strict=True))
-    margin = groups[0].merit - groups[1].merit if len(groups) > 1 else np.inf
-    letters = measures[:, FEATURES.index("letters")]
-    mine, *others = (float(letters[list(group.members)].max()) for group in groups)
-    agreed = mine - max(others, default=-np.inf)
+    """Return the evidence, in the order of EVIDENCE, for a sentence with these measures."""
+    named = dict(zip(FEATURES, measures, strict=True))
     tokens = max(named["tokens"], 1.0) + 1.0
     # Per token of its own: summed, a free hypothesis that babbles on in noise would look poor and
     # the gap small, just where nothing was said.
@@ -96,7 +86,5 @@ def weigh(
             named["twice"] / tokens,
             named["tokens"] / max(duration, 0.3),
             contrast,
-            named["astray"],
-            float(np.clip(agreed, -MARGIN_CAP, MARGIN_CAP)),
         ]
     )

@@ -20,7 +20,7 @@ from joblog.speech.whisper.confidence import Calibration, Measures, weigh
 from joblog.speech.whisper.dictation import believable, pieces
 from joblog.speech.whisper.evidence import measure
 from joblog.speech.whisper.features import log_mel
-from joblog.speech.whisper.model import Encoded, Memory, Step, WhisperModel
+from joblog.speech.whisper.model import Memory, Step, WhisperModel
 from joblog.speech.whisper.search import Free, Options, Search, Sentence
 from joblog.speech.whisper.sound import Prepared, prepare
 from joblog.speech.whisper.tokens import TokenGraph, Tokeniser, Words
@@ -99,19 +99,16 @@ class WhisperEngine:
     ) -> Analysis:
         """Search one prepared utterance; the calibration is fitted on what this returns."""
         graph = self._token_graphs(grammar, bonus)
-        encoded = self._encode(prepared)
-        memory, first = self._model.remember(encoded, self._prompt)
+        memory, first = self._model.remember(self._encode(prepared), self._prompt)
         most = FEWEST_TOKENS + int(TOKENS_PER_SECOND * prepared.duration)
         options = replace(self._options, max_tokens=min(most, self._options.max_tokens))
         search = Search(self._model, graph, self._end, self._stops, options)
         sentences = search.run(memory, first)
         frames = len(prepared.samples) * 50 // RATE
-        measures = np.zeros((0, 0))
-        if sentences:
-            measures = measure(sentences, search.free, frames, encoded.letters)
+        measures = measure(sentences, search.free, frames) if sentences else np.zeros((0, 0))
         return Analysis(sentences, measures, search.free, prepared)
 
-    def _encode(self, prepared: Prepared) -> Encoded:
+    def _encode(self, prepared: Prepared) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
         seconds = np.ceil((prepared.duration + TAIL) / STEP) * STEP
         return self._model.encode(log_mel(prepared.samples, int(seconds * FRAMES_PER_SECOND)))
 
@@ -161,8 +158,12 @@ def rank(found: Analysis, calibration: Calibration, grammar: Grammar) -> list[tu
     """Return the sentences by merit, with probabilities; one for each distinct meaning."""
     merits = calibration.merits(found.measures)
     groups = grouped(merits, [meaning(sentence.words, grammar) for sentence in found.sentences])
-    first, prepared = groups[0], found.prepared
-    evidence = weigh(found.measures, groups, found.free, prepared.duration, prepared.contrast)
+    first = groups[0]
+    margin = first.merit - groups[1].merit if len(groups) > 1 else np.inf
+    prepared = found.prepared
+    evidence = weigh(
+        found.measures[first.best], margin, found.free, prepared.duration, prepared.contrast
+    )
     sure = calibration.probability(evidence)
     shares = [float(np.exp(group.merit - first.merit)) for group in groups[1:]]
     rest = (1.0 - sure) / max(sum(shares), 1.0)

@@ -2,8 +2,7 @@
 
 Cross attention shows where in the sound each token was found. Speech that other hypotheses (or the
 free one) explain and this one does not is *missing*; sound on which two distant tokens stand is
-counted *twice*. Both are shares of what all hypotheses together explain. *Letters* is the second
-opinion of letters.py: the log probability that the sound spells the sentence.
+counted *twice*. Both are shares of what all hypotheses together explain.
 """
 
 from __future__ import annotations
@@ -13,14 +12,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from joblog.speech.whisper.letters import likeliest, spelled
 from joblog.speech.whisper.model import Floats
 from joblog.speech.whisper.search import Free, Sentence
 
-FEATURES = (
-    "score", "weight", "tokens", "allowed", "end", "least", "missing", "twice", "letters", "astray",
-)  # fmt: skip
-_OVER = 10  # frames behind the sound: the head may name a last letter late
+FEATURES = ("score", "weight", "tokens", "allowed", "end", "least", "missing", "twice")
 
 
 def covered(attention: Floats, frames: int) -> NDArray[np.float32]:
@@ -40,15 +35,12 @@ def twice(attention: Floats) -> float:
     return float((common * apart).sum() / 2)
 
 
-def measure(
-    sentences: Sequence[Sentence], free: Free, speech_frames: int, letters: Floats | None
-) -> NDArray[np.float64]:
+def measure(sentences: Sequence[Sentence], free: Free, speech_frames: int) -> NDArray[np.float64]:
     """Return the measures of each sentence, shape (sentences, len(FEATURES)).
 
     ``speech_frames`` is the length of the sound in encoded frames of 20 ms: attention behind it, on
-    the silence that was added, says nothing. ``letters`` as ``spelled`` takes them.
+    the silence that was added, says nothing.
     """
-    spelling = opinion(sentences, speech_frames, letters)
     reach = [covered(sentence.attention, speech_frames) for sentence in sentences]
     loose = np.array(free.attention, np.float32).reshape(-1, _width(sentences, speech_frames))
     together = np.max([*reach, covered(loose, speech_frames)], axis=0)
@@ -64,24 +56,10 @@ def measure(
                 sentence.least,
                 float((together - one).sum()) / total,
                 twice(sentence.attention[:, :speech_frames]),
-                *spelling[place],
             )
-            for place, (sentence, one) in enumerate(zip(sentences, reach, strict=True))
+            for sentence, one in zip(sentences, reach, strict=True)
         ]
     )
-
-
-def opinion(
-    sentences: Sequence[Sentence], speech_frames: int, letters: Floats | None
-) -> NDArray[np.float64]:
-    """Return for each sentence its log probability as letters, and how far the likeliest letters
-    fit better, per word and a half; shape (sentences, 2), zeros where the weights cannot spell."""
-    if letters is None:
-        return np.zeros((len(sentences), 2))
-    heard = letters[: speech_frames + _OVER]
-    scores = spelled(heard, [sentence.words for sentence in sentences])
-    counts = np.array([len(sentence.words) for sentence in sentences])
-    return np.stack([scores, (likeliest(heard) - scores) / (counts + 0.5)], axis=1)
 
 
 def _width(sentences: Sequence[Sentence], frames: int) -> int:

@@ -15,7 +15,6 @@ from joblog.speech.whisper.weights import Weights
 
 _MICROSOFT = "com.microsoft"
 _ROWS = 4096
-SPELLING = "letters/conv/weight"  # there when the weights hold the head of letters.py
 _BLOCK = 64  # weights that share one scale where the decoder is quantised to 8 bits
 
 
@@ -111,11 +110,7 @@ class _Net(GraphWriter):
 
 
 def encoder_graph(weights: Weights) -> bytes:
-    """Graph ``mel`` (batch, 80, frames) -> ``encoded`` (batch, frames / 2, width).
-
-    Where the weights hold the head that spells (letters.py), ``letters`` (batch, frames / 2,
-    labels) are its log probabilities; else there is no such output.
-    """
+    """Graph ``mel`` (batch, 80, frames) -> ``encoded`` (batch, frames / 2, width)."""
     net = _Net(weights)
     x = net.input("mel", "float32", ("batch", 80, "frames"))
     for name, stride in (("encoder/conv1", 1), ("encoder/conv2", 2)):
@@ -130,21 +125,7 @@ def encoder_graph(weights: Weights) -> bytes:
         x = _encoder_layer(net, x, f"encoder/layer_{i}")
     encoded = net.norm(x, "encoder/layer_norm")
     net.output(encoded, "encoded", "float32", ("batch", "time", net.shape.width))
-    if SPELLING in weights:
-        net.output(_letters(net, encoded), "letters", "float32", ("batch", "time", "labels"))
     return net.model()
-
-
-def _letters(net: _Net, encoded: str) -> str:
-    """(batch, time, width) -> (batch, time, labels), log probabilities."""
-    kernel, bias = net.weight(SPELLING), net.weight("letters/conv/bias")
-    turned = net.node("Transpose", encoded, perm=(0, 2, 1))
-    wide = net.weights[SPELLING].shape[2]
-    kept = (wide // 2, wide // 2)
-    conv = net.node("Conv", turned, kernel, bias, pads=kept, kernel_shape=(wide,))
-    inner = net.node("Gelu", conv)
-    back = net.node("Transpose", inner, perm=(0, 2, 1))
-    return net.node("LogSoftmax", net.linear(back, "letters/linear"), axis=-1)
 
 
 def _encoder_layer(net: _Net, x: str, layer: str) -> str:

@@ -23,18 +23,6 @@ MAX_POSITIONS = 448  # the decoder's position table
 
 
 @dataclass(frozen=True)
-class Encoded:
-    """What the encoder makes of an utterance: one frame is 20 ms.
-
-    ``sound`` (1, frames, width) is for the decoder; ``letters`` (frames, labels) are log
-    probabilities of the head in letters.py, None where the weights have none.
-    """
-
-    sound: Floats
-    letters: Floats | None
-
-
-@dataclass(frozen=True)
 class Memory:
     """What the decoder attends to: one utterance, and the prompt that all hypotheses share."""
 
@@ -89,14 +77,14 @@ class WhisperModel:
         self._memory = _session(memory_graph(weights), threads)
         self._decoder = _session(decoder_graph(weights, heads, eight_bit), threads)
 
-    def encode(self, mel: Features) -> Encoded:
-        """Encode the features of one utterance, shape (80, frames)."""
-        found = self._encoder.run(None, {"mel": mel[None]})
-        return Encoded(found[0], found[1][0] if len(found) > 1 else None)
+    def encode(self, mel: Features) -> Floats:
+        """Return the encoder's output, shape (1, frames / 2, width), for one utterance."""
+        encoded: Floats = self._encoder.run(None, {"mel": mel[None]})[0]
+        return encoded
 
-    def remember(self, encoded: Encoded, prompt: tuple[int, ...]) -> tuple[Memory, Step]:
+    def remember(self, encoded: Floats, prompt: tuple[int, ...]) -> tuple[Memory, Step]:
         """Prepare an utterance for decoding after ``prompt``; the step is a beam of one."""
-        keys, values = self._memory.run(None, {"encoded": encoded.sound})
+        keys, values = self._memory.run(None, {"encoded": encoded})
         shape = self.shape
         sizes = (shape.decoder_layers, shape.heads)
         empty = Memory(

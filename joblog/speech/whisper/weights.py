@@ -9,7 +9,7 @@ The file (format version 6, described by CTranslate2's ``model_spec.py``) is lit
 
 An *adapter* (``adapter.npz``) is a set of changes to named weights, added when the model is loaded:
 ``NAME.delta`` as it is, ``NAME.eight`` (whole numbers from -127 to 127) times ``NAME.scale``, one
-scale for each row. ``NAME.whole`` are new weights, those of the head that spells.
+scale for each row.
 """
 
 from __future__ import annotations
@@ -103,8 +103,6 @@ def merge_adapter(weights: Weights, path: Path) -> None:
             name, _, kind = key.rpartition(".")
             if kind == "delta":
                 weights[name] = weights[name] + change
-            elif kind == "whole":
-                weights[name] = change
             elif kind == "eight":  # whole numbers and a scale for each row
                 scale = changes[f"{name}.scale"].reshape(-1, *[1] * (change.ndim - 1))
                 weights[name] = weights[name] + change * scale
