@@ -133,9 +133,10 @@ class Mixer:
         for wanted in names:
             # what is cut off isn't said: where nothing of a kind is short enough, another kind is
             chosen = self.fitting(wanted, room)
-            kind = "string" if wanted == "string" or chosen is None else wanted
-            if wanted == NOISE_ONLY:
-                kind = wanted
+            kind = wanted
+            if chosen is None and wanted != NOISE_ONLY:
+                kind = "string" if self.voices else NOISE_ONLY
+            if kind == NOISE_ONLY:
                 plans.append([])
                 targets.append([])
             elif kind == "string":

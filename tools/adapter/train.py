@@ -2,8 +2,11 @@
 
     train.py --bundle DIR --targets FILE
     train.py --bundle DIR --targets FILE --out DIR --seconds N [--fold K] [--seed S]
+             [--start adapter.npz --share S]
 
-The first form asks the teacher once how it would write each utterance, for all trainings. DIR holds ``model.bin`` and ``tokenizer.json``, ``bank/`` (synthesise.py and bundle.py), ``noise.npy``
+The first form asks the teacher once how it would write each utterance, for all trainings. With
+``--start`` a training goes on from an adapter, and ``--share`` of the way that it goes is kept
+(Wortsman et al. 2022, 'Robust fine-tuning'). DIR holds ``model.bin`` and ``tokenizer.json``, ``bank/`` (synthesise.py and bundle.py), ``noise.npy``
 (noises.py) and ``noise.flac`` (bundle.py). Leaves ``adapter.npz`` in --out. README.md says how the
 shipped one was made.
 """
@@ -26,6 +29,7 @@ from tokenizers import Tokenizer
 from torch import Tensor
 
 from joblog.speech.whisper.features import mel_filters
+from joblog.speech.whisper.weights import merge_adapter, parse_weights
 
 DEVICE = "cuda" if torch.cuda.is_available() else "cpu"
 SHARES = {
@@ -65,6 +69,15 @@ class Trainer:
         self.exam.styles = styles
         print({kind: len(found) for kind, found in self.mixer.kinds.items()}, flush=True)
         self.change = model.Change(self.base)
+        self.kept = [value.detach().clone() for value in self.change.parameters()]
+
+    def start_from(self, model_bin: Path, adapter: Path) -> None:
+        """Go on from an adapter."""
+        weights = parse_weights(model_bin.read_bytes())
+        merge_adapter(weights, adapter)
+        with torch.no_grad():
+            for name, delta in zip(self.change.names, self.change.deltas, strict=True):
+                delta.copy_(torch.tensor(weights[name], device=DEVICE) - self.base[name])
         self.kept = [value.detach().clone() for value in self.change.parameters()]
 
     def examine(self) -> str:
@@ -122,8 +135,9 @@ class Trainer:
         loss = written + distilled + 0.1 * near
         return loss, {"written": written, "distilled": distilled, "near": near}
 
-    def train(self, seconds: float, rate: float, out: Path) -> None:
-        """Train for ``seconds``, the learning rate falling along a cosine."""
+    def train(self, seconds: float, rate: float, share: float, out: Path) -> None:
+        """Train for ``seconds``, the learning rate falling along a cosine; keep ``share`` of it."""
+        begin = [value.clone() for value in self.kept]
         optimiser = torch.optim.AdamW(
             self.change.parameters(), lr=rate, weight_decay=0.01, betas=(0.9, 0.98)
         )
@@ -151,9 +165,9 @@ class Trainer:
             steps += 1
         print(f"{steps} steps; exam: {self.examine()}", flush=True)
         with torch.no_grad():
-            for mean, value in zip(self.kept, self.change.parameters(), strict=True):
-                value.copy_(mean)
-        print(f"their running mean; exam: {self.examine()}", flush=True)
+            for old, mean, value in zip(begin, self.kept, self.change.parameters(), strict=True):
+                value.copy_(old.lerp(mean, share))
+        print(f"what is kept; exam: {self.examine()}", flush=True)
         self.change.save(out / "adapter.npz")
 
 
@@ -184,6 +198,8 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=60)
     parser.add_argument("--fold", type=int, default=-1, help="human rows kept for measuring")
     parser.add_argument("--rate", type=float, default=2e-4)
+    parser.add_argument("--start", type=Path, help="an adapter to go on from")
+    parser.add_argument("--share", type=float, default=1.0, help="of the training that is kept")
     parser.add_argument("--batch-frames", type=int, default=64_000)
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
@@ -193,8 +209,10 @@ def main() -> None:
     given.out.mkdir(parents=True, exist_ok=True)
     begun = time.time()
     trainer = Trainer(given.bundle, given.targets, given.fold, given.seed, given.batch_frames)
+    if given.start:
+        trainer.start_from(given.bundle / "model.bin", given.start)
     print(f"{time.time() - begun:.0f} s ready on {DEVICE}", flush=True)
-    trainer.train(given.seconds, given.rate, given.out)
+    trainer.train(given.seconds, given.rate, given.share, given.out)
 
 
 if __name__ == "__main__":
