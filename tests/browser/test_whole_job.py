@@ -125,7 +125,7 @@ def check_pdf(path):
 def check_record(entries):
     heard = [e["body"]["text"] for e in entries if e["kind"] == "heard"]
     assert heard == [
-        "vehicle checked", "drain plug out", "disregard", "fill plug loosened",
+        "vehicle checked", "drain plug out", "disregard", "fill plug loose",
         "drain plug removed", "torque four one foot pounds",
     ]  # fmt: skip
     assert all(e["by"] == "Imani Okafor" for e in entries if e["kind"] == "heard")
