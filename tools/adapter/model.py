@@ -179,7 +179,7 @@ def warped(power: Tensor, warp: Tensor) -> Tensor:
 def masked(features: Tensor, rng: torch.Generator) -> Tensor:
     """Return features with a band and a stretch of each row set to its mean (Park et al. 2019).
 
-    Up to 8 of the bands and 12 frames (0.12 s) once each; half of the rows stay whole.
+    Up to 8 of the bands in half of the rows, up to 12 frames (0.12 s) in half of them.
     """
     rows, bands, frames = features.shape
     device = features.device

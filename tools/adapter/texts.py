@@ -12,6 +12,8 @@ import random
 from dataclasses import dataclass
 from fractions import Fraction
 
+from joblog.web.saying_orders import ALPHABET as SPELLING
+
 WORD, DIGITS, PHRASE, ORDER, CHATTER = "word", "digits", "phrase", "order", "chatter"
 
 ONES = [
@@ -296,12 +298,7 @@ def chatter_item(rng: random.Random) -> Item:
     return Item(CHATTER, " ".join(word for word in words if word), ())
 
 
-# The spelling alphabet of ICAO Annex 10 vol. II, from memory
-ALPHABET = (
-    "alfa", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india", "juliett", "kilo",
-    "lima", "mike", "november", "oscar", "papa", "quebec", "romeo", "sierra", "tango", "uniform",
-    "victor", "whiskey", "xray", "yankee", "zulu",
-)  # fmt: skip
+ALPHABET = tuple(SPELLING.split())  # the words that joblog hears for letters
 
 
 def alphabet_item(rng: random.Random) -> Item:

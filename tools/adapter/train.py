@@ -6,9 +6,11 @@
 
 The first form asks the teacher once how it would write each utterance, for all trainings. With
 ``--start`` a training goes on from an adapter, and ``--share`` of the way that it goes is kept
-(Wortsman et al. 2022, 'Robust fine-tuning'). DIR holds ``model.bin`` and ``tokenizer.json``, ``bank/`` (synthesise.py and bundle.py), ``noise.npy``
-(noises.py) and ``noise.flac`` (bundle.py). Leaves ``adapter.npz`` in --out. README.md says how the
-shipped one was made.
+(Wortsman et al. 2022, 'Robust fine-tuning').
+
+DIR holds ``model.bin`` and ``tokenizer.json``, ``bank/`` (synthesise.py and bundle.py), ``noise.npy``
+(noises.py) and ``noise.flac`` (bundle.py). Leaves ``adapter.npz`` in --out, now and then also before
+the end, then of the weights as they are. README.md says how the shipped one was made.
 """
 
 from __future__ import annotations
