@@ -35,11 +35,11 @@ from joblog.speech.whisper.weights import merge_adapter, parse_weights
 
 DEVICE = "cuda" if torch.cuda.is_available() else "cpu"
 SHARES = {
-    "string": 0.30, texts.DIGITS: 0.13, texts.PHRASE: 0.22, texts.ORDER: 0.06,
-    "human": 0.17, texts.CHATTER: 0.08, mixing.NOISE_ONLY: 0.04,
+    "string": 0.31, texts.DIGITS: 0.09, texts.PHRASE: 0.22, texts.ORDER: 0.05,
+    "human": 0.22, texts.CHATTER: 0.07, mixing.NOISE_ONLY: 0.04,
 }  # fmt: skip
 FRAMES = (350, 400, 450, 500, 500, 600, 700, 800, 1000)
-RECORDED = 0.2  # share of the noise bank that is the recorded and given noise, repeated
+RECORDED = 0.35  # share of the noise bank that is the recorded and given noise, repeated
 EXAM_ROWS = 96
 WARP = (0.9, 1.12)  # range of vocal tracts
 KEEP = 0.997  # of the running mean of the weights at each step, from the second half on
