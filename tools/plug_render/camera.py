@@ -95,26 +95,30 @@ def blur(x):
 
 
 def metering(x):
-    """Return what a phone's meter sees of linear pictures (n, 3, h, w): key (n,), mean (n, 3)."""
+    """Return the key (n,) that a phone's meter reads from linear pictures (n, 3, h, w)."""
     h, w = x.shape[2:]
     x = x.float()
     centre = x[:, :, h // 4 : 3 * h // 4, w // 4 : 3 * w // 4].mean((1, 2, 3))
-    return 0.5 * x.mean((1, 2, 3)) + 0.5 * centre, x.mean((2, 3))
+    return 0.5 * x.mean((1, 2, 3)) + 0.5 * centre
 
 
-def camera(x, key, grey, clean=False):
-    """Linear radiance (n, 3, h, w) to 8-bit-like sRGB in 0..1; ``metering`` of the whole picture."""
+def camera(x, key, light, clean=False):
+    """Linear radiance (n, 3, h, w) to 8-bit-like sRGB in 0..1.
+
+    ``key`` (n,) is ``metering`` of the whole picture, ``light`` (n, 3) the lamps' colour, which the
+    white balance takes out for the most part.
+    """
     n = len(x)
     x = x.float()
     if not clean:
         x = blur(x)
     ev = rnd(n, -1.1, 1.1) if not clean else 0
     x = x * (0.17 / key.clamp(min=1e-3)).view(-1, 1, 1, 1) * (2.0**ev)
-    grey = grey.mean(1, keepdim=True) / grey.clamp(min=1e-4)
-    wb = grey.view(n, 3, 1, 1) ** rnd(n, 0, 0.5) * (1 + 0.08 * torch.randn(n, 3, 1, 1, device=dev))
+    wb = light.float().clamp(min=0.05).view(n, 3, 1, 1) ** -rnd(n, 0.4, 1.0)
+    wb = wb * (1 + 0.03 * torch.randn(n, 3, 1, 1, device=dev))
     x = x * wb
     if not clean:
-        x = x + torch.randn_like(x) * (rnd(n, 0, 0.018) * torch.sqrt(x.clamp(min=0) + 0.01) * 1.2)
+        x = x + torch.randn_like(x) * (rnd(n, 0, 0.015) * torch.sqrt(x.clamp(min=0) + 0.01) * 1.2)
     knee = rnd(n, 0.6, 0.9)
     x = x.clamp(min=0)
     x = torch.where(x > knee, knee + (1 - knee) * (1 - torch.exp(-(x - knee) / (1 - knee))), x)

@@ -65,7 +65,7 @@ class Data:
         self.rows = []
 
     def add(self, *row):
-        """Keep a row: radiance, ids, rim, magnet, and the meter's key and mean."""
+        """Keep a row: radiance, ids, rim, magnet, the meter's key and the light's colour."""
         self.rows.append(row)
 
     def freeze(self):
@@ -79,13 +79,13 @@ class Data:
             torch.tensor(np.array([r[j] for r in self.rows]), dtype=torch.float, device=dev)
             for j in (2, 3)
         )
-        self.key, self.grey = (torch.stack([r[j] for r in self.rows]) for j in (4, 5))
+        self.key, self.light = (torch.stack([r[j] for r in self.rows]) for j in (4, 5))
 
     def batch(self, m):
         group = self.groups[int(torch.multinomial(self.odds, 1))]
         i = [group[k] for k in torch.randint(0, len(group), (m,)).tolist()]
         x = torch.stack([self.rows[k][0] for k in i])
-        return camera(x, self.key[i], self.grey[i]), i
+        return camera(x, self.key[i], self.light[i]), i
 
 
 class Given:
@@ -105,6 +105,7 @@ class Given:
         )
         self.cov = torch.tensor([t["film_coverage"] for t in truths], device=dev)
         self.ids = torch.stack([torch.from_numpy(self._drawn(t)).to(dev) for t in truths])
+        self.flaked = torch.tensor([k for k, t in enumerate(truths) if t["flakes"]], device=dev)
 
     @staticmethod
     def _drawn(truth):
@@ -148,11 +149,15 @@ def circle_given(given, m):
     return soft_camera(x), y
 
 
-def magnet_crops(x, ids, mag):
-    """Return crops (m, 3, ND, ND), inside (m, ND, ND), ids (m, 1, 2 ND, 2 ND)."""
+def magnet_crops(x, ids, mag, *, wander=0.16, least=2.35, most=2.85):
+    """Return crops (m, 3, ND, ND), inside (m, ND, ND), ids (m, 1, 2 ND, 2 ND).
+
+    The magnet lies up to ``wander`` / 2 of its radius off the middle; a crop is ``least`` to
+    ``most`` radii wide.
+    """
     m, a = len(mag), mag[:, 2]
-    side = a * (2.35 + 0.5 * torch.rand(m, device=dev))
-    c = mag[:, :2] + (torch.rand(m, 2, device=dev) - 0.5) * a[:, None] * 0.16
+    side = a * (least + (most - least) * torch.rand(m, device=dev))
+    c = mag[:, :2] + (torch.rand(m, 2, device=dev) - 0.5) * a[:, None] * wander
     turn, flip = turns(m)
     g = affine(c, side, turn, flip, ND)
     fine = affine(c, side, turn, flip, 2 * ND) * 2 + 0.5
@@ -167,26 +172,53 @@ def magnet_batch(data, m):
 
 def magnet_given(given, m):
     i = torch.randint(0, given.n, (m,), device=dev)
-    x, inside, v = magnet_crops(given.x[i], given.ids[i][:, None], given.mag[i])
-    return soft_camera(x), inside, v, given.cov[i]
+    return *magnet_crops(given.x[i], given.ids[i][:, None], given.mag[i]), given.cov[i]
+
+
+def donors(given, m):
+    """Return crops and ids of given pictures with flakes, further off the middle, any size."""
+    i = given.flaked[torch.randint(0, len(given.flaked), (m,), device=dev)]
+    x, _, v = magnet_crops(
+        given.x[i], given.ids[i][:, None], given.mag[i], wander=1.4, least=1.6, most=3.6
+    )
+    return x, v
+
+
+def moved(x, v):
+    """Return crops with what is on them turned, shifted and scaled."""
+    m = len(x)
+    side = ND * (0.7 + 0.9 * torch.rand(m, device=dev))
+    c = (ND - 1) / 2 + (torch.rand(m, 2, device=dev) - 0.5) * 0.5 * ND
+    turn, flip = turns(m)
+    g, fine = affine(c, side, turn, flip, ND), affine(c, side, turn, flip, 2 * ND) * 2 + 0.5
+    return take(x, g), take(v, fine, "nearest").round()
 
 
 def is_flake(v):
     return (((v >= FLAKE) & (v < GRIT)) | (v >= FLAKE + PASTED)).float()
 
 
-def paste(x, v, share=0.4):
-    """Lay some flakes of other pictures of the batch over some of the pictures."""
-    m = len(x)
-    j = torch.randperm(m, device=dev)
-    keep = torch.rand(m, 256, device=dev) < 0.5
-    keep[torch.rand(m, device=dev) > share] = False
-    w = v[j]
+def kept(w, inside):
+    """Return ids w without flakes that lie beside the magnet, and without a third of the rest."""
+    m = len(w)
+    coarse = w[:, 0, ::4, ::4].long().flatten(1)
+    on = (inside[:, ::2, ::2] > 0.5).float().flatten(1)
+    count = torch.zeros(m, 256, device=dev).scatter_add_(1, coarse, torch.ones_like(on))
+    within = torch.zeros(m, 256, device=dev).scatter_add_(1, coarse, on)
+    keep = (within > 0.6 * count) & (torch.rand(m, 256, device=dev) < 0.67)
+    return w * torch.gather(keep, 1, w.long().flatten(1)).view(w.shape)
+
+
+def paste(x, v, inside, others, *, share):
+    """Lay some flakes of other pictures (``others``: those and their ids) over some of these."""
+    m, (other, w) = len(x), others
     w = torch.where((w >= FLAKE) & (w < GRIT), w, torch.zeros_like(w))
-    w = w * torch.gather(keep, 1, w.long().flatten(1)).view(w.shape)
+    w = kept(w, inside) * (torch.rand(m, 1, 1, 1, device=dev) < share)
     soft = F.avg_pool2d((w > 0).float(), 2)
-    gain = (x.mean((1, 2, 3)) / x[j].mean((1, 2, 3)).clamp(min=0.02)).view(-1, 1, 1, 1) ** 0.7
-    x = x * (1 - soft) + (x[j] * gain.clamp(0.4, 2.0) * rnd(m, 0.8, 1.25)).clamp(0, 1) * soft
+    gain = (x.mean((1, 2, 3)) / other.mean((1, 2, 3)).clamp(min=0.02)).view(-1, 1, 1, 1) ** 0.6
+    gain = gain.clamp(0.5, 1.8) * rnd(m, 0.8, 1.25)
+    dim = (torch.rand(m, 1, 1, 1, device=dev) < 0.25) * rnd(m, 0.0, 0.65)  # dark on dark film
+    x = x * (1 - soft) + (other * gain * (1 - dim)).clamp(0, 1) * soft
     return x, torch.where(w > 0, w + PASTED, v)
 
 
@@ -201,7 +233,7 @@ def labels(inside, v):
 
 def debris_batch(data, m):
     x, inside, v = magnet_batch(data, m)
-    x, v = paste(x, v, 0.2)
+    x, v = paste(x, v, inside, moved(x.roll(1, 0), v.roll(1, 0)), share=0.25)
     return x, labels(inside, v)
 
 
@@ -213,6 +245,12 @@ def mixed_circle(drawn, given, m):
 def mixed_debris(drawn, given, m):
     """Return pictures, and (labels of the rendered, labels of the given, their film coverage)."""
     x, inside, v, cov = magnet_given(given, m)
-    x, v = paste(torch.cat([drawn[0], x]), torch.cat([drawn[2], v]))
-    y = labels(torch.cat([drawn[1], inside]), v)
+    x, inside, v = (torch.cat(q) for q in zip(drawn, (x, inside, v), strict=True))
+    n = len(x)
+    ours, theirs = moved(drawn[0], drawn[2]), donors(given, n - n // 3)
+    i = torch.randperm(n, device=dev)
+    other, w = (torch.cat([a[: n // 3], b])[i] for a, b in zip(ours, theirs, strict=True))
+    x, v = paste(x, v, inside, (other, w), share=0.5)
+    x = torch.cat([x[:-m], soft_camera(x[-m:])])
+    y = labels(inside, v)
     return x, (y[:-m], y[-m:], cov)

@@ -57,7 +57,7 @@ def loss_c(z, y):
 
 def loss_d(z, y):
     b = F.binary_cross_entropy_with_logits(z, y, reduction="none")
-    near = F.max_pool2d(y[:, :1], 31, 1, 15)
+    near = F.max_pool2d(F.max_pool2d(y[:, :1], (31, 1), 1, (15, 0)), (1, 31), 1, (0, 15))
     w = 0.15 + 0.85 * near
     fl = (b[:, 2] * (1 + y[:, 2])).mean() * 4 + (b[:, 3] * (1 + y[:, 3])).mean() * 2
     p = torch.sigmoid(z[:, 1]) * y[:, 0]
@@ -72,6 +72,9 @@ def loss_d(z, y):
     )
 
 
+GIVEN = 0.7  # how much a given picture counts beside a rendered one
+
+
 def loss_mixed_d(z, y):
     b, d, e = y
     k = len(b)
@@ -82,7 +85,7 @@ def loss_mixed_d(z, y):
     p = torch.sigmoid(z[:, 1])
     cov = ((p * w).sum((1, 2)) / w.sum((1, 2)).clamp(min=100) - e).abs().mean()
     sure = (p * (1 - p) * w).sum() / w.sum()
-    return l + 0.5 * (
+    return l + GIVEN * (
         q[:, 0].mean()
         + (q[:, 2] * (1 + d[:, 2])).mean() * 4
         + (q[:, 3] * (1 + d[:, 3])).mean() * 2

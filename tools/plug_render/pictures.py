@@ -29,7 +29,7 @@ def traced(plug, library):
     ids = np.zeros((2 * HEIGHT, 2 * WIDTH), np.uint8)
     arrays = (plug.params, plug.height, plug.ids, plug.table, rgb, ids)
     at = [ctypes.c_void_p(array.ctypes.data) for array in arrays]
-    library.render(*at[:3], shapes.TEX, at[3], WIDTH, HEIGHT, SAMPLES, *at[4:])
+    library.render(*at[:3], shapes.TEX, at[3], WIDTH, HEIGHT, SAMPLES, *at[4:], None)
     return rgb, ids
 
 

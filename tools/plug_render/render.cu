@@ -356,13 +356,14 @@ __global__ void kernel(const Scene* s, Tex t, const float* flakes, int W, int H,
   int i = blockIdx.x * blockDim.x + threadIdx.x;
   if (i < W * H) pixel(*s, t, flakes, W, H, spp, i, rgb, ids);
 }
-extern "C" void render(const Scene* s, const float* h, const uint8_t* id, int n, const float* flakes, int W, int H, int spp, float* rgb, uint8_t* ids) {
-  // pointers are device memory, the scene too
-  kernel<<<(W * H + 127) / 128, 128>>>(s, Tex{h, id, n}, flakes, W, H, spp, rgb, ids);
-  cudaDeviceSynchronize();
+// Pointers are device memory, the scene too; several threads may render at once, each on its stream.
+extern "C" void render(const Scene* s, const float* h, const uint8_t* id, int n, const float* flakes, int W, int H, int spp, float* rgb, uint8_t* ids, void* stream) {
+  cudaStream_t own = (cudaStream_t)stream;
+  kernel<<<(W * H + 127) / 128, 128, 0, own>>>(s, Tex{h, id, n}, flakes, W, H, spp, rgb, ids);
+  cudaStreamSynchronize(own);
 }
 #else
-extern "C" void render(const Scene* s, const float* h, const uint8_t* id, int n, const float* flakes, int W, int H, int spp, float* rgb, uint8_t* ids) {
+extern "C" void render(const Scene* s, const float* h, const uint8_t* id, int n, const float* flakes, int W, int H, int spp, float* rgb, uint8_t* ids, void*) {
 #pragma omp parallel for schedule(dynamic, 256)
   for (int i = 0; i < W * H; i++) pixel(*s, Tex{h, id, n}, flakes, W, H, spp, i, rgb, ids);
 }

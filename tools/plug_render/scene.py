@@ -35,7 +35,7 @@ class Placing:
 
 def colour(rng, kinds):
     base = np.array(kinds[rng.integers(len(kinds))], float)
-    return np.clip(base * rng.uniform(0.75, 1.3) * (1 + rng.normal(0, 0.06, 3)), 0.005, 0.95)
+    return np.clip(base * rng.uniform(0.75, 1.3) * (1 + rng.normal(0, 0.025, 3)), 0.005, 0.95)
 
 
 STEELS = [
@@ -141,8 +141,8 @@ def materials(p, rng):
     p["mag"] = colour(rng, MAGNETS)
     p["mag_rough"] = u(0.03, 0.42)
     p["film"] = np.clip(
-        u(0.012, 0.05) * (1 + np.array([u(0, 0.3), 0, -u(0, 0.3)])), 0.005, 0.3
-    ) * rng.choice([1, 1, 1, 2.2, 4])
+        u(0.008, 0.04) * (1 + np.array([u(0, 0.15), 0, -u(0, 0.15)])), 0.005, 0.3
+    ) * rng.choice([1, 1, 1, 1.6, 2.4])
     p["film_rough"] = u(0.45, 0.8) if wet < 0.5 else u(0.18, 0.5)
     p["film_spec"] = u(0.01, 0.035) if wet < 0.5 else u(0.03, 0.16)
     if rng.random() < 0.25:
@@ -275,13 +275,13 @@ def panels(p, rng, at, level, warm):
     u = rng.uniform
     cam, bg_n, dist = p["cam"], p["bg_n"], at.dist
     shapes = np.zeros((7, 12), np.float32)
-    count = int(rng.choice([0, 2, 4, 6, 7, 7]))
+    count = int(rng.choice([0, 3, 5, 7, 7, 7]))
     for i in range(count):
         o = unit(unit(rng.standard_normal(3)) + 0.9 * (unit(cam) if rng.random() < 0.6 else bg_n))
         a = unit(np.cross(o, rng.standard_normal(3)))
         glow = (
             level
-            * (np.exp(u(0, 1.9)) if rng.random() < 0.5 else u(0, 0.15))
+            * (np.exp(u(0.3, 2.5)) if rng.random() < 0.55 else u(0, 0.15))
             * warm
             * (1 + rng.normal(0, 0.06, 3))
         )
@@ -291,7 +291,7 @@ def panels(p, rng, at, level, warm):
             np.exp(u(-2.6, 0)),
             np.exp(u(-2.6, 0)),
             np.exp(u(-4.6, -1.2)),
-            *np.clip(glow, 0, 6),
+            *np.clip(glow, 0, 9),
         ]
     if count and rng.random() < 0.4:  # a bright magnet that mirrors a window between the film
         p["mag"], p["mag_rough"] = colour(rng, MAGNETS[:2]), u(0.04, 0.28)
@@ -362,8 +362,8 @@ def make(seed, width=1024, height_px=768):
     p["wet"] = wet
     case = str(
         rng.choice(
-            ["clean", "film", "film and flakes", "film and flakes", "film and flakes", "flakes"],
-            p=[0.12, 0.30, 0.2, 0.16, 0.15, 0.07],
+            ["clean", "film", "film and flakes", "flakes"],
+            p=[0.14, 0.34, 0.46, 0.06],
         )
     )
     h, ids, table, flakes, grit, half = debris(p, case, rng)
@@ -385,6 +385,7 @@ def make(seed, width=1024, height_px=768):
         "flange_diameter_mm": 2 * p["flange_R"] or None,
         "pose": at.pose,
         "grit": grit,
+        "light": (warm / warm.mean()).tolist(),
         "rim": circle(p, p["R"], -p["chamfer"] * p["chamfer_slope"]),
         "magnet": circle(p, p["mag_R"], p["mag_h"] - p["dome"]),
         "flakes": [],

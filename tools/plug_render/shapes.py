@@ -38,7 +38,8 @@ def film_map(n, half, rm, coverage, rng, wet):
     y, x = (np.mgrid[:n, :n] * (2 * half / (n - 1)) - half).astype(np.float32)
     r = np.hypot(x, y) / rm
     f = fbm(n, rng.uniform(2.5, 9), rng, 6, rng.uniform(0.45, 0.75))
-    f += rng.uniform(-0.5, 1.6) * np.minimum(r, 1)
+    # The field is strongest at the magnet's edge: a little film sits there in clumps.
+    f += rng.uniform(*((0.2, 3.0) if coverage < 0.4 else (-0.6, 1.4))) * np.minimum(r, 1) ** 2
     f += rng.uniform(0, 0.5) * fbm(n, half * rng.uniform(8, 20), rng, 2)
     inside = r < 1
     cut = np.quantile(f[inside], 1 - coverage)
@@ -47,9 +48,9 @@ def film_map(n, half, rm, coverage, rng, wet):
     f[r > 1 + 1.5 * spill] = -9
     amount = np.clip((f - cut) * rng.uniform(2, 12), 0, 1)
     grain = fbm(n, 2 * half / rng.uniform(0.12, 0.4), rng, 3, 0.6)
-    thick = rng.uniform(0.05, 0.45)
+    thick, rough = rng.uniform(0.05, 0.45), rng.uniform(0.22, 0.4)
     h = np.where(
-        amount > 0, thick * np.sqrt(amount) * np.clip(0.55 + 0.28 * grain, 0.06, 1.3) + 0.03, 0
+        amount > 0, thick * np.sqrt(amount) * np.clip(0.55 + rough * grain, 0.06, 1.3) + 0.03, 0
     )
     h = h.astype(np.float32)
     if rng.random() < 0.4:
@@ -69,7 +70,7 @@ def add_hair(h, n, half, rng):
     count = int(rng.uniform(150, 2500) * (0.3 if edge else 1))
     pick = rng.integers(0, len(rows), count)
     longest = rng.uniform(0.2, 0.9)
-    radial = rng.uniform(0, 1)
+    radial, thick = rng.uniform(0, 1), rng.uniform(0.03, 0.09)
     base = h.copy()
     for i in pick:
         x, y = float(cols[i]), float(rows[i])
@@ -87,7 +88,7 @@ def add_hair(h, n, half, rng):
                 (x + d[0] * length * a, y + d[1] * length * a),
                 (x + d[0] * length * b, y + d[1] * length * b),
             )
-            w = max(1, round((0.10 * (1 - a) + 0.015) * k))
+            w = max(1, round((thick * (1 - a) + 0.012) * k))
             cv2.line(
                 h,
                 tuple(int(v * 16) for v in p),
@@ -150,7 +151,7 @@ def flake_shape(kind, length, rng):
     far = np.sqrt(((v[:, None] - v[None]) ** 2).sum(2)).max()
     v = v * (length / far)
     turn = rng.uniform(0, 2 * np.pi)
-    tilt = np.deg2rad(rng.uniform(0, 28) if kind != "sliver" else rng.uniform(0, 18))
+    tilt = np.deg2rad(rng.uniform(0, 24) if kind != "sliver" else rng.uniform(0, 16))
     ax = rng.uniform(0, 2 * np.pi)
     rz = np.array([[np.cos(turn), -np.sin(turn), 0], [np.sin(turn), np.cos(turn), 0], [0, 0, 1]])
     k = np.array([np.cos(ax), np.sin(ax), 0])
@@ -183,6 +184,27 @@ def lay(height, ids, v, tri, ident, n, half):
         iv[win] = ident
 
 
+def resting(v, c, height, soft, half, rng):
+    """Return how high a flake about (0, 0, 0) lies at c: nearly always whole on top of the film."""
+    k = (len(height) - 1) / (2 * half)
+    x, y = ((c + half) * k).astype(int)
+    low = float(-v[:, 2].min())
+    if rng.random() < 0.12:  # half buried
+        return float(soft[y, x]) + rng.uniform(0.02, 0.12) + 0.3 * low
+    reach = max(2, int(0.6 * k * float(np.abs(v[:, :2]).max())))
+    under = height[max(0, y - reach) : y + reach + 1, max(0, x - reach) : x + reach + 1]
+    return float(np.quantile(under, rng.uniform(0.75, 0.98))) + low * rng.uniform(0.6, 1.0) + 0.02
+
+
+def sheen(bright, rng):
+    """Return a flake's row: colour, roughness, unevenness."""
+    tone = rng.uniform(0.6, 0.97) if bright else rng.uniform(0.1, 0.38)
+    tint = 1 + rng.normal(0, 0.025, 3)
+    if rng.random() < 0.12:
+        tint = tint + np.array([0.05, 0, -0.08])
+    return [*(tone * tint), rng.uniform(0.06, 0.3), rng.uniform(0, 0.3) ** 1.5]
+
+
 def debris(p, case, rng):
     """Return (height map, id map, flake table, list of flakes)."""
     n, rm = TEX, p["mag_R"]
@@ -201,14 +223,9 @@ def debris(p, case, rng):
     ids = np.zeros((n, n), np.uint8)
     cover = 0.0
     if "film" in case:
-        cover = rng.choice(
-            [
-                rng.uniform(0.03, 0.3),
-                rng.uniform(0.2, 0.8),
-                rng.uniform(0.6, 0.9),
-                rng.uniform(0.85, 0.99),
-            ]
-        )
+        spread = [(0.03, 0.4), (0.3, 0.9), (0.85, 0.99)]
+        odds = [0.15, 0.77, 0.08] if "flakes" in case else [0.55, 0.35, 0.1]
+        cover = rng.uniform(*spread[rng.choice(3, p=odds)])
         f = film_map(n, half, rm, cover, rng, p["wet"])
         on = f > 0
         height = np.where(on, bridge + f, height).astype(np.float32)
@@ -221,24 +238,18 @@ def debris(p, case, rng):
             length = float(np.clip(np.exp(rng.normal(0.15, 0.6)), 0.3, min(3.6, 0.8 * rm)))
             kind = str(rng.choice(["platelet", "platelet", "platelet", "sliver", "curl"]))
             v, tri = flake_shape(kind, length, rng)
-            rr, a = rm * np.sqrt(rng.uniform(0, 0.9)), rng.uniform(0, 2 * np.pi)
+            rr, a = rm * np.sqrt(rng.uniform(0, 0.95)), rng.uniform(0, 2 * np.pi)
+            if rng.random() < 0.2:  # hung over the magnet's edge
+                rr = rm * rng.uniform(0.85, 1.02)
             c = np.array([rr * np.cos(a), rr * np.sin(a)])
-            if flakes and rng.random() < 0.25:  # beside another, touching it or nearly
+            if flakes and rng.random() < 0.2:  # beside another, touching it or nearly
                 near = flakes[int(rng.integers(len(flakes)))]
                 apart = 0.5 * (length + near["length_mm"]) * rng.uniform(0.4, 1.0)
                 c = near["vertices"][:, :2].mean(0) + apart * np.array([np.cos(a), np.sin(a)])
                 c *= min(1.0, 0.95 * rm / max(1e-6, float(np.hypot(*c))))
-            at = (c + half) * k
-            z = float(soft[int(at[1]), int(at[0])])
-            v = v + [c[0], c[1], z + rng.uniform(0.02, 0.12) + 0.3 * float(-v[:, 2].min())]
+            v = v + [c[0], c[1], resting(v, c, height, soft, half, rng)]
             bright = rng.random() < 0.65
-            tone = rng.uniform(0.6, 0.95) if bright else rng.uniform(0.1, 0.35)
-            tint = (
-                1
-                + rng.normal(0, 0.04, 3)
-                + (np.array([0.05, 0, -0.08]) if rng.random() < 0.2 else 0)
-            )
-            table.append([*(tone * tint), rng.uniform(0.08, 0.35), rng.uniform(0, 0.3)])
+            table.append(sheen(bright, rng))
             lay(height, ids, v, tri, FLAKE + len(flakes), n, half)
             said = {"length_mm": length, "shape": kind, "tone": "bright" if bright else "dark"}
             flakes.append({**said, "vertices": v})

@@ -1,5 +1,5 @@
 # ruff: noqa: D103
-"""Render plugs, then train a network on them (one CUDA card a network).
+"""Render plugs, then train networks on them.
 
     nvcc -O3 --use_fast_math -shared -Xcompiler -fPIC render.cu -o librender_cuda.so
     python train.py circle|debris|pictures --lib librender_cuda.so --out OUT --render 120 --train 130
@@ -8,7 +8,9 @@
 Numbers are seconds. ``--given`` names a folder of labelled pictures (truth.json beside them). Then
 ``--folds`` networks learn each from all but every so manieth of them, and one from all: the first
 show on their left-out pictures what to expect on new ones, the last is the one to ship.
-``pictures`` renders ``--pictures`` of the kept-apart seeds for testing.
+``--part`` names some of these (fold0, all, ...): so that processes beside each other learn one each
+from the same rendered plugs, which a process with ``--keep FILE`` rendered before and others
+take with ``--kept FILE``. ``pictures`` renders ``--pictures`` of the kept-apart seeds for testing.
 """
 
 from __future__ import annotations
@@ -19,7 +21,9 @@ import ctypes
 import json
 import math
 import multiprocessing as mp
+import threading
 import time
+from contextlib import nullcontext
 from pathlib import Path
 
 import cv2
@@ -63,30 +67,30 @@ class Tracer:
         a = [torch.from_numpy(np.ascontiguousarray(q)).to(dev) for q in arrays]
         rgb = torch.zeros((h, w, 3), device=dev)
         ids = torch.zeros((2 * h, 2 * w), dtype=torch.uint8, device=dev)
-        if dev == "cuda":
-            torch.cuda.synchronize()
+        stream = torch.cuda.current_stream().cuda_stream if dev == "cuda" else None
         at = [ctypes.c_void_p(t.data_ptr()) for t in (*a, rgb, ids)]
-        self.library.render(*at[:3], shapes.TEX, at[3], w, h, spp, *at[4:])
-        return rgb.permute(2, 0, 1).half(), ids
+        self.library.render(*at[:3], shapes.TEX, at[3], w, h, spp, *at[4:], ctypes.c_void_p(stream))
+        return rgb.permute(2, 0, 1).half().contiguous(), ids
 
 
 def add_scene(data, plug, tracer, name):
     """Render a scene for a network, unless the camera is inside something dark."""
     small, _ = tracer(plug, (0, 0, W // SMALL, H // SMALL), 8, SMALL)
-    key, grey = metering(small[None])
+    key = metering(small[None])[0]
+    light = torch.tensor(plug.truth["light"], device=dev)
     if float(small.float().mean(0).median()) < 4e-3 or float(key) < 4e-3:
         return
     rim, magnet = np.array(plug.truth["rim"]), np.array(plug.truth["magnet"])
     if name == "circle":
         rgb, ids = tracer(plug, (0, 0, W, H), 10)
-        data.add(rgb, None, rim, magnet, key[0], grey[0])
+        data.add(rgb, None, rim, magnet, key, light)
         return
     if plug.truth["nothing"] or not is_inside(magnet):
         return
     side = next((s for s in WINDOWS if s >= 3.0 * magnet[2]), WINDOWS[-1])
     x, y = (round(float(v)) - side // 2 for v in magnet[:2])
     rgb, ids = tracer(plug, (x, y, side, side), 28)
-    data.add(rgb, ids, rim, magnet - [x, y, 0, 0, 0], key[0], grey[0])
+    data.add(rgb, ids, rim, magnet - [x, y, 0, 0, 0], key, light)
 
 
 def is_inside(ellipse):
@@ -94,7 +98,7 @@ def is_inside(ellipse):
 
 
 def rendered(args, tracer):
-    """Return the data set that can be rendered in so many seconds."""
+    """Return the data set that can be rendered in so many seconds, several windows at a time."""
     context = mp.get_context("spawn")
     queue = context.Queue(3 * args.workers)
     seeds = [args.seed * 1_000_003 + k for k in range(args.workers)]
@@ -103,15 +107,37 @@ def rendered(args, tracer):
     ]
     for process in processes:
         process.start()
-    data, until = Data(), None
-    while until is None or time.time() < until:
-        plug = queue.get()
-        until = until or time.time() + args.render
-        add_scene(data, plug, tracer, args.net)
+    data, first = Data(), queue.get()
+    until = time.time() + args.render
+
+    def trace(plug):
+        with torch.cuda.stream(torch.cuda.Stream()) if dev == "cuda" else nullcontext():
+            while time.time() < until:
+                add_scene(data, plug, tracer, args.net)
+                plug = queue.get()
+
+    threads = [threading.Thread(target=trace, args=(first,)) for _ in range(args.streams)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
     for process in processes:
         process.kill()
-    data.freeze()
-    print("rendered", data.n, [len(g) for g in data.groups], flush=True)
+    if dev == "cuda":
+        torch.cuda.synchronize()
+    print("rendered", len(data.rows), flush=True)
+    return data
+
+
+def to(value, place):
+    return value.to(place) if torch.is_tensor(value) else value
+
+
+def kept(file):
+    """Return the data set that ``--keep`` wrote."""
+    data = Data()
+    for row in torch.load(file, weights_only=False):
+        data.add(*(to(value, dev) for value in row))
     return data
 
 
@@ -158,27 +184,35 @@ def given_pictures(folder):
 
 
 def mixed(net, data, args):
-    """Return networks that also learnt from given pictures: one a fold, and one of all."""
+    """Return the networks that ``--part`` names, which also learnt from given pictures.
+
+    One a fold, without that part of them, and "all".
+    """
     rows = given_pictures(args.given)
-    parts = [[r for i, r in enumerate(rows) if i % args.folds != k] for k in range(args.folds)]
-    sets = [Given(part) for part in [*parts, rows]]
+    parts = {
+        f"fold{k}": [r for i, r in enumerate(rows) if i % args.folds != k]
+        for k in range(args.folds)
+    }
+    parts["all"] = rows
+    names = [name for name in parts if not args.part or name in args.part]
+    sets = [Given(parts[name]) for name in names]
     nets = [copy.deepcopy(net) for _ in sets]
-    m = args.batch
+    m, share = args.batch, round(args.batch * args.share)
     if args.net == "circle":
 
         def make():
-            drawn = circle_batch(data, m // 2)
-            return [mixed_circle(drawn, given, m // 4) for given in sets]
+            drawn = circle_batch(data, (m - share) // 2)
+            return [mixed_circle(drawn, given, share // 2) for given in sets]
 
-        fit(nets, make, args.mix, loss_c, 1.5e-3)
+        fit(nets, make, args.mix, loss_c, args.rate)
     else:
 
         def make():
-            drawn = magnet_batch(data, m - m // 3)
-            return [mixed_debris(drawn, given, m // 3) for given in sets]
+            drawn = magnet_batch(data, m - share)
+            return [mixed_debris(drawn, given, share) for given in sets]
 
-        fit(nets, make, args.mix, loss_mixed_d, 1.5e-3)
-    return nets
+        fit(nets, make, args.mix, loss_mixed_d, args.rate)
+    return dict(zip(names, nets, strict=True))
 
 
 def test_pictures(args, tracer):
@@ -197,30 +231,34 @@ def main():
     """Run what the command line asks for."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("net", choices=("circle", "debris", "pictures"))
-    for name in ("render", "train", "mix"):
-        parser.add_argument(f"--{name}", type=float, default=0.0)
-    for name, usual in (("seed", 1), ("folds", 3), ("pictures", 0), ("workers", 14), ("batch", 24)):
+    for name, usual in (("render", 0), ("train", 0), ("mix", 0), ("share", 0.4), ("rate", 1.5e-3)):
+        parser.add_argument(f"--{name}", type=float, default=usual)
+    for name, usual in (("seed", 1), ("folds", 3), ("pictures", 0), ("workers", 14)):
         parser.add_argument(f"--{name}", type=int, default=usual)
-    for name in ("lib", "out", "warm", "given"):
+    for name, usual in (("batch", 24), ("streams", 4)):
+        parser.add_argument(f"--{name}", type=int, default=usual)
+    for name in ("lib", "out", "warm", "given", "keep", "kept"):
         parser.add_argument(f"--{name}", type=Path)
+    parser.add_argument("--part", nargs="*")
     args = parser.parse_args()
     torch.manual_seed(args.seed)
-    tracer = Tracer(args.lib)
     if args.net == "pictures":
-        test_pictures(args, tracer)
+        test_pictures(args, Tracer(args.lib))
         return
-    data = rendered(args, tracer)
+    data = kept(args.kept) if args.kept else rendered(args, Tracer(args.lib))
+    if args.keep:
+        torch.save([[to(q, "cpu") for q in row] for row in data.rows], args.keep)
+        return
+    data.freeze()
     net = Net(2 if args.net == "circle" else 4).to(dev).to(memory_format=torch.channels_last)
     if args.warm:
         net.load_state_dict(torch.load(args.warm, map_location=dev))
     make, loss = (circle_batch, loss_c) if args.net == "circle" else (debris_batch, loss_d)
-    fit([net], lambda: [make(data, args.batch)], args.train, loss, 3e-3)
-    nets = {"drawn": net}
-    torch.save(net.state_dict(), args.out / f"{args.net}-drawn.pt")
+    if args.train:
+        fit([net], lambda: [make(data, args.batch)], args.train, loss, 2 * args.rate)
+        torch.save(net.state_dict(), args.out / f"{args.net}-drawn.pt")
     if args.given:
-        names = [*(f"fold{k}" for k in range(args.folds)), "all"]
-        nets = dict(zip(names, mixed(net, data, args), strict=True))
-        for name, trained in nets.items():
+        for name, trained in mixed(net, data, args).items():
             torch.save(trained.state_dict(), args.out / f"{args.net}-{name}.pt")
 
 
