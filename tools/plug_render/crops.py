@@ -16,6 +16,9 @@ NC, ND = 256, 384
 FILM, FLAKE, GRIT, PASTED = 3, 50, 110, 100  # a pasted flake has PASTED more than it had
 
 
+ORDINARY = 700  # pixels of a flake that counts as it is; at most 4 times is made of smaller ones
+
+
 def affine(c, side, turn, flip, n_out):
     """Output pixel grid (m, n, n, 2) in source pixels: centre c (m,2), side in source px."""
     t = (torch.arange(n_out, device=dev) + 0.5) / n_out - 0.5
@@ -222,13 +225,23 @@ def paste(x, v, inside, others, *, share):
     return x, torch.where(w > 0, w + PASTED, v)
 
 
+def smallness(v, flake):
+    """Return how much each pixel of a flake counts (m, ND, ND): 1 for large ones, to 4 for small."""
+    m = len(v)
+    coarse = v[:, 0, ::2, ::2].long()
+    flat = coarse.flatten(1)
+    area = torch.zeros(m, 256, device=dev).scatter_add_(1, flat, torch.ones_like(flat).float())
+    weight = (ORDINARY / area.clamp(min=1)).sqrt().clamp(1, 4)
+    return torch.gather(weight, 1, flat).view(coarse.shape) * (flake > 0) + (flake == 0)
+
+
 def labels(inside, v):
-    """Return (m, 4, ND, ND): inside, film, flake, a flake's inner part."""
+    """Return (m, 5, ND, ND): inside, film, flake, a flake's inner part, what a flake counts."""
     flake = is_flake(v)
     lo, hi = -F.max_pool2d(-v, 5, 1, 2), F.max_pool2d(v, 5, 1, 2)
     core = flake * ((hi == v) & (lo == v)).float()
     film, flake, core = (F.avg_pool2d(q, 2)[:, 0] for q in ((v == FILM).float(), flake, core))
-    return torch.stack([inside, film, flake, core], 1)
+    return torch.stack([inside, film, flake, core, smallness(v, flake)], 1)
 
 
 def debris_batch(data, m):

@@ -56,10 +56,11 @@ def loss_c(z, y):
 
 
 def loss_d(z, y):
+    y, count = y[:, :4], y[:, 4]
     b = F.binary_cross_entropy_with_logits(z, y, reduction="none")
     near = F.max_pool2d(F.max_pool2d(y[:, :1], (31, 1), 1, (15, 0)), (1, 31), 1, (0, 15))
     w = 0.15 + 0.85 * near
-    fl = (b[:, 2] * (1 + y[:, 2])).mean() * 4 + (b[:, 3] * (1 + y[:, 3])).mean() * 2
+    fl = (b[:, 2] * (1 + y[:, 2]) * count).mean() * 4 + (b[:, 3] * (1 + y[:, 3])).mean() * 2
     p = torch.sigmoid(z[:, 1]) * y[:, 0]
     q = y[:, 1] * y[:, 0]
     cov = ((p.sum((1, 2)) - q.sum((1, 2))) / y[:, 0].sum((1, 2)).clamp(min=100)).abs().mean()
@@ -80,6 +81,7 @@ def loss_mixed_d(z, y):
     k = len(b)
     l = loss_d(z[:k], b)
     z = z[k:]
+    d, count = d[:, :4], d[:, 4]
     q = F.binary_cross_entropy_with_logits(z, d, reduction="none")
     w = d[:, 0] * (1 - d[:, 2])
     p = torch.sigmoid(z[:, 1])
@@ -87,7 +89,7 @@ def loss_mixed_d(z, y):
     sure = (p * (1 - p) * w).sum() / w.sum()
     return l + GIVEN * (
         q[:, 0].mean()
-        + (q[:, 2] * (1 + d[:, 2])).mean() * 4
+        + (q[:, 2] * (1 + d[:, 2]) * count).mean() * 4
         + (q[:, 3] * (1 + d[:, 3])).mean() * 2
         + 0.3 * dice(z[:, 2], d[:, 2], (1, 2)).mean()
         + 1.0 * cov
