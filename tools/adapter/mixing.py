@@ -265,12 +265,14 @@ class Mixer:
         start = (self.uniform(rows, 0, 1) * (len(self.noise) - reach)).double()
         source = start + torch.arange(samples, device=self.device)[None] * pace.double()
         sound = self.noise[source.long()].float() / 32768.0
-        babble = torch.zeros(rows, samples, device=self.device)
+        talked = self.chance(rows, 0.08)[:, 0].nonzero()[:, 0]
+        babble = torch.zeros(len(talked), samples, device=self.device)
         for _ in range(5):
-            start = (self.uniform(rows, 0, 1) * (len(self.sound) - samples - 1)).double()
-            index = (start + torch.arange(samples, device=self.device)[None]).long()
-            babble += self.sound[index].float() / 32768.0 * self.uniform(rows, 0.2, 1)
-        return torch.where(self.chance(rows, 0.08), babble, sound)
+            start = self.uniform(len(talked), 0, 1) * (len(self.sound) - samples - 1)
+            index = start.long() + torch.arange(samples, device=self.device)[None]
+            babble += self.sound[index].float() / 32768.0 * self.uniform(len(talked), 0.2, 1)
+        sound[talked] = babble
+        return sound
 
     def batch(self, rows: int, samples: int) -> Batch:
         """Make one batch of ``rows`` rows of ``samples`` samples."""

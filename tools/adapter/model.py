@@ -77,8 +77,13 @@ def encode(weights: Weights, features: Tensor) -> Tensor:
     return norm(weights, "encoder/layer_norm", x)
 
 
-def decode(weights: Weights, tokens: Tensor, encoded: Tensor) -> Tensor:
-    """Return the logits after each token; tokens (batch, length), encoded (batch or 1, time, 384)."""
+def decode(
+    weights: Weights, tokens: Tensor, encoded: Tensor, wanted: Tensor | None = None
+) -> Tensor:
+    """Return the logits after each token; tokens (batch, length), encoded (batch or 1, time, 384).
+
+    With ``wanted`` (batch, length, bool) only the logits there, as (number wanted, vocabulary).
+    """
     table = weights["decoder/embeddings/weight"]
     x = (
         nnf.embedding(tokens, table)
@@ -93,6 +98,7 @@ def decode(weights: Weights, tokens: Tensor, encoded: Tensor) -> Tensor:
             key, value = (part.expand(query.shape[0], -1, -1) for part in (key, value))
         x = x + linear(weights, f"{name}/linear_2", attention(query, key, value, causal=False))
         x = feed_forward(weights, f"decoder/layer_{layer}/ffn", x)
+    x = x if wanted is None else x[wanted]
     return nnf.linear(norm(weights, "decoder/layer_norm", x), table)
 
 
@@ -115,19 +121,26 @@ class Change(torch.nn.Module):
         return changed
 
     def save(self, path: Path) -> None:
-        """Write the changes as the loader merges them: eight bits and a scale for each row."""
-        parts: dict[str, np.ndarray] = {}
-        for name, delta in zip(self.names, self.deltas, strict=True):
-            value = delta.detach().cpu().numpy().astype(np.float32)
-            if value.ndim < 2:
-                parts[f"{name}.delta"] = value.astype(np.float16)
-                continue
-            rows = value.reshape(len(value), -1)
-            scale = np.maximum(np.abs(rows).max(axis=1) / 127, 1e-12).astype(np.float32)
-            eight = np.round(rows / scale[:, None]).astype(np.int8)
-            parts[f"{name}.eight"] = eight.reshape(value.shape)
-            parts[f"{name}.scale"] = scale
-        np.savez(path, **parts)  # type: ignore[arg-type]
+        """Write the changes as the loader merges them."""
+        pairs = zip(self.names, self.deltas, strict=True)
+        values = {name: delta.detach().cpu().numpy() for name, delta in pairs}
+        np.savez(path, **packed(values))  # type: ignore[arg-type]
+
+
+def packed(changes: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Return changes in eight bits with a scale for each row; vectors in sixteen."""
+    parts: dict[str, np.ndarray] = {}
+    for name, change in changes.items():
+        value = change.astype(np.float32)
+        if value.ndim < 2:
+            parts[f"{name}.delta"] = value.astype(np.float16)
+            continue
+        rows = value.reshape(len(value), -1)
+        scale = np.maximum(np.abs(rows).max(axis=1) / 127, 1e-12).astype(np.float32)
+        eight = np.round(rows / scale[:, None]).astype(np.int8)
+        parts[f"{name}.eight"] = eight.reshape(value.shape)
+        parts[f"{name}.scale"] = scale
+    return parts
 
 
 def changes(name: str) -> bool:

@@ -35,14 +35,16 @@ from joblog.speech.whisper.weights import merge_adapter, parse_weights
 
 DEVICE = "cuda" if torch.cuda.is_available() else "cpu"
 SHARES = {
-    "string": 0.31, texts.DIGITS: 0.09, texts.PHRASE: 0.22, texts.ORDER: 0.05,
-    "human": 0.22, texts.CHATTER: 0.07, mixing.NOISE_ONLY: 0.04,
+    "string": 0.31, texts.DIGITS: 0.10, texts.PHRASE: 0.27, texts.ORDER: 0.11,
+    "human": 0.08, texts.CHATTER: 0.08, mixing.NOISE_ONLY: 0.05,
 }  # fmt: skip
-FRAMES = (350, 400, 450, 500, 500, 600, 700, 800, 1000)
+FRAMES = (300, 350, 350, 400, 400, 450, 500, 600, 800)
 RECORDED = 0.35  # share of the noise bank that is the recorded and given noise, repeated
 EXAM_ROWS = 96
 WARP = (0.9, 1.12)  # range of vocal tracts
-KEEP = 0.997  # of the running mean of the weights at each step, from the second half on
+FLOOR = (
+    0.25  # of the learning rate at the end; what is kept is the mean of the second half's weights
+)
 
 
 class Trainer:
@@ -119,16 +121,16 @@ class Trainer:
             heard = self.spoil(batch.spoilt)
         write, follow = self.mixer.weights(batch)
         tokens, goal = pad(batch.targets, DEVICE)
+        mask = goal >= 0
         with torch.autocast(DEVICE, torch.bfloat16):
             with torch.no_grad():
                 known = model.encode(self.base, hear)
-                taught = model.decode(self.base, tokens, known)
+                taught = model.decode(self.base, tokens, known, mask)
             weights = self.change.merged(self.base)
             encoded = model.encode(weights, heard)
-            logits = model.decode(weights, tokens, encoded)
-        mask = goal >= 0
-        said = logits[mask].float().log_softmax(-1)
-        teacher = taught[mask].float().log_softmax(-1)
+            logits = model.decode(weights, tokens, encoded, mask)
+        said = logits.float().log_softmax(-1)
+        teacher = taught.float().log_softmax(-1)
         right = -said.gather(1, goal[mask][:, None])[:, 0]
         apart = (teacher.exp() * (teacher - said)).sum(1)
         share, weight = (part[:, None].expand_as(goal)[mask] for part in (write, follow))
@@ -143,9 +145,10 @@ class Trainer:
         optimiser = torch.optim.AdamW(
             self.change.parameters(), lr=rate, weight_decay=0.01, betas=(0.9, 0.98)
         )
-        begun, steps, shown = time.time(), 0, 0.0
+        begun, steps, shown, counted = time.time(), 0, 0.0, 0
         while (done := (time.time() - begun) / seconds) < 1:
-            slope = min(1.0, (steps + 1) / 100) * (0.01 + 0.99 * math.cos(done * math.pi / 2) ** 2)
+            falling = FLOOR + (1 - FLOOR) * math.cos(done * math.pi / 2) ** 2
+            slope = min(1.0, (steps + 1) / 100) * falling
             for group in optimiser.param_groups:
                 group["lr"] = rate * slope
             loss, parts = self.step(self.mixer.rng.choice(FRAMES))
@@ -153,9 +156,10 @@ class Trainer:
             loss.backward()  # type: ignore[no-untyped-call]
             torch.nn.utils.clip_grad_norm_(self.change.parameters(), 1.0)
             optimiser.step()
-            with torch.no_grad():
+            counted += done > 0.5
+            with torch.no_grad():  # the plain mean of the weights since half-time
                 for mean, value in zip(self.kept, self.change.parameters(), strict=True):
-                    mean.lerp_(value, 1 - KEEP if done > 0.5 else 1.0)
+                    mean.lerp_(value, 1 / max(1, counted))
             if time.time() - shown > seconds / 12:
                 shown = time.time()
                 values = " ".join(f"{k} {float(v.detach()):.3f}" for k, v in parts.items())
