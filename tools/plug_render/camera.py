@@ -133,12 +133,17 @@ def camera(x, key, light, clean=False):
 
 
 def soft_camera(x):
-    """Vary a picture that a camera has already seen."""
+    """Vary a picture that a camera has already seen: tone, colour, light from a side, blur, noise."""
     n = len(x)
-    x = (x * rnd(n, 0.75, 1.3) * (1 + 0.06 * torch.randn(n, 3, 1, 1, device=dev))).clamp(
-        0, 1
-    ) ** rnd(n, 0.75, 1.35)
+    side = F.interpolate(
+        torch.randn(n, 1, 3, 3, device=dev), x.shape[2:], mode="bicubic", align_corners=True
+    )
+    x = x * rnd(n, 0.75, 1.3) * (1 + 0.06 * torch.randn(n, 3, 1, 1, device=dev))
+    x = (x * torch.exp(side * rnd(n, 0, 0.25))).clamp(0, 1) ** rnd(n, 0.75, 1.35)
+    dull = torch.rand(n, device=dev) < 0.35
+    x[dull] = blur(x[dull]) if bool(dull.any()) else x[dull]
     if torch.rand(1).item() < 0.5:
-        k = rnd(n, 0, 0.8)
+        k = rnd(n, -0.5, 0.8)  # sharper or softer
         x = x * (1 - k) + k * F.avg_pool2d(F.pad(x, (1,) * 4, mode="reflect"), 3, 1)
-    return (x + torch.randn_like(x) * rnd(n, 0, 0.02)).clamp(0, 1)
+    x = (x + torch.randn_like(x) * rnd(n, 0, 0.02)).clamp(0, 1)
+    return jpeg(x, rnd(n, 60, 95).view(-1)) if torch.rand(1).item() < 0.4 else x

@@ -201,28 +201,35 @@ def is_flake(v):
     return (((v >= FLAKE) & (v < GRIT)) | (v >= FLAKE + PASTED)).float()
 
 
-def kept(w, inside):
-    """Return ids w without flakes that lie beside the magnet, and without a third of the rest."""
+def kept(w, inside, change):
+    """Return ids w without flakes beside the magnet or hardly seen, and without a third of the rest.
+
+    ``change`` (m, ND, ND) is how much each pixel differs from what lies under it.
+    """
     m = len(w)
     coarse = w[:, 0, ::4, ::4].long().flatten(1)
     on = (inside[:, ::2, ::2] > 0.5).float().flatten(1)
-    count = torch.zeros(m, 256, device=dev).scatter_add_(1, coarse, torch.ones_like(on))
-    within = torch.zeros(m, 256, device=dev).scatter_add_(1, coarse, on)
-    keep = (within > 0.6 * count) & (torch.rand(m, 256, device=dev) < 0.67)
+    count, within, changed = (
+        torch.zeros(m, 256, device=dev).scatter_add_(1, coarse, q)
+        for q in (torch.ones_like(on), on, change[:, ::2, ::2].flatten(1))
+    )
+    keep = (within > 0.6 * count) & (changed > 0.09 * count)
+    keep &= torch.rand(m, 256, device=dev) < 0.67
     return w * torch.gather(keep, 1, w.long().flatten(1)).view(w.shape)
 
 
 def paste(x, v, inside, others, *, share):
     """Lay some flakes of other pictures (``others``: those and their ids) over some of these."""
     m, (other, w) = len(x), others
-    w = torch.where((w >= FLAKE) & (w < GRIT), w, torch.zeros_like(w))
-    w = kept(w, inside) * (torch.rand(m, 1, 1, 1, device=dev) < share)
-    soft = F.avg_pool2d((w > 0).float(), 2)
     gain = (x.mean((1, 2, 3)) / other.mean((1, 2, 3)).clamp(min=0.02)).view(-1, 1, 1, 1) ** 0.6
     gain = gain.clamp(0.5, 1.8) * rnd(m, 0.8, 1.25)
     dim = (torch.rand(m, 1, 1, 1, device=dev) < 0.25) * rnd(m, 0.0, 0.65)  # dark on dark film
-    x = x * (1 - soft) + (other * gain * (1 - dim)).clamp(0, 1) * soft
-    return x, torch.where(w > 0, w + PASTED, v)
+    other = (other * gain * (1 - dim)).clamp(0, 1)
+    w = torch.where((w >= FLAKE) & (w < GRIT), w, torch.zeros_like(w))
+    w = kept(w, inside, (other - x).abs().mean(1))
+    w = w * (torch.rand(m, 1, 1, 1, device=dev) < share)
+    soft = F.avg_pool2d((w > 0).float(), 2)
+    return x * (1 - soft) + other * soft, torch.where(w > 0, w + PASTED, v)
 
 
 def smallness(v, flake):

@@ -38,6 +38,7 @@ from nets import Net, loss_c, loss_d, loss_mixed_d
 from torch import nn
 
 SMALL = 8  # the whole picture, so many times smaller, is what the meter sees
+MOST = 5000  # windows: more would crowd the card, where several processes hold them
 WINDOWS = (256, 384, 576)  # sides of windows around a magnet
 
 
@@ -112,7 +113,7 @@ def rendered(args, tracer):
 
     def trace(plug):
         with torch.cuda.stream(torch.cuda.Stream()) if dev == "cuda" else nullcontext():
-            while time.time() < until:
+            while time.time() < until and len(data.rows) < MOST:
                 add_scene(data, plug, tracer, args.net)
                 plug = queue.get()
 
