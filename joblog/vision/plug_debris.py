@@ -14,7 +14,7 @@ from joblog.vision.plug_nets import DEBRIS_SIDE, Crop, debris
 
 Mask = NDArray[np.bool_]
 
-LIKELY_FLAKE, SURELY_FLAKE = 0.5, 0.85
+LIKELY_FLAKE, SURELY_FLAKE = 0.5, 0.9
 _SIDE = 2.6  # side of the look, in major semi-axes of the magnet
 _INNER = 0.97  # film leans over the magnet's edge: its outermost 3 % say little about coverage
 _MOST_MISFIT = 0.035

@@ -3,8 +3,9 @@
     python export.py --out ../../joblog/vision/weights/plug-debris.onnx \\
         0.25 debris-drawn.pt 0.75 debris-all.pt
 
-Several weights are averaged in the given shares: what was learnt on rendered plugs alone keeps a
-quarter of its say, which made fewer flakes up on pictures that were left out of training.
+Several weights are averaged in the given shares: a quarter of what was learnt on rendered plugs
+alone made fewer flakes up on pictures that were left out of training. README has the shares of the
+shipped file.
 """
 
 from __future__ import annotations
