@@ -36,7 +36,7 @@ class Stakes:
 
     plain: float = 5.0
     number: float = 10.0
-    digits: float = 25.0
+    digits: float = 50.0
     reject: float = 0.10
     by_tag: Mapping[str, float] = field(default_factory=dict)
 

@@ -87,13 +87,16 @@ def get_engine(name: str = DEFAULT, threads: int = 0) -> Engine:
 
 
 def _load_neural(threads: int) -> Engine:
+    from joblog.speech.second_ear import SecondEar
     from joblog.speech.whisper.engine import WhisperEngine
 
     folder = find_model()
     check_model(folder)
     # JOBLOG_ADAPTER=off runs the bare model, to compare the two on the same recordings.
     adapted = ADAPTER.is_file() and os.environ.get("JOBLOG_ADAPTER", "on") != "off"
-    return WhisperEngine(folder, ADAPTER if adapted else None, threads=threads)
+    if not adapted:
+        return WhisperEngine(folder, threads=threads)
+    return WhisperEngine(folder, ADAPTER, threads=threads, second=SecondEar())
 
 
 def _load_vosk() -> Engine:

@@ -27,8 +27,11 @@ from joblog.speech.whisper.search import Free
 from joblog.speech.whisper.sound import prepare
 
 Floats = NDArray[np.float64]
-RANKING = ("score", "weight", "tokens", "end", "missing", "twice")
-START = {"score": 1.0, "weight": 1.0, "tokens": -0.2, "end": 1.4, "missing": -20.0, "twice": 0.0}
+RANKING = ("score", "weight", "tokens", "end", "missing", "twice", "second")
+START = {
+    "score": 1.0, "weight": 1.0, "tokens": -0.2, "end": 1.4, "missing": -20.0, "twice": 0.0,
+    "second": 0.5,
+}  # fmt: skip
 FOLDS = 5
 PULL = 1.0  # towards the start, found on people repeating words: the labelled sets show few drops
 
@@ -83,7 +86,7 @@ def fit_ranking(cases: Sequence[Case], steps: int = 500) -> dict[str, float]:
     """Return ranking weights by maximum likelihood (Adam on a few hundred small softmaxes)."""
     columns = [FEATURES.index(name) for name in RANKING]
     start = np.array([START[name] for name in RANKING])
-    scale = np.array([1.0, 1.0, 0.5, 0.5, 4.0, 1.0])
+    scale = np.array([1.0, 1.0, 0.5, 0.5, 4.0, 1.0, 0.3])
     data = [(c.measures[:, columns], c.right) for c in cases if c.right.any() and not c.right.all()]
     weights, mean, square = start.copy(), np.zeros(len(start)), np.zeros(len(start))
     for step in range(1, steps + 1):
@@ -104,10 +107,8 @@ def fit_ranking(cases: Sequence[Case], steps: int = 500) -> dict[str, float]:
 def evidence_of(case: Case, calibration: Calibration) -> tuple[Floats, bool]:
     """Return the evidence of the best sentence, and whether it is right."""
     groups = grouped(calibration.merits(case.measures), case.meanings)
-    best = groups[0].best
-    margin = groups[0].merit - groups[1].merit if len(groups) > 1 else np.inf
-    row = weigh(case.measures[best], margin, case.free, case.duration, case.contrast)
-    return row, bool(case.right[best])
+    row = weigh(case.measures, groups, case.free, case.duration, case.contrast)
+    return row, bool(case.right[groups[0].best])
 
 
 def fit_confidence(rows: Floats, right: NDArray[np.bool_]) -> dict[str, float]:

@@ -65,8 +65,8 @@ def test_a_tag_overrides_and_the_dearest_of_several_counts() -> None:
         (PLAIN, 0.85, Verdict.ACCEPT),
         (NUMBER, 0.85, Verdict.ASK),
         (NUMBER, 0.93, Verdict.ACCEPT),
-        (DIGITS, 0.93, Verdict.ASK),
-        (DIGITS, 0.97, Verdict.ACCEPT),
+        (DIGITS, 0.97, Verdict.ASK),
+        (DIGITS, 0.985, Verdict.ACCEPT),
     ],
 )
 def test_the_same_confidence_is_enough_for_words_and_not_for_numbers(

@@ -33,6 +33,7 @@ from joblog.speech.bench import DIGITS, TOOLS, Condition, Item, cut, mix, slots_
 from joblog.speech.fit import Case, evidence_of, expected_calibration_error, fit, gather
 from joblog.speech.grammar import Grammar
 from joblog.speech.meaning import grouped, meaning
+from joblog.speech.second_ear import SecondEar
 from joblog.speech.whisper.engine import WhisperEngine
 
 FOLDS = 4
@@ -188,7 +189,9 @@ def nothing(material: Material, fold: int) -> Iterator[Condition]:
 def analyse(bundle: Path, models: Path, fold: int, part: tuple[int, int], out: Path) -> None:
     """Analyse one part of a fold's material with the weights that did not have it."""
     material = read_material(bundle, fold)
-    engine = WhisperEngine(bundle, models / f"fold{fold}" / "adapter.npz", threads=1)
+    mine = models / f"fold{fold}"
+    second = SecondEar(head=mine / "second_ear.npz")
+    engine = WhisperEngine(bundle, mine / "adapter.npz", threads=1, second=second)
     rows = []
     for make in (strings, orders, phrases, nothing):
         for row in make(material, fold):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from joblog.speech.meaning import Group
 from joblog.speech.whisper.evidence import FEATURES
 from joblog.speech.whisper.search import Free
 
@@ -33,6 +34,8 @@ EVIDENCE = (
     "twice",  # attention shared by distant tokens, per token
     "rate",  # tokens per second of sound
     "contrast",  # decades between loud and quiet frames
+    "second",  # the second ear's log probability per sign; 0 where it was not asked
+    "seconded",  # by how much the second ear prefers this sentence to the others
 )
 CALIBRATION = Path(__file__).parent / "calibration.json"
 MARGIN_CAP = 10.0
@@ -66,10 +69,17 @@ class Calibration:
 
 
 def weigh(
-    measures: NDArray[np.float64], margin: float, free: Free, duration: float, contrast: float
+    measures: Measures,
+    groups: Sequence[Group],
+    free: Free,
+    duration: float,
+    contrast: float,
 ) -> NDArray[np.float64]:
-    """Return the evidence, in the order of EVIDENCE, for a sentence with these measures."""
-    named = dict(zip(FEATURES, measures, strict=True))
+    """Return the evidence, in the order of EVIDENCE, for the first group's best sentence."""
+    named = dict(zip(FEATURES, measures[groups[0].best], strict=True))
+    margin = groups[0].merit - groups[1].merit if len(groups) > 1 else np.inf
+    seconds = measures[[group.best for group in groups], FEATURES.index("second")]
+    seconded = float(seconds[0] - seconds[1:].max()) if len(groups) > 1 else MARGIN_CAP
     tokens = max(named["tokens"], 1.0) + 1.0
     # Per token of its own: summed, a free hypothesis that babbles on in noise would look poor and
     # the gap small, just where nothing was said.
@@ -86,5 +96,7 @@ def weigh(
             named["twice"] / tokens,
             named["tokens"] / max(duration, 0.3),
             contrast,
+            named["second"] / max(named["signs"], 1.0),
+            min(max(seconded, -MARGIN_CAP), MARGIN_CAP) if named["signs"] else 0.0,
         ]
     )

@@ -9,11 +9,13 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from joblog.audio.types import RATE, Samples
 from joblog.speech.accept import Stakes, decide
 from joblog.speech.grammar import Grammar
 from joblog.speech.meaning import grouped, meaning
+from joblog.speech.second_ear import DIGITS, SecondEar
 from joblog.speech.surface import SurfaceGraph, expand_surfaces
 from joblog.speech.types import Alternative, Hearing, Verdict
 from joblog.speech.whisper.confidence import Calibration, Measures, weigh
@@ -57,11 +59,13 @@ class WhisperEngine:
         threads: int = 2,
         options: Options | None = None,
         calibration: Calibration | None = None,
+        second: SecondEar | None = None,
     ) -> None:
         self._model = WhisperModel(model_dir, adapter, threads=threads)
         self._tokeniser = Tokeniser(model_dir / "tokenizer.json")
         self._options = options or Options()
         self._calibration = calibration or Calibration.shipped()
+        self._second = second
         self._end = self._tokeniser.special("<|endoftext|>")
         self._no_speech = self._tokeniser.special("<|nocaptions|>")
         self._stops = tuple(self._tokeniser.encode(mark)[0] for mark in ".?!")
@@ -105,8 +109,22 @@ class WhisperEngine:
         search = Search(self._model, graph, self._end, self._stops, options)
         sentences = search.run(memory, first)
         frames = len(prepared.samples) * 50 // RATE
-        measures = measure(sentences, search.free, frames) if sentences else np.zeros((0, 0))
+        second = self._ask_second(prepared, sentences)
+        measures = (
+            measure(sentences, search.free, frames, second) if sentences else np.zeros((0, 0))
+        )
         return Analysis(sentences, measures, search.free, prepared)
+
+    def _ask_second(
+        self, prepared: Prepared, sentences: list[Sentence]
+    ) -> NDArray[np.float64] | None:
+        # Digits alone, as in an order number: units and other words weren't what it learnt, and
+        # there the recogniser has the grammar to lean on.
+        said = [sentence.words for sentence in sentences]
+        digits_only = all(word in DIGITS for words in said for word in words)
+        if self._second is None or not said or not digits_only:
+            return None
+        return self._second.scores(prepared.samples, said)
 
     def _encode(self, prepared: Prepared) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
         seconds = np.ceil((prepared.duration + TAIL) / STEP) * STEP
@@ -159,11 +177,8 @@ def rank(found: Analysis, calibration: Calibration, grammar: Grammar) -> list[tu
     merits = calibration.merits(found.measures)
     groups = grouped(merits, [meaning(sentence.words, grammar) for sentence in found.sentences])
     first = groups[0]
-    margin = first.merit - groups[1].merit if len(groups) > 1 else np.inf
     prepared = found.prepared
-    evidence = weigh(
-        found.measures[first.best], margin, found.free, prepared.duration, prepared.contrast
-    )
+    evidence = weigh(found.measures, groups, found.free, prepared.duration, prepared.contrast)
     sure = calibration.probability(evidence)
     shares = [float(np.exp(group.merit - first.merit)) for group in groups[1:]]
     rest = (1.0 - sure) / max(sum(shares), 1.0)

@@ -2,7 +2,8 @@
 
 Cross attention shows where in the sound each token was found. Speech that other hypotheses (or the
 free one) explain and this one does not is *missing*; sound on which two distant tokens stand is
-counted *twice*. Both are shares of what all hypotheses together explain.
+counted *twice*. Both are shares of what all hypotheses together explain. What the second ear makes
+of a sentence's digits stands beside.
 """
 
 from __future__ import annotations
@@ -15,7 +16,9 @@ from numpy.typing import NDArray
 from joblog.speech.whisper.model import Floats
 from joblog.speech.whisper.search import Free, Sentence
 
-FEATURES = ("score", "weight", "tokens", "allowed", "end", "least", "missing", "twice")
+FEATURES = (
+    "score", "weight", "tokens", "allowed", "end", "least", "missing", "twice", "second", "signs",
+)  # fmt: skip
 
 
 def covered(attention: Floats, frames: int) -> NDArray[np.float32]:
@@ -35,17 +38,23 @@ def twice(attention: Floats) -> float:
     return float((common * apart).sum() / 2)
 
 
-def measure(sentences: Sequence[Sentence], free: Free, speech_frames: int) -> NDArray[np.float64]:
+def measure(
+    sentences: Sequence[Sentence],
+    free: Free,
+    speech_frames: int,
+    second: NDArray[np.float64] | None = None,
+) -> NDArray[np.float64]:
     """Return the measures of each sentence, shape (sentences, len(FEATURES)).
 
     ``speech_frames`` is the length of the sound in encoded frames of 20 ms: attention behind it, on
-    the silence that was added, says nothing.
+    the silence that was added, says nothing. ``second``, shape (sentences, 2), is what the second
+    ear says, if it was asked.
     """
     reach = [covered(sentence.attention, speech_frames) for sentence in sentences]
     loose = np.array(free.attention, np.float32).reshape(-1, _width(sentences, speech_frames))
     together = np.max([*reach, covered(loose, speech_frames)], axis=0)
     total = float(together.sum()) + 1e-9
-    return np.array(
+    measures = np.array(
         [
             (
                 sentence.score,
@@ -60,6 +69,7 @@ def measure(sentences: Sequence[Sentence], free: Free, speech_frames: int) -> ND
             for sentence, one in zip(sentences, reach, strict=True)
         ]
     )
+    return np.hstack([measures, np.zeros((len(measures), 2)) if second is None else second])
 
 
 def _width(sentences: Sequence[Sentence], frames: int) -> int:

@@ -1,0 +1,139 @@
+"""A second opinion on digits, from a network that shares nothing with the recogniser.
+
+One recogniser's mistakes look as sure as its hits: a digit that it takes for another, it takes with
+conviction. A second one that learnt from other people errs elsewhere, so where both agree the
+string is almost always right. ``second_ear.onnx`` is a general speech embedding trained on many
+people (see ADAPTER.md): 96 numbers for each 80 ms. On it stands a small network of ours (three
+convolutions over time) that says for each 80 ms which digit ends there, if any, trained by
+connectionist temporal classification (Graves et al. 2006). So the probability of each sentence's
+digits, given the sound, is the sum over all ways to lay them out in time; words that are no digits
+count as one sign of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+import onnxruntime
+from numpy.typing import NDArray
+
+from joblog.audio.types import RATE, Samples
+
+Floats = NDArray[np.float32]
+
+DIGITS = (
+    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh",
+)  # fmt: skip
+BLANK, OTHER = 0, len(DIGITS) + 1
+MARGIN = int(0.4 * RATE)  # silence before and behind: a window of the embedding lasts 0.775 s
+LEAST = -99.0  # natural log, for what can't be laid out in the sound's length
+NETWORK = Path(__file__).with_suffix(".onnx")
+HEAD = Path(__file__).with_suffix(".npz")
+
+
+class SecondEar:
+    """Says how well the digits of sentences fit a sound. Threads may share it."""
+
+    def __init__(self, network: Path = NETWORK, head: Path = HEAD) -> None:
+        options = onnxruntime.SessionOptions()
+        options.intra_op_num_threads = 1
+        self._session = onnxruntime.InferenceSession(
+            network, options, providers=["CPUExecutionProvider"]
+        )
+        self._input = self._session.get_inputs()[0].name
+        self._head = Head(head)
+
+    def scores(self, samples: Samples, sentences: Sequence[Sequence[str]]) -> NDArray[np.float64]:
+        """Return natural-log probabilities of each sentence's signs, and how many signs it has.
+
+        ``samples``: float32, 16 kHz, peak 0.5. The result has shape (sentences, 2).
+        """
+        padded = np.pad(np.asarray(samples, np.float32), MARGIN)[None]
+        embedded = self._session.run(None, {self._input: padded})[0][0, :, 0]
+        heard = self._head(embedded)
+        rows = [signs(words) for words in sentences]
+        return np.column_stack([log_probabilities(heard, rows), [len(row) for row in rows]])
+
+
+class Head:
+    """Three convolutions over time on the embedding; weights from an ``.npz`` file."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    @cached_property
+    def _weights(self) -> dict[str, Floats]:
+        with np.load(self._path, allow_pickle=False) as archive:
+            return {name: archive[name].astype(np.float32) for name in archive.files}
+
+    def __call__(self, embedded: Floats) -> Floats:
+        """Return log probabilities (time, signs and blank) for an embedding (time, 96)."""
+        weights = self._weights
+        spread = np.sqrt(embedded.var(axis=1, keepdims=True) + 1e-5)
+        x = (embedded - embedded.mean(axis=1, keepdims=True)) / spread
+        x = x * weights["n.weight"] + weights["n.bias"]
+        x = gelu(self._layer("a", x))
+        x = x + gelu(self._layer("b", x))
+        x = x + gelu(self._layer("c", x))
+        logits = self._layer("o", x)
+        logits = logits - logits.max(axis=1, keepdims=True)
+        result: Floats = logits - np.log(np.exp(logits).sum(axis=1, keepdims=True))
+        return result
+
+    def _layer(self, name: str, x: Floats) -> Floats:
+        """Convolve over time: ``x`` (time, in), weights (out, in, width)."""
+        weight, bias = self._weights[f"{name}.weight"], self._weights[f"{name}.bias"]
+        half = weight.shape[2] // 2
+        windows = np.lib.stride_tricks.sliding_window_view(
+            np.pad(x, ((half, half), (0, 0))), weight.shape[2], axis=0
+        )
+        result: Floats = windows.reshape(len(x), -1) @ weight.reshape(len(weight), -1).T + bias
+        return result
+
+
+def gelu(x: Floats) -> Floats:
+    """Return x times the share of a normal distribution below it (Hendrycks and Gimpel 2016)."""
+    result: Floats = 0.5 * x * (1 + np.tanh(np.sqrt(2 / np.pi) * (x + 0.044715 * x**3)))
+    return result
+
+
+def signs(words: Sequence[str]) -> tuple[int, ...]:
+    """Return the signs of a sentence: a number for each digit, one for each run of other words.
+
+    >>> signs("torque four one foot pounds".split())
+    (12, 5, 2, 12)
+    """
+    row: list[int] = []
+    for word in words:
+        sign = DIGITS.index(word) + 1 if word in DIGITS else OTHER
+        if not (sign == OTHER and row and row[-1] == OTHER):
+            row.append(sign)
+    return tuple(row)
+
+
+def log_probabilities(heard: Floats, rows: Sequence[Sequence[int]]) -> NDArray[np.float64]:
+    """Return each row's log probability, summed over all its layouts (the forward algorithm).
+
+    ``heard``: log probabilities (time, signs and blank). A layout has a blank or nothing between
+    two signs, and surely a blank between two equal ones.
+    """
+    ends = np.array([2 * len(row) for row in rows])
+    laid = np.full((len(rows), int(ends.max()) + 1), BLANK)
+    for row, place in zip(rows, laid, strict=True):
+        place[1 : 2 * len(row) : 2] = row
+    skips = np.full(laid.shape, -np.inf)  # 0 where the blank before may be left out
+    skips[:, 3::2] = np.where(laid[:, 3::2] != laid[:, 1:-2:2], 0.0, -np.inf)
+    ways = np.full(laid.shape, -np.inf)
+    ways[:, :2] = heard[0][laid[:, :2]]
+    step, skip = np.full(laid.shape, -np.inf), np.full(laid.shape, -np.inf)
+    for frame in heard[1:]:
+        step[:, 1:] = ways[:, :-1]
+        skip[:, 2:] = ways[:, :-2] + skips[:, 2:]
+        ways = np.logaddexp(np.logaddexp(ways, step), skip) + frame[laid]
+    every = np.arange(len(rows))
+    found = np.logaddexp(ways[every, ends], ways[every, np.maximum(ends - 1, 0)])
+    result: NDArray[np.float64] = np.maximum(found, LEAST)
+    return result

@@ -1,0 +1,97 @@
+"""The second opinion on digits.
+
+Human recordings: pocketsphinx 5.1.1's test data (BSD), among them a string of TIDIGITS; see
+tests/audio/data/README.md. The forward algorithm is checked against its definition (Graves et al.
+2006, 'Connectionist temporal classification', equations 2 and 3), summed by brute force.
+"""
+
+import itertools
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from joblog.audio.files import read_audio
+from joblog.speech.second_ear import DIGITS, LEAST, SecondEar, gelu, log_probabilities, signs
+from joblog.speech.whisper.sound import prepare
+
+HUMAN = Path(__file__).parents[1] / "audio" / "data"
+
+
+@pytest.fixture(scope="module")
+def ear():
+    return SecondEar()
+
+
+def collapsed(path):
+    """Return what a path of symbols spells: repeats count once, then blanks (0) fall out."""
+    return tuple(symbol for symbol, _ in itertools.groupby(path) if symbol)
+
+
+def by_brute_force(heard, row):
+    total = -np.inf
+    for path in itertools.product(range(heard.shape[1]), repeat=len(heard)):
+        if collapsed(path) == tuple(row):
+            total = np.logaddexp(total, sum(heard[t, s] for t, s in enumerate(path)))
+    return total
+
+
+def test_probability_is_the_sum_over_all_layouts():
+    rng = np.random.default_rng(1)
+    logits = rng.normal(size=(5, 4)).astype(np.float32)
+    heard = logits - np.log(np.exp(logits).sum(1, keepdims=True))
+    rows = [(1,), (1, 2), (2, 2), (3, 1, 3), (1, 1, 1), (2, 3, 1, 2)]
+    found = log_probabilities(heard, rows)
+    assert found == pytest.approx([by_brute_force(heard, row) for row in rows], abs=1e-5)
+
+
+def test_what_does_not_fit_into_the_sound_has_hardly_a_chance():
+    heard = np.log(np.full((3, 4), 0.25, np.float32))
+    assert log_probabilities(heard, [(1, 1, 1), (1, 2)])[0] == LEAST
+
+
+def test_all_readings_of_a_sound_share_one_probability():
+    heard = np.log(np.full((3, 3), 1 / 3, np.float32))
+    every = [row for size in (1, 2, 3) for row in itertools.product((1, 2), repeat=size)]
+    silence = 1 / 27
+    assert np.exp(log_probabilities(heard, every)[:6]).sum() < 1
+    possible = [
+        row for row in every if len(row) + sum(a == b for a, b in itertools.pairwise(row)) <= 3
+    ]
+    assert np.exp(log_probabilities(heard, possible)).sum() + silence == pytest.approx(1)
+
+
+def test_signs_are_digits_and_runs_of_other_words():
+    assert signs(["torque", "four", "one", "foot", "pounds"]) == (12, 5, 2, 12)
+    assert signs(["zero", "oh"]) == (1, 11)
+
+
+def test_gelu_is_that_of_the_normal_distribution():
+    # values of x * Phi(x) from tables of the normal distribution, from memory
+    assert gelu(np.array([-1.0, 0.0, 1.0, 2.0], np.float32)) == pytest.approx(
+        [-0.1587, 0.0, 0.8413, 1.9545], abs=5e-4
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "said"), [("tidigits-2934z", "two nine three four zero"), ("cards-004", "five five")]
+)
+def test_people_are_heard_rightly_against_every_other_digit(ear, name, said):
+    right = said.split()
+    others = [
+        [*right[:place], digit, *right[place + 1 :]]
+        for place in range(len(right))
+        for digit in DIGITS[:10]
+        if digit != right[place]
+    ]
+    missing = [right[:place] + right[place + 1 :] for place in range(len(right))]
+    sound = prepare(read_audio(HUMAN / f"{name}.flac").samples).samples
+    scores = ear.scores(sound, [right, *others, *missing])[:, 0]
+    assert scores.argmax() == 0
+    assert scores[0] > np.sort(scores)[-2] + 1
+
+
+def test_noise_alone_is_no_digit(ear):
+    noise = np.random.default_rng(2).normal(0, 0.1, 32_000).astype(np.float32)
+    scores = ear.scores(noise, [[digit] for digit in DIGITS])[:, 0]
+    assert scores.max() < -1
