@@ -12,8 +12,8 @@ count as one sign of their own.
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
-from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +21,7 @@ import onnxruntime
 from numpy.typing import NDArray
 
 from joblog.audio.types import RATE, Samples
+from joblog.errors import ModelError
 
 Floats = NDArray[np.float32]
 
@@ -35,16 +36,25 @@ HEAD = Path(__file__).with_suffix(".npz")
 
 
 class SecondEar:
-    """Says how well the digits of sentences fit a sound. Threads may share it."""
+    """Says how well the digits of sentences fit a sound. Threads may share it.
+
+    Raises ModelError where one of its files is missing or damaged.
+    """
 
     def __init__(self, network: Path = NETWORK, head: Path = HEAD) -> None:
         options = onnxruntime.SessionOptions()
         options.intra_op_num_threads = 1
-        self._session = onnxruntime.InferenceSession(
-            network, options, providers=["CPUExecutionProvider"]
-        )
+        try:
+            self._session = onnxruntime.InferenceSession(
+                network.read_bytes(), options, providers=["CPUExecutionProvider"]
+            )
+            self._head = Head(head)
+        except Exception as error:  # onnxruntime's own errors share no better base
+            raise ModelError(
+                f"{network.name} or {head.name} is missing or damaged ({error}); "
+                "install joblog again."
+            ) from error
         self._input = self._session.get_inputs()[0].name
-        self._head = Head(head)
 
     def scores(self, samples: Samples, sentences: Sequence[Sequence[str]]) -> NDArray[np.float64]:
         """Return natural-log probabilities of each sentence's signs, and how many signs it has.
@@ -62,12 +72,8 @@ class Head:
     """Three convolutions over time on the embedding; weights from an ``.npz`` file."""
 
     def __init__(self, path: Path) -> None:
-        self._path = path
-
-    @cached_property
-    def _weights(self) -> dict[str, Floats]:
-        with np.load(self._path, allow_pickle=False) as archive:
-            return {name: archive[name].astype(np.float32) for name in archive.files}
+        with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as archive:
+            self._weights = {name: archive[name].astype(np.float32) for name in archive.files}
 
     def __call__(self, embedded: Floats) -> Floats:
         """Return log probabilities (time, signs and blank) for an embedding (time, 96)."""

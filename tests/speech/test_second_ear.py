@@ -12,10 +12,24 @@ import numpy as np
 import pytest
 
 from joblog.audio.files import read_audio
-from joblog.speech.second_ear import DIGITS, LEAST, SecondEar, gelu, log_probabilities, signs
+from joblog.errors import ModelError
+from joblog.speech.engines import ADAPTER, find_model, get_engine
+from joblog.speech.grammar import Grammar
+from joblog.speech.second_ear import (
+    DIGITS,
+    HEAD,
+    LEAST,
+    NETWORK,
+    SecondEar,
+    gelu,
+    log_probabilities,
+    signs,
+)
+from joblog.speech.whisper.engine import WhisperEngine
 from joblog.speech.whisper.sound import prepare
 
 HUMAN = Path(__file__).parents[1] / "audio" / "data"
+STRINGS = Grammar.from_text(f"#JSGF V1.0; grammar s; public <s> = ({' | '.join(DIGITS[:10])})+;")
 
 
 @pytest.fixture(scope="module")
@@ -95,3 +109,24 @@ def test_noise_alone_is_no_digit(ear):
     noise = np.random.default_rng(2).normal(0, 0.1, 32_000).astype(np.float32)
     scores = ear.scores(noise, [[digit] for digit in DIGITS])[:, 0]
     assert scores.max() < -1
+
+
+@pytest.mark.parametrize("part", ["network", "head"])
+@pytest.mark.parametrize("harm", ["missing", "cut off"])
+def test_a_harmed_file_is_named_in_one_sentence(tmp_path, part, harm):
+    whole = {"network": NETWORK, "head": HEAD}
+    harmed = tmp_path / whole[part].name
+    if harm == "cut off":
+        harmed.write_bytes(whole[part].read_bytes()[:5000])
+    with pytest.raises(ModelError, match=rf"{harmed.name}.* install joblog again"):
+        SecondEar(**{**whole, part: harmed})
+
+
+def test_a_string_of_digits_is_believed_more_where_both_ears_agree():
+    with_both = get_engine()
+    heard = with_both.hear(read_audio(HUMAN / "tidigits-2934z.flac").samples, STRINGS)
+    assert heard.text == "two nine three four zero"
+    first_only = WhisperEngine(find_model(), ADAPTER)
+    found = first_only.hear(read_audio(HUMAN / "tidigits-2934z.flac").samples, STRINGS)
+    assert found.text == heard.text
+    assert heard.confidence > found.confidence
