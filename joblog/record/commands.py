@@ -48,8 +48,9 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     jobs = subparsers.add_parser(
         "jobs",
         help="list the jobs, newest first",
-        description="Each job with its vehicle, customer, state and opening time (this machine's "
-        "local time). Every other command takes the last part of the id as JOB.",
+        description="Each job with its vehicle, customer, state and opening time (in "
+        "the time zone that shop.toml beside the records gives, else this machine's). Every other "
+        "command takes the last part of the id as JOB.",
     )
     jobs.add_argument("--jsonl", action="store_true", help="one JSON object a job, times in UTC")
     jobs.add_argument("--data", help=_DATA)
@@ -184,13 +185,15 @@ def run_jobs(args: argparse.Namespace) -> int:
     import json
 
     from joblog.record.listing import job_line, listed
+    from joblog.report.settings import shop_zone
 
     with _open(args) as store:
+        zone = None if args.jsonl else shop_zone(store.folder)
         lines = [job_line(job, store.entries(job)) for job in store.jobs()]
     if args.jsonl:
         shown = [json.dumps(line.as_json(), ensure_ascii=False) for line in lines]
     else:
-        shown = listed(lines) or ["There are no jobs here yet."]
+        shown = listed(lines, zone) or ["There are no jobs here yet."]
     for line in shown:
         print(line)
     return int(Exit.OK)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
+from datetime import tzinfo
 from typing import Any
 
 from joblog.record.chain import JOB_CLOSED
@@ -57,9 +58,9 @@ def job_line(job: str, entries: Sequence[Entry]) -> JobLine:
     )
 
 
-def listed(lines: Iterable[JobLine]) -> list[str]:
-    """Return the lines as a table with a head; times are this machine's own, ids come last."""
-    rows = [_row(line) for line in lines]
+def listed(lines: Iterable[JobLine], zone: tzinfo | None = None) -> list[str]:
+    """Return the lines as a table with a head, ids last; times in ``zone`` (None: this PC's)."""
+    rows = [_row(line, zone) for line in lines]
     if not rows:
         return []
     table = [_HEADS, *rows]
@@ -67,8 +68,8 @@ def listed(lines: Iterable[JobLine]) -> list[str]:
     return ["  ".join(c.ljust(w) for c, w in zip(row, wide, strict=True)).rstrip() for row in table]
 
 
-def _row(line: JobLine) -> tuple[str, ...]:
-    opened = f"{parse_time(line.opened).astimezone():%Y-%m-%d %H:%M}" if line.opened else "-"
+def _row(line: JobLine, zone: tzinfo | None) -> tuple[str, ...]:
+    opened = f"{parse_time(line.opened).astimezone(zone):%Y-%m-%d %H:%M}" if line.opened else "-"
     what = ", ".join(part for part in (line.plate, line.vehicle) if part)
     return (opened, _cut(what or line.sheet), _cut(line.customer), line.state, line.job)
 

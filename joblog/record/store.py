@@ -280,6 +280,11 @@ class Store:
         """Return the file that holds the content with that hash (it may be missing)."""
         return self._media.path(sha256)
 
+    @property
+    def folder(self) -> Path:
+        """The folder of the records: photos, the shop's settings and sheets lie in it."""
+        return self.media_path("0" * 64).parents[2]
+
     def read_media(self, sha256: str) -> bytes:
         """Return the content with that hash; raises RecordError where it is missing or altered."""
         return self._media.read(sha256)

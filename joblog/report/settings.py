@@ -5,8 +5,10 @@ from __future__ import annotations
 import base64
 import re
 import tomllib
+from datetime import tzinfo
 from pathlib import Path
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
 from pydantic import (
     BaseModel,
@@ -19,6 +21,7 @@ from pydantic import (
 
 from joblog.errors import InputError
 
+SETTINGS = "shop.toml"  # beside the records
 _LARGEST_LOGO = 2_000_000  # bytes; a letterhead needs far less
 _LEAST_CONTRAST = 4.5  # WCAG 2.2, 1.4.3, text on white
 
@@ -86,6 +89,24 @@ def load_settings(path: Path) -> ShopSettings:
         message = first["msg"].removeprefix("Value error, ")
         raise InputError(
             f"the shop settings {path} have a mistake in {place}: {message}"
+        ) from error
+
+
+def shop_zone(folder: Path) -> tzinfo | None:
+    """Return the time zone that ``shop.toml`` in the records' folder names, None for none named.
+
+    Raises InputError for a mistake in the file, or a zone that nobody knows.
+    """
+    path = folder / SETTINGS
+    settings = load_settings(path) if path.exists() else ShopSettings()
+    if "time_zone" not in settings.model_fields_set:
+        return None
+    try:
+        return ZoneInfo(settings.time_zone)
+    except (OSError, ValueError, LookupError) as error:  # unknown, a folder, a way out of them
+        raise InputError(
+            f"the time zone {settings.time_zone!r} in {path} is unknown; write one such as "
+            "'Europe/London'"
         ) from error
 
 

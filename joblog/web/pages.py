@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -20,12 +21,12 @@ LARGEST = 30_000_000  # bytes of one photo
 templates = Jinja2Templates(directory=Path(__file__).with_name("templates"))
 
 
-def local_time(at: str) -> str:
-    """Return a recorded time by this PC's own clock, such as '2026-11-25 14:05'; '' for none.
+def local_time(at: str, zone: tzinfo | None) -> str:
+    """Return a recorded time in ``zone`` (None: this PC's), as '2026-11-25 14:05'; '' for none.
 
     The space doesn't break: a date without its hour says little.
     """
-    return f"{parse_time(at).astimezone():%Y-%m-%d\u00a0%H:%M}" if at else ""
+    return f"{parse_time(at).astimezone(zone):%Y-%m-%d\u00a0%H:%M}" if at else ""
 
 
 templates.env.filters["local_time"] = local_time
@@ -78,7 +79,8 @@ def jobs_page(request: Request, find: str = "", older: bool = False) -> Response
         keys = ("plate", "vin", "customer", "order", "vehicle")
         lines = [row for row in lines if any(wanted in str(row[k]).lower() for k in keys)]
     shown = lines if older else lines[:SHOWN]
-    return page(request, "jobs.html", jobs=shown, find=find, more=len(lines) - len(shown))
+    more, zone = len(lines) - len(shown), shop_of(request).zone()
+    return page(request, "jobs.html", jobs=shown, find=find, more=more, zone=zone)
 
 
 @router.get("/new")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -13,15 +14,13 @@ from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
 from joblog.readback.clips import Stock, stock
 from joblog.record.store import Store, open_store
-from joblog.report.settings import ShopSettings, load_settings
+from joblog.report.settings import SETTINGS, ShopSettings, load_settings, shop_zone
 from joblog.sheet.load import load_sheet, sheets_beside
 from joblog.speech.types import Engine
 from joblog.web.halfduplex import Speaking
 from joblog.web.jobindex import JobIndex
 from joblog.web.orderbook import ORDERS, OrderBook
 from joblog.web.pool import FairPool
-
-SETTINGS = "shop.toml"
 
 
 @dataclass
@@ -61,7 +60,7 @@ class Shop:
     @property
     def folder(self) -> Path:
         """Where this shop keeps its records, its own sheets, its phones."""
-        return self.store.media_path("0" * 64).parents[2]
+        return self.store.folder
 
     def sheets(self) -> dict[str, Path]:
         """Return the sheets to choose from: the shipped ones and the shop's own, which win."""
@@ -74,6 +73,16 @@ class Shop:
         """
         path = self.folder / SETTINGS
         return load_settings(path) if path.exists() else None
+
+    def zone(self) -> tzinfo | None:
+        """Return the shop's time zone, None (this PC's own) where ``shop.toml`` gives none.
+
+        A mistake in the file is told where a report is made; the list of jobs opens all the same.
+        """
+        try:
+            return shop_zone(self.folder)
+        except InputError:
+            return None
 
     def titles(self) -> tuple[list[tuple[str, str]], list[str]]:
         """Return (key, title) of every sheet that can be used, and what is wrong with the rest."""

@@ -8,6 +8,7 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
+from datetime import timedelta, timezone
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from joblog.errors import InputError, RecordError
 from joblog.record import JOB_CLOSED, Imported, Store, export_job, import_job, open_store
 from joblog.record.times import parse_time
 from joblog.record.transfer import export_stream
+from joblog.report.settings import shop_zone
 
 
 @pytest.fixture
@@ -176,6 +178,22 @@ def test_jobs_are_listed_by_vehicle_customer_and_state(
     assert head.index("job") == newest.index(second) == oldest.index(first)
     opened = parse_time(store.entries(first)[0].at).astimezone()
     assert oldest.startswith(f"{opened:%Y-%m-%d %H:%M}  ")
+
+
+def test_jobs_are_listed_in_the_shops_own_time_zone(
+    store: Store, job: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (store.folder / "shop.toml").write_text('time_zone = "Pacific/Kiritimati"', encoding="utf-8")
+    line = joblog(capsys, "jobs", "--data", store.folder)[1].splitlines()[1]
+    opened = parse_time(store.entries(job)[0].at)
+    there = opened.astimezone(timezone(timedelta(hours=14)))  # IANA tz database: +14 all year
+    assert line.startswith(f"{there:%Y-%m-%d %H:%M}  ")
+    recorded = joblog(capsys, "jobs", "--jsonl", "--data", store.folder)[1]
+    assert json.loads(recorded)["opened"] == store.entries(job)[0].at
+    for unknown in ("Mars/Base", "../../etc", ""):
+        (store.folder / "shop.toml").write_text(f'time_zone = "{unknown}"', encoding="utf-8")
+        with pytest.raises(InputError, match="unknown; write one such as 'Europe/London'"):
+            shop_zone(store.folder)
 
 
 def test_verify_names_the_first_bad_entry(

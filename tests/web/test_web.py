@@ -4,7 +4,7 @@ import base64
 import hashlib
 import json
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import numpy as np
@@ -63,6 +63,16 @@ def test_job_is_opened_listed_found_and_shown(client, job):
     assert f"begun {opened:%Y-%m-%d\u00a0%H:%M}" in client.get("/").text
     for path in (f"/job/{job}", f"/desk/{job}", f"/phone/{job}", "/phones", "/trust", "/new"):
         assert client.get(path).status_code == 200
+
+
+def test_the_list_shows_times_in_the_shops_zone_and_opens_with_a_mistake_in_it(client, job):
+    folder = client.app.state.shop.folder
+    opened = parse_time(client.get(f"/api/jobs/{job}").json()["opened_at"])
+    (folder / "shop.toml").write_text('time_zone = "Pacific/Kiritimati"', encoding="utf-8")
+    there = opened.astimezone(timezone(timedelta(hours=14)))  # IANA tz database: +14 all year
+    assert f"begun {there:%Y-%m-%d\u00a0%H:%M}" in client.get("/").text
+    (folder / "shop.toml").write_text('time_zone = "Mars/Base"', encoding="utf-8")
+    assert f"begun {opened.astimezone():%Y-%m-%d\u00a0%H:%M}" in client.get("/").text
 
 
 def test_a_mistake_in_the_form_is_told_inside_the_filled_form(client):
