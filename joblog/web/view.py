@@ -162,7 +162,7 @@ def step_view(state: StepState) -> dict[str, Any]:
     if step.window:
         closes = f" to {step.window.closes}" if step.window.closes is not None else " or more"
         wants.append(f"read {step.window.opens}{closes} s after {step.window.since}")
-    if step.reading:
+    if step.reading and step.reading.name not in {value.name for value in state.values}:
         wants.append(step.reading.name)
     if step.pour:
         wants.append("how much came out" if step.pour.direction == "out" else "how much went in")

@@ -149,6 +149,9 @@ def test_a_step_names_all_that_it_wants(client, job):
     assert steps["drained"] == ["how much came out", "photo of the fluid"]
     assert steps["filled"] == ["how much went in"]
     assert steps["warmed-up"] == ["fluid temperature"]
+    say(client, job, "fluid temperature is sixty four celsius")
+    steps = {s["key"]: s["wants"] for s in client.get(f"/api/jobs/{job}").json()["steps"]}
+    assert steps["warmed-up"] == []  # a reading that is there is wanted no longer
 
 
 def test_the_list_tells_observations_from_open_findings(client, job):
