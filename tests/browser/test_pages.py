@@ -126,6 +126,34 @@ def test_a_running_clock_is_seen_without_scrolling_beside_a_long_answer(shop, bo
     assert page.locator("#findings li", has_text="not done").count() == 1
 
 
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_talking_is_at_hand_without_scrolling_and_typing_does_not_hide_the_answer(
+    shop, booth, job, size
+):
+    page = booth.page(size)
+    page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#line", "Live")
+    shop.say(job, "drain plug out")  # four findings: a long answer
+    wait_text(page, "#answer", "must come first")
+    for name in ("#hold", "#open"):
+        place = page.locator(name).bounding_box()
+        assert place["y"] + place["height"] <= size[1]
+    assert page.evaluate("scrollY") == 0
+    answer = page.locator("#answer").bounding_box()
+    assert answer["y"] + answer["height"] <= page.locator(".speak").bounding_box()["y"]
+    if size == DESK:
+        page.fill("#phrase", "torque four one foot pounds")
+        page.press("#phrase", "Enter")
+        wait_text(page, "#answer", "Which one")
+        assert page.evaluate("scrollY") == 0
+        page.fill("#phrase", "fluid temperature is nine hundred celsius")
+        page.press("#phrase", "Enter")
+        wait_text(page, "#answer", "Affirm or negative")
+        affirm = page.get_by_role("button", name="affirm").bounding_box()
+        assert affirm["y"] + affirm["height"] <= page.locator(".speak").bounding_box()["y"]
+        assert not page.locator("#asked").is_visible()  # it is the answer, word for word
+
+
 def test_help_is_a_button_on_bay_and_phone(shop, booth, job):
     for place in ("job", "phone"):
         page = booth.page(PHONE)

@@ -34,6 +34,7 @@ function drawQuestion(question) {
   byId("question").hidden = !question;
   if (!question) return;
   setText(byId("asked"), question.question);
+  askOnce();
   byId("options").replaceChildren(
     ...question.answers.map((word, i) => {
       const label = question.options.length > 1 && i < 2 ? `${word}: ${question.options[i]}` : word;
@@ -107,6 +108,11 @@ function drawAnswer({ spoken = "", shown = "" }) {
   const large = whole && shown.length < spoken.length + 60;
   setText(byId("answer"), large ? shown || spoken : spoken || shown);
   setText(byId("more"), large ? "" : shown);
+  askOnce();
+}
+
+function askOnce() {
+  byId("asked").hidden = byId("asked").textContent === byId("answer").textContent;
 }
 
 function answered(reply) {
