@@ -114,6 +114,10 @@ def test_half_a_photo_and_no_photo_are_told_and_not_kept(shop, booth, job):
     choose(page, WHOLE)
     wait_text(page, "#verdict", "Dipstick as found")
     assert len(photos(shop, job)) == 1
+    assert page.locator("#overlay").is_visible()
+    choose(page, b"not a picture either")
+    wait_text(page, "#verdict", "The photo is no picture that can be read")
+    assert not page.locator("#overlay").is_visible()  # the measurement of the photo before
     assert whole(shop, job)
 
 

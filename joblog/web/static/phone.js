@@ -30,7 +30,8 @@ async function showQueue() {
 }
 
 function answered(answer) {
-  if (answer.error) { setText(byId("verdict"), answer.error); return; }
+  byId("overlay").hidden = true;
+  if (answer.error) { setText(byId("verdict"), answer.error.replace(/^the /, "The ")); return; }
   if (answer.again) { setText(byId("verdict"), "The shop PC has this photo already."); return; }
   const { measurement, overlay, reply } = answer;
   setText(byId("verdict"), measurement.usable === false ? `Take it again. ${measurement.why}` : reply?.spoken || "Kept.");
@@ -46,6 +47,7 @@ async function push() {
 const LARGEST = 30_000_000; // bytes; the shop PC takes no larger photo
 
 async function take(blob) {
+  byId("overlay").hidden = true; // the photo before is no answer to this one
   if (blob.size > LARGEST) {
     setText(byId("verdict"), "This picture is larger than 30 MB; take it with a smaller resolution.");
     return;
