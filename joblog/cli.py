@@ -42,7 +42,11 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command and return its exit status; every known failure is one sentence."""
-    args = build_parser().parse_args(argv)
+    parser = build_parser()
+    if not (sys.argv[1:] if argv is None else argv):
+        parser.print_help(sys.stderr)  # who types the bare name asks what there is
+        return int(Exit.USAGE)
+    args = parser.parse_args(argv)
     try:
         return int(args.run(args))
     except JoblogError as error:
