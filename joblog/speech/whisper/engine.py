@@ -21,7 +21,7 @@ from joblog.speech.types import Alternative, Hearing, Verdict
 from joblog.speech.whisper.confidence import Calibration, Measures, weigh
 from joblog.speech.whisper.dictation import believable, pieces
 from joblog.speech.whisper.evidence import measure
-from joblog.speech.whisper.features import log_mel
+from joblog.speech.whisper.features import Features, log_mel
 from joblog.speech.whisper.model import Memory, Step, WhisperModel
 from joblog.speech.whisper.search import Free, Options, Search, Sentence
 from joblog.speech.whisper.sound import Prepared, prepare
@@ -103,7 +103,7 @@ class WhisperEngine:
     ) -> Analysis:
         """Search one prepared utterance; the calibration is fitted on what this returns."""
         graph = self._token_graphs(grammar, bonus)
-        memory, first = self._model.remember(self._encode(prepared), self._prompt)
+        memory, first = self._model.listen(_features(prepared), self._prompt)
         most = FEWEST_TOKENS + int(TOKENS_PER_SECOND * prepared.duration)
         options = replace(self._options, max_tokens=min(most, self._options.max_tokens))
         search = Search(self._model, graph, self._end, self._stops, options)
@@ -125,10 +125,6 @@ class WhisperEngine:
         if self._second is None or not said or not digits_only:
             return None
         return self._second.scores(prepared.samples, said)
-
-    def _encode(self, prepared: Prepared) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
-        seconds = np.ceil((prepared.duration + TAIL) / STEP) * STEP
-        return self._model.encode(log_mel(prepared.samples, int(seconds * FRAMES_PER_SECOND)))
 
     def _token_graph(self, grammar: Grammar, bonus: tuple[tuple[str, float], ...]) -> TokenGraph:
         return TokenGraph(grammar.graph, _surfaces(grammar), self._tokeniser.encode, dict(bonus))
@@ -160,7 +156,7 @@ class WhisperEngine:
         prepared = prepare(samples)
         if prepared.why is not None:
             return ""
-        memory, first = self._model.remember(self._encode(prepared), self._prompt)
+        memory, first = self._model.listen(_features(prepared), self._prompt, plain=True)
         no_speech = float(np.exp(first.logprobs[0, self._no_speech]))
         free = self._search_free(memory, first)
         text = self._tokeniser.decode(free.tokens).strip()
@@ -170,6 +166,11 @@ class WhisperEngine:
         search = Search(self._model, None, self._end, self._stops, _DICTATION)
         search.run(memory, first)
         return search.free
+
+
+def _features(prepared: Prepared) -> Features:
+    seconds = np.ceil((prepared.duration + TAIL) / STEP) * STEP
+    return log_mel(prepared.samples, int(seconds * FRAMES_PER_SECOND))
 
 
 def rank(found: Analysis, calibration: Calibration, grammar: Grammar) -> list[tuple[Words, float]]:

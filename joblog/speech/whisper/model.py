@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from joblog.speech.whisper.features import Features
 from joblog.speech.whisper.graphs import Shape, decoder_graph, encoder_graph, memory_graph
-from joblog.speech.whisper.weights import Weights, load_weights
+from joblog.speech.whisper.weights import Weights, load_weights, merge_adapter
 
 Floats = NDArray[np.float32]
 
@@ -52,7 +52,11 @@ class Step:
 
 
 class WhisperModel:
-    """A loaded model; ``threads`` is how many cores one call may use. Safe to share by threads."""
+    """A loaded model; ``threads`` is how many cores one call may use. Safe to share by threads.
+
+    The adapter is for short phrases in noise. Free speech is written better from sound that the
+    unadapted encoder heard (docs/ear.md has figures), so both are kept: ``plain`` asks for that.
+    """
 
     def __init__(
         self,
@@ -62,29 +66,33 @@ class WhisperModel:
         threads: int = 2,
         eight_bit: bool = True,
     ) -> None:
-        weights = load_weights(model_dir, adapter)
-        config = json.loads((model_dir / "config.json").read_text())
+        weights = load_weights(model_dir)
+        plain = self._listeners(weights, threads)
+        if adapter is not None:
+            merge_adapter(weights, adapter)
+        self._ears = {True: plain, False: self._listeners(weights, threads) if adapter else plain}
         self.shape = Shape.of(weights)
+        large = [name for name, value in weights.items() if value.ndim > 1]
+        for name in large:
+            if name.startswith("encoder/"):  # in the graphs now; the decoder's start needs the room
+                del weights[name]
+        config = json.loads((model_dir / "config.json").read_text())
         self.suppressed = np.array(config["suppress_ids"])
         self.suppressed_first = np.array(config["suppress_ids_begin"])
         heads = [(int(layer), int(head)) for layer, head in config["alignment_heads"]]
-        self._start(weights, heads, threads, eight_bit)
-
-    def _start(
-        self, weights: Weights, heads: list[tuple[int, int]], threads: int, eight_bit: bool
-    ) -> None:
-        self._encoder = _session(encoder_graph(weights), threads)
-        self._memory = _session(memory_graph(weights), threads)
         self._decoder = _session(decoder_graph(weights, heads, eight_bit), threads)
 
-    def encode(self, mel: Features) -> Floats:
-        """Return the encoder's output, shape (1, frames / 2, width), for one utterance."""
-        encoded: Floats = self._encoder.run(None, {"mel": mel[None]})[0]
-        return encoded
+    @staticmethod
+    def _listeners(weights: Weights, threads: int) -> tuple[Any, Any]:
+        return _session(encoder_graph(weights), threads), _session(memory_graph(weights), threads)
 
-    def remember(self, encoded: Floats, prompt: tuple[int, ...]) -> tuple[Memory, Step]:
-        """Prepare an utterance for decoding after ``prompt``; the step is a beam of one."""
-        keys, values = self._memory.run(None, {"encoded": encoded})
+    def listen(
+        self, mel: Features, prompt: tuple[int, ...], *, plain: bool = False
+    ) -> tuple[Memory, Step]:
+        """Hear an utterance, ready for decoding after ``prompt``; the step is a beam of one."""
+        encoder, memory = self._ears[plain]
+        encoded = encoder.run(None, {"mel": mel[None]})[0]
+        keys, values = memory.run(None, {"encoded": encoded})
         shape = self.shape
         sizes = (shape.decoder_layers, shape.heads)
         empty = Memory(
@@ -95,13 +103,13 @@ class WhisperModel:
         )
         past = np.zeros((shape.decoder_layers, 2, 1, shape.heads, 0, shape.head_width), np.float32)
         step = self.step(empty, past, np.zeros(1, np.int64), np.array([prompt]))
-        memory = Memory(
+        ready = Memory(
             keys,
             values,
             np.ascontiguousarray(step.past[:, 0, 0].swapaxes(2, 3)),
             np.ascontiguousarray(step.past[:, 1, 0]),
         )
-        return memory, Step(step.logprobs, past, step.attention[:, -1:])
+        return ready, Step(step.logprobs, past, step.attention[:, -1:])
 
     def step(
         self, memory: Memory, past: Floats, parents: NDArray[np.int64], tokens: NDArray[np.int64]
