@@ -283,7 +283,7 @@ class Store:
     @property
     def folder(self) -> Path:
         """The folder of the records: photos, the shop's settings and sheets lie in it."""
-        return self.media_path("0" * 64).parents[2]
+        return self._media.folder.parent
 
     def read_media(self, sha256: str) -> bytes:
         """Return the content with that hash; raises RecordError where it is missing or altered."""

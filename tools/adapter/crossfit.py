@@ -3,12 +3,12 @@
     crossfit.py gather --bundle DIR --models OUT --fold K --part I --parts N --out CASES.pickle
     crossfit.py fit CASES.pickle ... [--out calibration.json]
 
-OUT holds ``fold0/adapter.npz`` and so on: four trainings, each without one speaker's digits, a quarter
-of the human orders and a quarter of the job phrases. ``gather`` lets each of them analyse just what it
-missed, in the second part of the noises (training had the first), and sound that holds no command.
-``fit`` fits on three folds and judges on the fourth, four times, prints that, and fits on all. The
-shipped weights are trained on everything, so nothing here was measured on them: they should do a
-little better.
+OUT holds ``fold0/adapter.npz``, ``fold0/second_ear.npz`` and so on: four trainings, each without one
+speaker's digits, a quarter of the human orders and a quarter of the job phrases. ``gather`` lets each
+of them analyse just what it missed, in the second part of the noises (training had the first), and
+sound that holds no command. ``fit`` fits on three folds and judges on the fourth, four times, prints
+that, and fits on all. The shipped weights are trained on everything, so nothing here was measured on
+them: they should do a little better.
 """
 
 from __future__ import annotations

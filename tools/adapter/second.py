@@ -20,12 +20,12 @@ from pathlib import Path
 import mixing
 import numpy as np
 import onnxruntime
-import soundfile
 import texts
 import torch
 import torch.nn.functional as nnf
 from bank import read_banks
 from torch import Tensor
+from train import read_noise
 
 from joblog.speech.second_ear import DIGITS, MARGIN, NETWORK, signs
 
@@ -35,7 +35,6 @@ SHARES = {
 }  # fmt: skip
 LENGTHS = (30_000, 40_000, 48_000, 56_000)  # samples
 ROWS, BATCH, WIDTH, EPOCHS, RATE = 16, 64, 160, 8, 2e-3
-RECORDED = 0.35  # share of the noise that is given, repeated
 Row = tuple[np.ndarray, list[str], str]  # embedding (time, 96), words, voice
 
 
@@ -61,10 +60,7 @@ def hear(folder: Path, minutes: float, seed: int) -> list[Row]:
     banks = read_banks(folder / "bank", -1)
     for item in banks.items:
         item.targets, item.chances = [[0]], [1.0]  # the recogniser's, not used here
-    made = np.load(folder / "noise.npy")
-    given, _ = soundfile.read(folder / "noise.flac", dtype="int16")
-    times = max(1, round(RECORDED * len(made) / (1 - RECORDED) / len(given)))
-    noise = torch.tensor(np.concatenate([made, np.tile(given, times)]))
+    noise = torch.tensor(read_noise(folder))
     mixer = Mixer(torch.tensor(banks.sound), banks.items, noise, SHARES, seed, tokens=lambda _: [0])
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = 1

@@ -2,11 +2,10 @@
 
     train.py --bundle DIR --targets FILE
     train.py --bundle DIR --targets FILE --out DIR --seconds N [--fold K] [--seed S]
-             [--start adapter.npz --share S]
+             [--start adapter.npz]
 
 The first form asks the teacher once how it would write each utterance, for all trainings. With
-``--start`` a training goes on from an adapter, and ``--share`` of the way that it goes is kept
-(Wortsman et al. 2022, 'Robust fine-tuning').
+``--start`` a training goes on from an adapter; soup.py averages the two.
 
 DIR holds ``model.bin`` and ``tokenizer.json``, ``bank/`` (synthesise.py and bundle.py), ``noise.npy``
 (noises.py) and ``noise.flac`` (bundle.py). Leaves ``adapter.npz`` in --out, now and then also before
@@ -139,9 +138,8 @@ class Trainer:
         loss = written + distilled + 0.1 * near
         return loss, {"written": written, "distilled": distilled, "near": near}
 
-    def train(self, seconds: float, rate: float, share: float, out: Path) -> None:
-        """Train for ``seconds``, the learning rate falling along a cosine; keep ``share`` of it."""
-        begin = [value.clone() for value in self.kept]
+    def train(self, seconds: float, rate: float, out: Path) -> None:
+        """Train for ``seconds``, the learning rate falling along a cosine."""
         optimiser = torch.optim.AdamW(
             self.change.parameters(), lr=rate, weight_decay=0.01, betas=(0.9, 0.98)
         )
@@ -171,8 +169,8 @@ class Trainer:
             steps += 1
         print(f"{steps} steps; exam: {self.examine()}", flush=True)
         with torch.no_grad():
-            for old, mean, value in zip(begin, self.kept, self.change.parameters(), strict=True):
-                value.copy_(old.lerp(mean, share))
+            for mean, value in zip(self.kept, self.change.parameters(), strict=True):
+                value.copy_(mean)
         print(f"what is kept; exam: {self.examine()}", flush=True)
         self.change.save(out / "adapter.npz")
 
@@ -205,7 +203,6 @@ def main() -> None:
     parser.add_argument("--fold", type=int, default=-1, help="human rows kept for measuring")
     parser.add_argument("--rate", type=float, default=2e-4)
     parser.add_argument("--start", type=Path, help="an adapter to go on from")
-    parser.add_argument("--share", type=float, default=1.0, help="of the training that is kept")
     parser.add_argument("--batch-frames", type=int, default=64_000)
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
@@ -218,7 +215,7 @@ def main() -> None:
     if given.start:
         trainer.start_from(given.bundle / "model.bin", given.start)
     print(f"{time.time() - begun:.0f} s ready on {DEVICE}", flush=True)
-    trainer.train(given.seconds, given.rate, given.share, given.out)
+    trainer.train(given.seconds, given.rate, given.out)
 
 
 if __name__ == "__main__":

@@ -109,10 +109,10 @@ class WhisperEngine:
         search = Search(self._model, graph, self._end, self._stops, options)
         sentences = search.run(memory, first)
         frames = len(prepared.samples) * 50 // RATE
+        if not sentences:
+            return Analysis([], np.zeros((0, 0)), search.free, prepared)
         second = self._ask_second(prepared, sentences)
-        measures = (
-            measure(sentences, search.free, frames, second) if sentences else np.zeros((0, 0))
-        )
+        measures = measure(sentences, search.free, frames, second)
         return Analysis(sentences, measures, search.free, prepared)
 
     def _ask_second(
@@ -122,7 +122,7 @@ class WhisperEngine:
         # there the recogniser has the grammar to lean on.
         said = [sentence.words for sentence in sentences]
         digits_only = all(word in DIGITS for words in said for word in words)
-        if self._second is None or not said or not digits_only:
+        if self._second is None or not digits_only:
             return None
         return self._second.scores(prepared.samples, said)
 

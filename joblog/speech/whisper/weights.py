@@ -79,16 +79,13 @@ def parse_weights(data: bytes) -> Weights:
     return weights
 
 
-def load_weights(model_dir: Path | str, adapter: Path | str | None = None) -> Weights:
-    """Return the weights in ``model_dir/model.bin`` with ``adapter`` merged, if one is given.
+def load_weights(model_dir: Path | str) -> Weights:
+    """Return the weights in ``model_dir/model.bin``.
 
     Linear weights have shape (out, in); self-attention's ``linear_0`` holds query, key and value
     one below the other, cross attention's ``linear_1`` key and value.
     """
-    weights = parse_weights((Path(model_dir) / "model.bin").read_bytes())
-    if adapter is not None:
-        merge_adapter(weights, Path(adapter))
-    return weights
+    return parse_weights((Path(model_dir) / "model.bin").read_bytes())
 
 
 def merge_adapter(weights: Weights, path: Path) -> None:
