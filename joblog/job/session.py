@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from joblog.audio.encode import MIME, flac_bytes
@@ -185,16 +186,19 @@ class JobSession:
         What the grammar doesn't know changes nothing; the reply says what would be understood.
         """
         with self._lock:
-            pending = note_pending(self.state, by, self.clock.read())
-            note = text.strip() if pending is not None else note_in(text)
-            if note:
-                return self._note(note, source, by, question=pending)
-            words = typed_words(text)
-            meaning = meaning_of(words, self.sheet)
-            if meaning is None:
-                why = why_not_understood(words, self.sheet)
-                return self._remember(Reply("Say again.", why, "again"))
-            return self._act(meaning, source, by)
+            reply = self._typed_in(text, by, source)
+            return self._remember(replace(reply, typed=text.strip()))
+
+    def _typed_in(self, text: str, by: str, source: Source) -> Reply:
+        pending = note_pending(self.state, by, self.clock.read())
+        note = text.strip() if pending is not None else note_in(text)
+        if note:
+            return self._note(note, source, by, question=pending)
+        words = typed_words(text)
+        meaning = meaning_of(words, self.sheet)
+        if meaning is None:
+            return Reply("Say again.", why_not_understood(words, self.sheet), "again")
+        return self._act(meaning, source, by)
 
     def photo(
         self,
@@ -296,7 +300,8 @@ class JobSession:
         media: tuple[MediaRef, ...] = (),
     ) -> Reply:
         if made.say_again:
-            return self._last
+            # Nothing new is recorded: who asked again is not who said the words before.
+            return self._remember(replace(self._last, entries=(), typed=""))
         before = self.state
         entries = [self._append(draft, source, by, heard, media) for draft in made.drafts]
         if made.replan:

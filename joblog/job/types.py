@@ -283,3 +283,4 @@ class Reply:
     entries: tuple[Entry, ...] = ()
     findings: tuple[Finding, ...] = ()
     wants_photo: tuple[str, str] | None = None  # (kind, phase or '') that should be taken now
+    typed: str = ""  # the phrase as it was typed, where this answers one

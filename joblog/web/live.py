@@ -53,11 +53,12 @@ async def _stream(request: Request, session: JobSession) -> AsyncIterator[str]:
         quiet += LOOK
 
 
-def _ticked(session: JobSession) -> tuple[int, str]:
+def _ticked(session: JobSession) -> tuple[int, str, str]:
     """Let the job's clocks speak up; return what tells a changed view from an unchanged one.
 
     Running clocks change nothing: browsers count on by themselves from the seconds they were given.
     """
     if session.state.clocks and not session.state.closed:
         session.tick()
-    return len(session.state.entries), session.last_reply.shown
+    last = session.last_reply
+    return len(session.state.entries), last.shown, last.typed

@@ -11,6 +11,7 @@ from joblog.job.foremost import missing_line
 from joblog.job.phrases import help_card
 from joblog.job.session import JobSession
 from joblog.job.types import FindingKind, JobState, Reply, StepState, Value
+from joblog.job.wording import capital
 from joblog.measure.units import Quantity, format_quantity
 from joblog.readback.clips import Stock, stock
 from joblog.readback.sequence import pieces_of
@@ -77,6 +78,7 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
                 "key": f.key,
                 "kind": str(f.kind),
                 "text": f.text,
+                "headed": headed(f.kind, f.text),
                 "customer": state.explanations.get(f.key, f.customer),
                 "resolved": f.resolved,
                 "undone": f.key in later,
@@ -93,6 +95,14 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
         "reply": reply_view(session.last_reply, voice),
         "voice": voice_view(voice or stock()),
     }
+
+
+def headed(kind: FindingKind, text: str) -> str:
+    """Return a finding's words under its kind as a heading: 'Not sure: ...' only once."""
+    words = text
+    if words.lower().startswith(f"{kind}: "):
+        words = words[len(f"{kind}: ") :]
+    return capital(words)
 
 
 def undone(state: JobState) -> dict[str, str]:
@@ -148,6 +158,7 @@ def reply_view(reply: Reply, voice: Stock | None = None) -> dict[str, Any]:
         "shown": reply.shown,
         "tone": reply.tone,
         "source": reply.entries[0].source if reply.entries else "",
+        "typed": reply.typed,
         "announced": any(e.source == "clock" for e in reply.entries),  # nobody asked: say it aloud
     }
 

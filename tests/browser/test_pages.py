@@ -18,9 +18,66 @@ def test_bay_screen_answers_and_follows_another_screen_live(shop, booth, job):
     wait_text(page, "#answer", "Vehicle")
     wait_text(page, "#heard", "“vehicle checked”")
     shop.say(job, "drain plug out")
-    wait_text(page, "#heard", "Entered by hand")  # on another screen: this one heard nothing
+    wait_text(page, "#heard", "“drain plug out”")  # typed on another screen
     page.wait_for_selector("#findings li.open")
     assert "must come first" in page.inner_text("#findings")
+
+
+def test_two_screens_of_a_job_say_the_same_of_a_phrase_typed_on_one(shop, booth, job):
+    """A typed phrase was not heard, and stands on each screen as it was typed."""
+    typing, following = booth.page(), booth.page()
+    for page in (typing, following):
+        page.goto(f"{shop.here}/job/{job}")
+        wait_text(page, "#line", "Live")
+    for phrase in ("Vehicle checked", "what is next", "no such words"):  # done, answered, refused
+        typing.fill("#phrase", phrase)
+        typing.press("#phrase", "Enter")
+        wait_text(following, "#heard", f"“{phrase}”")
+        for page in (typing, following):
+            assert page.inner_text("#heard") == f"“{phrase}”"
+            assert page.inner_text("#h-heard") == "Last typed"
+    shop.say(job, "drain plug out")
+    finding = shop.view(job)["findings"][0]["key"]
+    reason = {"finding": finding, "text": "as the advisor asked"}
+    shop.client.post(f"/api/jobs/{job}/confirm", json=reason).raise_for_status()
+    for page in (typing, following):  # a button has no words to quote
+        wait_text(page, "#heard", "By hand")
+        assert page.inner_text("#h-heard") == "Last entered"
+
+
+def test_opening_a_job_says_which_fields_are_required(shop, booth):
+    page = booth.page()
+    page.goto(f"{shop.here}/new")
+    required = page.evaluate("[...document.querySelectorAll(':required')].map((f) => f.id)")
+    marked = page.evaluate(
+        "[...document.querySelectorAll('label')].filter((l) => l.textContent.includes('(required)'))"
+        ".map((l) => l.htmlFor)"
+    )
+    assert required == marked == ["sheet"]
+    page.get_by_label("Odometer in miles or kilometres").select_option("km")
+    page.get_by_role("button", name="Open the job").click()
+    assert page.url.endswith("/new")  # the browser asks for the sheet
+    page.get_by_label("Job sheet").select_option("transaxle-drain-fill")
+    page.get_by_role("button", name="Open the job").click()
+    wait_text(page, "[role=alert]", "say which unit it is")
+    assert page.get_by_label("Job sheet").input_value() == "transaxle-drain-fill"
+    assert page.get_by_label("Odometer in miles or kilometres").input_value() == "km"
+    page.get_by_label("Gearbox or unit type").fill("KT-6F")
+    page.get_by_role("button", name="Open the job").click()
+    page.wait_for_url("**/job/*")
+
+
+def test_the_desk_says_not_sure_once(shop, booth, job):
+    early = booth.page()
+    early.goto(f"{shop.here}/desk/{job}")
+    wait_text(early, "#line", "Live")
+    shop.say(job, "fluid temperature is nine hundred celsius")
+    late = booth.page()
+    late.goto(f"{shop.here}/desk/{job}")
+    for page in (early, late):  # drawn live, and as the page came
+        wait_text(page, "#findings", "900 °C?")
+        words = page.inner_text("#findings form:first-child p:first-child")
+        assert words.strip() == "not sure: 900 °C?"
 
 
 def test_phone_keeps_photos_without_a_network_and_sends_them_once(shop, booth, job):
@@ -124,6 +181,28 @@ def test_a_running_clock_is_seen_without_scrolling_beside_a_long_answer(shop, bo
     missing = page.locator("#findings li", has_text="things are missing. Next: ")
     assert missing.count() == 1
     assert page.locator("#findings li", has_text="not done").count() == 1
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        ["drain plug out"],
+        ["engine off", "job complete"],
+        ["note " + "the customer hears a noise when it is cold " * 6],
+        ["help"],
+    ],
+)
+def test_what_is_next_stands_above_the_talk_bar_beside_a_long_answer(shop, booth, job, said):
+    for text in said:
+        shop.say(job, text)
+    page = booth.page(DESK)
+    page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#line", "Live")
+    wait_text(page, "#heard", said[-1][:20].strip())
+    bar = page.locator(".speak").bounding_box()["y"]
+    for name in ("#next", "#say"):
+        place = page.locator(name).bounding_box()
+        assert place["y"] + place["height"] <= bar, (name, place, bar)
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK])

@@ -10,16 +10,10 @@ const voice = new Voice(job, (text) => setText(byId("voice"), text));
 let microphone = null;
 let lastSpoken = null;
 let lastHeardAt = null;
-const typed = { waiting: false, shown: "" }; // what was typed on this screen, and its answer
+let typing = false; // a phrase of this screen is on its way to the shop PC
 
 function draw(view) {
-  const said = view.recent.filter((line) => line.note !== "reject").at(-1);
-  if (view.reply.source === "hand") {
-    if (!typed.waiting && view.reply.shown !== typed.shown) setText(byId("heard"), "Entered by hand");
-  } else if (said && said.at !== lastHeardAt) {
-    lastHeardAt = said.at;
-    setText(byId("heard"), said.what);
-  }
+  drawHeard(view);
   drawAnswer(view.reply);
   setText(byId("next"), view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done");
   setText(byId("wants"), view.next && !view.closed ? view.next.wants.join("; ") : "");
@@ -29,6 +23,28 @@ function draw(view) {
   drawSteps(view);
   drawClocks(view.clocks);
 }
+
+// A phrase stands as it was said or typed, on whichever screen that was; what has no words of its own
+// (the desk closes the job, a finding is confirmed there) was entered by hand.
+function drawHeard({ reply, recent }) {
+  if (typing) return; // its phrase stands there; the answer is on its way
+  const said = recent.filter((line) => line.note !== "reject").at(-1);
+  if (reply.typed) {
+    showTyped(reply.typed);
+  } else if (reply.source === "hand") {
+    showHeard("Last entered", "By hand");
+  } else if (said && said.at !== lastHeardAt) {
+    showHeard("Last heard", said.what);
+  }
+  lastHeardAt = said?.at ?? null;
+}
+
+function showHeard(how, words) {
+  setText(byId("h-heard"), how);
+  setText(byId("heard"), words);
+}
+
+const showTyped = (text) => showHeard("Last typed", `“${text}”`);
 
 function drawQuestion(question) {
   byId("question").hidden = !question;
@@ -101,13 +117,14 @@ function tick() {
 }
 setInterval(tick, 500);
 
-// What is said aloud stands large; what may be read besides, with its cautions, stands below. Where
-// that holds the spoken words anyway, it stands large alone: nobody reads a sentence twice.
+// What is said aloud stands large; what may be read besides, with its cautions, stands below the next
+// step, which a long answer must not push away. Where that holds the spoken words anyway, it stands large alone: nobody reads a sentence twice.
 function drawAnswer({ spoken = "", shown = "" }) {
   const whole = !spoken || shown.includes(spoken.replace(/\.$/, ""));
   const large = whole && shown.length < spoken.length + 60;
   setText(byId("answer"), large ? shown || spoken : spoken || shown);
   setText(byId("more"), large ? "" : shown);
+  byId("whole").hidden = large;
   askOnce();
 }
 
@@ -121,16 +138,14 @@ function answered(reply) {
 }
 
 async function say(text) {
-  setText(byId("heard"), `“${text}”`);
-  typed.waiting = true;
+  showTyped(text);
+  typing = true;
   try {
-    const reply = await send(`/api/jobs/${job}/say`, { text, by });
-    typed.shown = reply.shown;
-    answered(reply);
+    answered(await send(`/api/jobs/${job}/say`, { text, by }));
   } catch (error) {
     setText(byId("answer"), error.message);
   } finally {
-    typed.waiting = false;
+    typing = false;
   }
 }
 

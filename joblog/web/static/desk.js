@@ -36,7 +36,7 @@ function drawFindings(findings) {
       byId("findings").append(form);
     }
     setText(form.querySelector("strong"), finding.kind);
-    setText(form.querySelector(".told"), finding.text);
+    setText(form.querySelector(".told"), finding.headed);
     setText(form.querySelector(".ended"), finding.resolved ? `Ended: ${finding.resolved}.` : "");
     const field = form.querySelector("textarea");
     if (field.value === field.defaultValue) field.defaultValue = field.value = finding.customer;
