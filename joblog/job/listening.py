@@ -73,6 +73,16 @@ def sure_of_meaning(sheet: Sheet, hearing: Hearing) -> bool:
     return hearing.confidence + sum(a.confidence for a in same) >= MEANING_SURE
 
 
+def asks_for_help(sheet: Sheet, hearing: Hearing) -> bool:
+    """Say whether the best reading of an unclear hearing is 'help'.
+
+    It may be answered without being sure: nothing is recorded by it, and whoever said something
+    else learns what can be said now.
+    """
+    meaning = meaning_of(hearing.text, sheet) if hearing.text else None
+    return hearing.verdict is Verdict.ASK and meaning is not None and meaning.target == "help"
+
+
 def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:
     """Return at most two sentences that could have been said and mean different things."""
     texts = [hearing.text, *(a.text for a in hearing.alternatives if a.confidence >= LIKELY)]

@@ -28,7 +28,9 @@ from joblog.job.drafts import Draft, Plan
 from joblog.job.expected import expected_tags
 from joblog.job.grammar import grammar_for_state
 from joblog.job.guard_unit import unit_reasons
+from joblog.job.helping import answer_help
 from joblog.job.listening import (
+    asks_for_help,
     dictated_note,
     heard_body,
     note_pending,
@@ -172,6 +174,8 @@ class JobSession:
         if hearing.verdict is Verdict.REJECT:
             return IGNORED
         state = self.state
+        if asks_for_help(self.sheet, hearing):
+            return self._carry_out(answer_help(state), "voice", by, heard)
         if hearing.verdict is Verdict.ASK and not sure_of_meaning(self.sheet, hearing):
             settled = settled_by(state, self.sheet, hearing, by)
             if settled is None:

@@ -231,18 +231,25 @@ class JobState:
     def next_step(self) -> StepState | None:
         """The first step that is not done and whose order allows it.
 
-        A step that others have overtaken is no longer proposed: its moment has passed.
+        A step that others have overtaken stays next as long as it is open that it must come first;
+        once that is confirmed with a reason it is no longer proposed: its moment has passed.
         """
-        done = self.done
+        done, first = self.done, self._must_come_first
         for state in self.steps:
             key = state.step.key
             if (
                 state.status is StepStatus.OPEN
                 and ready(self.sheet, state.step, done)
-                and not overtaken(self.sheet, key, done)
+                and (key in first or not overtaken(self.sheet, key, done))
             ):
                 return state
         return None
+
+    @property
+    def _must_come_first(self) -> frozenset[str]:
+        """Keys of the steps that an open finding says must come before one that was done."""
+        keys = [f.key.split(":") for f in self.findings if not f.resolved]
+        return frozenset(key[2] for key in keys if key[0] == "order" and len(key) == 3)
 
     @property
     def done(self) -> frozenset[str]:

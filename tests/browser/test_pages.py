@@ -49,10 +49,8 @@ def test_opening_a_job_says_which_fields_are_required(shop, booth):
     page = booth.page()
     page.goto(f"{shop.here}/new")
     required = page.evaluate("[...document.querySelectorAll(':required')].map((f) => f.id)")
-    marked = page.evaluate(
-        "[...document.querySelectorAll('label')].filter((l) => l.textContent.includes('(required)'))"
-        ".map((l) => l.htmlFor)"
-    )
+    labels = page.get_by_text("(required)").locator("xpath=ancestor::label")
+    marked = labels.evaluate_all("(all) => all.map((label) => label.htmlFor)")
     assert required == marked == ["sheet"]
     page.get_by_label("Odometer in miles or kilometres").select_option("km")
     page.get_by_role("button", name="Open the job").click()
@@ -96,6 +94,22 @@ def test_phone_keeps_photos_without_a_network_and_sends_them_once(shop, booth, j
     wait_text(page, "#queue", "All photos")
     page.wait_for_selector("#overlay:not([hidden])")
     assert len(photos(shop, job)) == 1
+
+
+def test_a_photo_out_of_order_is_kept_and_what_is_next_stays(shop, booth):
+    job = shop.open_job(sheet="short-drain")
+    shop.say(job, "vehicle checked")
+    phone, bay = booth.page(PHONE), booth.page()
+    for page, path in ((phone, "phone"), (bay, "job")):
+        page.goto(f"{shop.here}/{path}/{job}")
+        wait_text(page, "#next", "Loosen the fill plug first")
+    phone.locator("#kinds [data-kind=plug]").click()
+    phone.set_input_files("#file", PICTURES / "plug-before.jpg")
+    wait_text(phone, "#verdict", "fill plug loose must come first")
+    wait_text(bay, "#answer", "fill plug loose must come first")
+    assert len(photos(shop, job)) == 1
+    for page in (phone, bay):
+        assert page.inner_text("#next") == "Loosen the fill plug first"
 
 
 def test_photos_keep_their_order_where_the_phones_clock_is_wrong(shop, booth, job):
