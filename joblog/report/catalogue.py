@@ -62,6 +62,7 @@ def sheet_texts(sheet: Sheet) -> Iterator[str]:
         yield from sheet.sheet.next_due.watch
     yield from (caution.text for caution in sheet.cautions)
     yield from (fluid.name for fluid in sheet.fluids)
+    yield from sheet.conditions.values()
     for part in sheet.parts:
         yield part.name
         if part.fitted:

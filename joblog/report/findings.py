@@ -14,6 +14,7 @@ from joblog.report.model import Correction, Found
 from joblog.report.numbers import as_decimal
 from joblog.report.past import flake_lengths
 from joblog.report.pictures import unusable_words
+from joblog.report.sentences import guard_sentence
 from joblog.report.text import clean, sentence
 
 _COUNTED = Decimal(str(FLAKE_COUNTED_MM))
@@ -39,8 +40,9 @@ def kind_name(c: Context, kind: FindingKind) -> str:
 def for_customer(c: Context, finding: Finding) -> str:
     """Return a finding in the customer's words.
 
-    The guard writes English; in another language the report says what kind of thing it was and at
-    which step, and the guard's own sentence stays on the expert's pages.
+    The guard writes English; in another language its sentence is made anew. Where that can't be,
+    the report says what kind of thing it was and at which step, and the guard's own sentence stays
+    on the expert's pages.
     """
     photo = unusable_photo(c, finding)
     if photo is not None:
@@ -56,8 +58,9 @@ def in_full(c: Context, finding: Finding) -> str:
     photo = next((p for p in c.state.photos if p.entry.id == finding.entry), None)
     if rule == "unsure":
         return t.say("One spoken line was unclear; the program asked.")
-    if photo is None:
-        return ""
+    anew = guard_sentence(c, finding)
+    if anew or photo is None:
+        return anew
     if rule == "level":
         level = as_decimal(photo.measurement.get("level_fraction"))
         if level is not None and level > 1:

@@ -11,10 +11,18 @@ from joblog.record.chain import verify_lines
 
 
 @pytest.fixture(scope="module")
-def played(tmp_path_factory):
+def shop(tmp_path_factory):
+    """Where the shop keeps its own records."""
+    return tmp_path_factory.mktemp("shop")
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory, shop):
     """Play the demo once; the tests below look at what it left."""
     out = tmp_path_factory.mktemp("demo")
-    assert main(["demo", "--plain", "--out", str(out)]) == 0
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("JOBLOG_DATA", str(shop))
+        assert main(["demo", "--plain", "--out", str(out)]) == 0
     return out
 
 
@@ -42,6 +50,12 @@ def test_demo_leaves_report_and_record(played):
     page = (played / "report.html").read_text(encoding="utf-8")
     assert "Bramble" in page
     assert "<script" not in page
+
+
+def test_the_demo_stays_apart_from_the_shops_own_records(played, shop, capsys):
+    capsys.readouterr()
+    assert main(["jobs", "--data", str(shop)]) == 0
+    assert capsys.readouterr().out == "There are no jobs here yet.\n"
 
 
 def test_record_is_whole_and_the_job_is_closed(entries, played):

@@ -1,7 +1,7 @@
 """A call for help, spoken, through the real recogniser into a real job.
 
-The sound is synthetic (``data/spoken/README.md``). A lone "help" is a short word and is heard badly in
-noise: then joblog may ask, and must record nothing by it.
+The sound is synthetic (``data/spoken/README.md``). A lone "help" is a short word and is heard badly
+in noise: then joblog may ask, and must record nothing by it.
 """
 
 from __future__ import annotations

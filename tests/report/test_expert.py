@@ -182,7 +182,7 @@ def test_the_record_is_summed_up(full: Any, make: Callable[..., Report]) -> None
     assert "1 ignored as chatter" in entries
 
 
-def test_spanish_says_everything_in_spanish_and_keeps_the_original_of_findings(
+def test_spanish_says_everything_in_spanish_findings_too(
     full: Any, make: Callable[..., Report]
 ) -> None:
     report = make(full, language="es", units="metric")
@@ -193,8 +193,9 @@ def test_spanish_says_everything_in_spanish_and_keeps_the_original_of_findings(
     seen = next(f for f in report.findings if f.kind == "observación")
     assert plain(seen.text).startswith("El imán había atrapado una viruta de metal de 1,2 mm")
     found = next(f for f in report.findings if f.kind == "fuera de sus límites")
-    assert found.original.startswith("Torque drain plug 14 lbf·ft is below the limit")
-    assert found.text.startswith("Un valor en «Tapón de vaciado")
+    assert found.original == ""
+    assert plain(found.text).startswith("En «Tapón de vaciado con arandela nueva, apretar» se")
+    assert plain(found.text).endswith("19,0 N·m; lo especificado es 50,2 a 61,0 N·m.")
 
 
 def test_a_photo_that_is_not_at_hand_is_said_to_be_missing(full: Any) -> None:

@@ -1,0 +1,336 @@
+"""The guard's sentences, made anew in the report's language from what they were made of.
+
+The record holds no sentences: a finding is computed from entries and sheet, so the report computes
+it once more, with the reader's words, numbers and units. Each function returns '' where it can't.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+from joblog.job.guard_quantity import balance_of
+from joblog.job.order import required_before
+from joblog.job.types import Finding, FindingKind, FluidState, Value
+from joblog.job.values import step_named, value_of
+from joblog.job.wrenches import good_range, tool_named
+from joblog.report.context import Context
+from joblog.report.text import clean
+from joblog.sheet.model import Step
+
+UNDONE = "undone:"
+
+
+def guard_sentence(c: Context, finding: Finding, key: str = "") -> str:
+    """Return a finding's sentence for the customer in the report's language, or ''."""
+    key = key or finding.key
+    if key.startswith(UNDONE):
+        inner = guard_sentence(c, finding, key.removeprefix(UNDONE).partition(":")[2])
+        return f"{inner} {c.t.say('It was taken back.')}" if inner else ""
+    rule, _, rest = key.partition(":")
+    made = _RULES.get(rule)
+    return made(c, finding, rest) if made else ""
+
+
+def _title(c: Context, key: str) -> str:
+    return c.step_title(key) or clean(key)
+
+
+def _body(c: Context, finding: Finding, name: str) -> str:
+    entry = c.by_id.get(finding.entry or "")
+    return str(entry.body.get(name) or "") if entry else ""
+
+
+def _figure(finding: Finding, pattern: str) -> int | None:
+    """Return a number that only the guard's own sentence holds."""
+    found = re.search(pattern, finding.customer)
+    return int(found[1]) if found else None
+
+
+def _order(c: Context, finding: Finding, rest: str) -> str:
+    key, _, other = rest.partition(":")
+    t, title = c.t, _title(c, key)
+    if other.startswith("which-"):
+        first = _figure(finding, r"before number (\d+)")
+        number = other.removeprefix("which-")
+        return t.say(
+            "At “{step}” number {number} was tightened before number {first}.",
+            step=title,
+            number=number,
+            first=first,
+        )
+    step = step_named(c.state.sheet, key)
+    if step is not None and other not in required_before(c.state.sheet, step):
+        return t.say(
+            "“{step}” was reported after “{other}”, which should follow it.",
+            step=title,
+            other=_title(c, other),
+        )
+    return t.say(
+        "“{step}” was reported before “{other}”, which comes first.",
+        step=title,
+        other=_title(c, other),
+    )
+
+
+def _condition(c: Context, _: Finding, rest: str) -> str:
+    key, name = rest.split(":")[:2]
+    step = step_named(c.state.sheet, key)
+    said = c.t.sheet(c.state.sheet.conditions.get(name, name))
+    if step is not None and name in step.not_while:
+        return c.t.say(
+            "At “{step}” this was still reported: {condition}.",
+            step=_title(c, key),
+            condition=said,
+        )
+    return c.t.say(
+        "At “{step}” this had not been reported: {condition}.",
+        step=_title(c, key),
+        condition=said,
+    )
+
+
+def _stage(c: Context, finding: Finding, _: str) -> str:
+    return c.t.say(
+        "“{step}” was done again after “{other}”, which must follow it.",
+        step=_title(c, _body(c, finding, "step")),
+        other=_title(c, finding.step or ""),
+    )
+
+
+def _value(c: Context, key: str) -> Value | None:
+    entry = c.by_id.get(key)
+    return value_of(c.state.sheet, entry) if entry else None
+
+
+def _spec(c: Context, finding: Finding, rest: str) -> str:
+    value = _value(c, rest)
+    if value is None:
+        return ""
+    figure = c.quantity(value.value, value.unit)
+    if value.adapter and value.in_spec_unit is not None:
+        gets = c.quantity(value.in_spec_unit, value.spec_unit)
+        figure = c.t.say("{gets} (the wrench at {figure})", gets=gets, figure=figure)
+    return c.t.say(
+        "At “{step}” {figure} was reported; specified is {limits}.",
+        step=_title(c, finding.step or value.name),
+        figure=figure,
+        limits=c.between(value.low, value.high, value.spec_unit),
+    )
+
+
+def _wrench(c: Context, finding: Finding, rest: str) -> str:
+    value = _value(c, rest)
+    wrench = tool_named(c.state.sheet, value.wrench) if value else None
+    band = good_range(wrench) if wrench else None
+    if value is None or wrench is None or wrench.highest is None or band is None:
+        return ""
+    return c.t.say(
+        "At “{step}” {figure} was tightened with a wrench that is good for {span}.",
+        step=_title(c, finding.step or value.name),
+        figure=c.quantity(value.value, value.unit),
+        span=c.between(*band, wrench.highest.unit),
+    )
+
+
+def _part(c: Context, finding: Finding, _: str) -> str:
+    key = _body(c, finding, "part")
+    part = next((p for p in c.state.sheet.parts if p.key == key), None)
+    if part is None:
+        return ""
+    return c.t.say(
+        "Put back used, though a new one belongs there: {part}.", part=c.t.sheet(part.name)
+    )
+
+
+def _sums(c: Context, key: str) -> tuple[str, FluidState | None]:
+    fluid = c.fluid(key)
+    name = c.t.sheet(fluid.name) if fluid else clean(key)
+    return name[:1].upper() + name[1:], next((f for f in c.state.fluids if f.key == key), None)
+
+
+def _quantity(c: Context, _: Finding, rest: str) -> str:
+    name, sums = _sums(c, rest.partition(":")[0])
+    if sums is None:
+        return ""
+    wanted = sums.poured_out if sums.specified is None else sums.specified
+    return c.t.say(
+        "{fluid}: {total} went in; specified is {wanted}.",
+        fluid=name,
+        total=c.quantity(sums.poured_in, sums.unit),
+        wanted=c.quantity(wanted, sums.unit),
+    )
+
+
+def _drained(c: Context, _: Finding, rest: str) -> str:
+    key = rest.partition(":")[0]
+    name, sums = _sums(c, key)
+    fluid = c.fluid(key)
+    compared = balance_of(c.state, fluid, sums) if fluid and sums else None
+    if sums is None or compared is None:
+        return ""
+    gone, added = (c.quantity(x, sums.unit) for x in (sums.poured_out, sums.poured_in))
+    corrected = compared.corrected.exact
+    if corrected == sums.poured_out:
+        return c.t.say(
+            "{fluid}: {gone} came out and {added} went in.", fluid=name, gone=gone, added=added
+        )
+    return c.t.say(
+        "{fluid}: {gone} came out ({corrected} at the new fluid's temperature) and {added} went "
+        "in.",
+        fluid=name,
+        gone=gone,
+        added=added,
+        corrected=c.quantity(corrected, sums.unit),
+    )
+
+
+def _came_out(c: Context, _finding: Finding, rest: str) -> str:
+    key, _, way = rest.partition(":")
+    name, sums = _sums(c, key)
+    if sums is None or sums.specified is None:
+        return ""
+    gone, usual = (c.quantity(x, sums.unit) for x in (sums.poured_out, sums.specified))
+    if way == "more":
+        return c.t.say(
+            "{fluid}: {gone} came out; a service usually brings {usual}. The unit may have been "
+            "too full.",
+            fluid=name,
+            gone=gone,
+            usual=usual,
+        )
+    return c.t.say(
+        "{fluid}: {gone} came out; a service usually brings {usual}. The unit may have been low.",
+        fluid=name,
+        gone=gone,
+        usual=usual,
+    )
+
+
+def _window(c: Context, finding: Finding, _: str) -> str:
+    t, step = c.t, step_named(c.state.sheet, finding.step)
+    seconds = _figure(finding, r"was done (-?\d+) seconds")
+    if step is None or step.window is None or seconds is None:
+        return ""
+    opens, closes = step.window.opens, step.window.closes
+    facts = {"step": _title(c, step.key), "passed": t.span(seconds), "opens": t.span(opens)}
+    if closes is None:
+        text = t.say(
+            "“{step}” was done {passed} after its clock started; it counts from {opens} on.",
+            **facts,
+        )
+    else:
+        text = t.say(
+            "“{step}” was done {passed} after its clock started; it counts between {opens} and "
+            "{closes}.",
+            **facts,
+            closes=t.span(closes),
+        )
+    if finding.kind is not FindingKind.UNSURE:
+        return text
+    doubt = t.say("The machine was restarted in between, so that this time is not sure.")
+    return f"{text} {doubt}"
+
+
+def _fan(c: Context, finding: Finding, _: str) -> str:
+    cycles = _figure(finding, r"ran (\d+) times")
+    return c.t.say(
+        "The cooling fan ran {n} times before the level was read; the fluid was hotter than needed "
+        "and stands a little higher.",
+        n=cycles,
+    )
+
+
+def _clock(c: Context, finding: Finding, _: str) -> str:
+    seconds = _figure(finding, r"by (\d+) s")
+    if seconds is None:
+        return ""
+    amount = c.t.span(seconds)
+    if "set forward" in finding.customer:
+        return c.t.say(
+            "The computer's clock was set forward by {amount} during the job; measured times do "
+            "not depend on it.",
+            amount=amount,
+        )
+    return c.t.say(
+        "The computer's clock was set back by {amount} during the job; measured times do not "
+        "depend on it.",
+        amount=amount,
+    )
+
+
+def _unit(c: Context, _: Finding, rest: str) -> str:
+    t, sheet = c.t, c.state.sheet
+    applies, title = sheet.applies, t.sheet(sheet.sheet.title)
+    names = {"type": applies.to, "engine": applies.engines}.get(rest, ())
+    unit = c.opened("unit", rest)
+    if rest == "vin":
+        return t.say("The VIN {vin} is not one that “{sheet}” is for.", vin=unit, sheet=title)
+    if rest == "type" and not unit:
+        return t.say(
+            "“{sheet}” is for {units}; which unit it is was not said.",
+            sheet=title,
+            units=t.listing([clean(n) for n in names]),
+        )
+    if not names:
+        return t.say("“{sheet}” is not for {unit}.", sheet=title, unit=unit)
+    return t.say(
+        "“{sheet}” is for {units}, not for {unit}.",
+        sheet=title,
+        units=t.listing([clean(n) for n in names]),
+        unit=unit,
+    )
+
+
+def _missing(c: Context, _finding: Finding, rest: str) -> str:
+    key, _, what = rest.partition(":")
+    state = c.state.step(key)
+    if state is None:
+        return ""
+    if what == "step":
+        return c.t.say("“{step}” was not reported as done.", step=_title(c, key))
+    return c.t.say(
+        "At “{step}” this is missing: {what}.",
+        step=_title(c, key),
+        what=_lacking(c, state.step, what),
+    )
+
+
+def _lacking(c: Context, step: Step, what: str) -> str:
+    """Return the name of a missing value or photo, from the key that the guard gave it."""
+    t = c.t
+    number = what.removeprefix("torque-")
+    if number != what:
+        return t.say("tightening torque no. {number}", number=number)
+    known = {
+        "torque": t.say("tightening torque"),
+        "angle": t.say("angle of turn"),
+        "quantity-drained": t.say("amount that came out"),
+        "quantity-filled": t.say("amount that went in"),
+        "photo-of-the-plug": t.say("photo of the plug"),
+        "photo-of-the-dipstick": t.say("photo of the dipstick"),
+        "photo-of-the-fluid": t.say("photo of the fluid"),
+        "photo-of-the-label": t.say("photo of the label"),
+        "photo-of-the-other": t.say("photo"),
+    }
+    if what in known:
+        return known[what]
+    return t.sheet(step.reading.name) if step.reading else clean(what.replace("-", " "))
+
+
+_RULES: dict[str, Callable[[Context, Finding, str], str]] = {
+    "order": _order,
+    "condition": _condition,
+    "stage": _stage,
+    "spec": _spec,
+    "wrench": _wrench,
+    "part": _part,
+    "quantity": _quantity,
+    "drained": _drained,
+    "came-out": _came_out,
+    "window": _window,
+    "fan": _fan,
+    "clock": _clock,
+    "unit": _unit,
+    "missing": _missing,
+}

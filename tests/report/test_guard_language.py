@@ -1,0 +1,222 @@
+"""The guard's sentences in another language: none of the shipped sheets' falls back to English."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from joblog.job.session import JobSession
+from joblog.job.types import Finding, JobState
+from joblog.job.values import converted
+from joblog.job.wrenches import good_range
+from joblog.record.clock import ManualClock
+from joblog.record.store import open_store
+from joblog.report.build import build_report
+from joblog.report.catalogue import sheet_texts
+from joblog.report.language import Language, languages
+from joblog.report.sentences import _RULES
+from joblog.sheet.load import library, sheet_text
+from joblog.sheet.model import Sheet, Step
+
+OTHERS = [code for code in languages() if code != "en"]
+SHEETS = list(library())
+# Words that no sentence in Spanish has; the guard's English is full of them.
+ENGLISH = re.compile(
+    r"\b(the|was|were|is|are|and|must|before|after|which|reported|of|out|not|only|with|to|at|went)\b",
+    re.I,
+)
+TOOTHLESS = "made up"  # a unit that no sheet is for
+
+
+def spoilt(s: Any) -> None:
+    """Do everything on a sheet wrong: backwards, out of limits, too early, and half of it not."""
+    s.open(unit={"type": TOOTHLESS, "engine": TOOTHLESS, "vin": TOOTHLESS})
+    sheet: Sheet = s.sheet
+    taken_back = s.step(sheet.steps[-1].key)
+    s.add("disregarded", {}, supersedes=taken_back)
+    for part in sheet.parts:
+        s.add("part", {"part": part.key, "state": "reused", "step": None})
+    for step in reversed(sheet.steps[1:]):  # the first is left out
+        if step.window:
+            for _ in range(2):
+                s.add("clock", {"name": "fan-cycle", "event": "start"}, 1)
+            s.step(step.window.since, 5)
+            if step.photo:
+                body = {"usable": True, "level_fraction": "0.5", "level_uncertainty": "0.01"}
+                s.photo(step.key, step.photo.kind, step.photo.phase, body, 5)
+        values(s, step)
+        s.step(step.key)
+    s.add("job-closed", {"how": "finished", "reason": ""})
+
+
+def values(s: Any, step: Step) -> None:
+    if step.torque:
+        for which in range(step.torque.count, 1, -1):
+            one = {"value": str(step.torque.value * 2), "unit": step.torque.unit}
+            s.add("torque", {"step": step.key, "which": str(which), **one})
+        if step.torque.count == 1:
+            one = {"value": str(step.torque.value), "unit": step.torque.unit}
+            s.add("torque", {"step": step.key, "wrench": unfit(s.sheet, step), **one})
+    if step.reading and (step.reading.high or step.reading.low) is not None:
+        value = step.reading.high + 50 if step.reading.high is not None else step.reading.low - 50
+        body = {"step": step.key, "name": step.reading.name, "value": str(value)}
+        s.add("reading", body | {"unit": step.reading.unit})
+    if step.pour:
+        fluid = next(f for f in s.sheet.fluids if f.key == step.pour.fluid)
+        amount = fluid.service
+        value = "9" if step.pour.direction == "in" else "0.1"
+        body = {"fluid": fluid.key, "direction": step.pour.direction, "value": value}
+        s.add("quantity", body | {"unit": amount.unit if amount else "L", "step": step.key})
+
+
+def unfit(sheet: Sheet, step: Step) -> str:
+    """A wrench of the sheet that is not good for the step's torque, else any."""
+    assert step.torque
+    for tool in sheet.tools:
+        band = good_range(tool) if tool.highest else None
+        if band is None or tool.highest is None:
+            continue
+        exact = converted(step.torque.value, step.torque.unit, tool.highest.unit) or Fraction(0)
+        if not band[0] <= exact <= band[1]:
+            return tool.key
+    return next((t.key for t in sheet.tools if t.highest), "")
+
+
+def own_english(sheet: Sheet, t: Language) -> set[str]:
+    """The sheet's texts that have another wording in the language."""
+    return {text for text in sheet_texts(sheet) if t.sheet(text) != text}
+
+
+def check(state: JobState, media: Any, code: str) -> None:
+    t = Language.find(code)
+    report = build_report(state, media, language=code)
+    assert len(report.findings) == len(state.findings)
+    for finding, found in zip(state.findings, report.findings, strict=True):
+        said = found.text
+        assert found.original == "", (finding.key, finding.text)
+        assert said != finding.customer, finding.key
+        if code == "es":
+            assert not ENGLISH.search(said.replace(TOOTHLESS, "")), (finding.key, said)
+        for text in own_english(state.sheet, t):
+            assert text not in said, (finding.key, said)
+
+
+@pytest.mark.parametrize("code", OTHERS)
+@pytest.mark.parametrize("key", SHEETS)
+def test_no_guard_sentence_of_a_shipped_sheet_is_english(
+    new_script: Callable[..., Any], key: str, code: str
+) -> None:
+    script = new_script(sheet_key=key)
+    spoilt(script)
+    state = script.state()
+    assert len({rule(f) for f in state.findings}) >= 5
+    check(state, script.media, code)
+
+
+def rule(finding: Finding) -> str:
+    return finding.key.partition(":")[0]
+
+
+def clocked(folder: Path) -> Iterator[JobState]:
+    """Jobs of which the clock was set, and the machine restarted in the middle of a window."""
+    unit = {"unit": {"type": "KT-6F"}, "technician": "Imani Okafor"}
+    for restarts in (False, True):
+        clock = ManualClock(datetime(2026, 11, 24, 9, tzinfo=UTC))
+        with open_store(folder / str(restarts), clock=clock) as store:
+            text = sheet_text("transaxle-drain-fill")
+            job = JobSession.start(store, text, unit, clock=clock)
+            job.type_in("engine off")
+            clock.advance(60)
+            way = 1 if restarts else -1
+            if restarts:
+                clock.restart("again")
+            else:
+                clock.set_wall(datetime(2026, 11, 24, 9, tzinfo=UTC) + timedelta(hours=way))
+            photo = Path(__file__).parents[2] / "sample_images" / "dipstick-after.jpg"
+            job.photo(photo.read_bytes(), "dipstick", "level-read")
+            yield job.state
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_set_clock_and_a_restart_are_told_in_the_language(tmp_path: Path, code: str) -> None:
+    for state in clocked(tmp_path):
+        check(state, lambda _: b"", code)
+
+
+def test_these_jobs_break_every_rule_that_the_shipped_sheets_can_break(
+    new_script: Callable[..., Any], tmp_path: Path
+) -> None:
+    """None of them tightens in stages or offers a wrench that is not good for its torque."""
+    tried = {rule(f) for state in clocked(tmp_path) for f in state.findings}
+    for key in SHEETS:
+        script = new_script(sheet_key=key)
+        spoilt(script)
+        tried |= {rule(f) for f in script.state().findings}
+    assert set(_RULES) - tried == {"stage", "wrench"}
+    assert "undone" in tried
+
+
+SHOPS_OWN = (
+    (Path(__file__).parents[1] / "browser/sheets/short-drain.toml").read_text(encoding="utf-8")
+    + """
+[[tools]]
+key = "small-wrench"
+name = "Small torque wrench"
+say = ["small wrench"]
+lowest = { value = 5, unit = "lbf.ft" }
+highest = { value = 30, unit = "lbf.ft" }
+
+[[steps]]
+key = "cover-one"
+title = "Tapa, primera vuelta"
+say = ["first round done"]
+torque = { fastener = "cover bolt", value = 20, unit = "lbf.ft", tolerance = 2, stage = 1 }
+
+[[steps]]
+key = "cover-two"
+title = "Tapa, segunda vuelta"
+say = ["second round done"]
+after = ["cover-one"]
+torque = { fastener = "cover bolt", value = 40, unit = "lbf.ft", tolerance = 2, stage = 2 }
+"""
+)
+
+
+def test_stages_and_wrenches_of_a_shops_own_sheet_are_told_in_full(tmp_path: Path) -> None:
+    with open_store(tmp_path) as store:
+        job = JobSession.start(store, SHOPS_OWN, {"technician": "Imani Okafor"})
+        for step, value, wrench in (
+            ("cover-one", "20", "torque-wrench"),
+            ("cover-two", "40", "small-wrench"),  # reads to 30
+            ("cover-one", "20", "torque-wrench"),  # loosened and begun again
+        ):
+            body = {"step": step, "value": value, "unit": "lbf.ft", "wrench": wrench}
+            store.append(job.job, "torque", body, source="hand", by="Imani Okafor")
+        report = build_report(job.state, store.read_media, language="es")
+    assert [found.text.replace("\xa0", " ") for found in report.findings] == [
+        "En «Tapa, segunda vuelta» se apretó a 40 lbf·ft con una llave que vale para 5 a 30 "
+        "lbf·ft.",
+        "«Tapa, primera vuelta» se repitió después de «Tapa, segunda vuelta», que debe ir detrás.",
+    ]
+    assert not any(found.original for found in report.findings)
+
+
+def test_what_was_wrong_is_said_in_full(new_script: Callable[..., Any]) -> None:
+    script = new_script(sheet_key="wheel-refit")
+    spoilt(script)
+    report = build_report(script.state(), script.media, language="es", units="metric")
+    said = {found.text.replace("\xa0", " ") for found in report.findings}
+    for words in (
+        "En «Delantera derecha: par final, en cruz» el número 2 se apretó antes que el número 1.",
+        "En «Delantera derecha: par final, en cruz» se comunicó 230 N·m; lo especificado es 109 a "
+        "121 N·m.",
+        "En «Delantera derecha: par final, en cruz» falta esto: par de apriete n.º 5.",
+        "«El vehículo está sobre sus caballetes» no se comunicó como hecho.",
+    ):
+        assert words in said, said
