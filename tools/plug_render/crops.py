@@ -1,10 +1,11 @@
-# ruff: noqa: D102, D103, N812
+# ruff: noqa: D103, N812
 # Short mathematical names, and numpy arrays added to lists, are meant here.
 """Square crops of pictures with their labels, from rendered and from given pictures."""
 
 from __future__ import annotations
 
 import math
+import threading
 
 import cv2
 import numpy as np
@@ -62,33 +63,31 @@ def turns(m):
 
 
 class Data:
-    """Rendered pictures of a few sizes; a batch has one size."""
+    """Rendered pictures of a few sizes; a batch has one size. Threads may add to it at any time."""
 
     def __init__(self):
-        self.rows = []
+        self.rows, self.groups = [], {}
+        self.turn = threading.Lock()
 
     def add(self, *row):
         """Keep a row: radiance, ids, rim, magnet, the meter's key and the light's colour."""
-        self.rows.append(row)
-
-    def freeze(self):
-        self.n = len(self.rows)
-        sizes = {}
-        for k, row in enumerate(self.rows):
-            sizes.setdefault(row[0].shape[-1], []).append(k)
-        self.groups = list(sizes.values())
-        self.odds = torch.tensor([float(len(g)) for g in self.groups])
-        self.rim, self.mag = (
-            torch.tensor(np.array([r[j] for r in self.rows]), dtype=torch.float, device=dev)
-            for j in (2, 3)
-        )
-        self.key, self.light = (torch.stack([r[j] for r in self.rows]) for j in (4, 5))
+        with self.turn:
+            self.groups.setdefault(row[0].shape[-1], []).append(len(self.rows))
+            self.rows.append(row)
 
     def batch(self, m):
-        group = self.groups[int(torch.multinomial(self.odds, 1))]
-        i = [group[k] for k in torch.randint(0, len(group), (m,)).tolist()]
-        x = torch.stack([self.rows[k][0] for k in i])
-        return camera(x, self.key[i], self.light[i]), i
+        """Return m pictures as a camera saw them, and their rows."""
+        with self.turn:
+            odds = torch.tensor([float(len(g)) for g in self.groups.values()])
+            group = list(self.groups.values())[int(torch.multinomial(odds, 1))]
+            rows = [self.rows[group[k]] for k in torch.randint(0, len(group), (m,)).tolist()]
+        x, key, light = (torch.stack([row[j] for row in rows]) for j in (0, 4, 5))
+        return camera(x, key, light), rows
+
+
+def ellipses(rows, j):
+    """Return the rims (j = 2) or magnets (3) of rows as (m, 5)."""
+    return torch.tensor(np.array([row[j] for row in rows]), dtype=torch.float, device=dev)
 
 
 class Given:
@@ -142,8 +141,8 @@ def circle_crops(x, rim, mag):
 
 
 def circle_batch(data, m):
-    x, i = data.batch(m)
-    return circle_crops(x, data.rim[i], data.mag[i])
+    x, rows = data.batch(m)
+    return circle_crops(x, ellipses(rows, 2), ellipses(rows, 3))
 
 
 def circle_given(given, m):
@@ -168,9 +167,9 @@ def magnet_crops(x, ids, mag, *, wander=0.16, least=2.35, most=2.85):
 
 
 def magnet_batch(data, m):
-    x, i = data.batch(m)
-    ids = torch.stack([data.rows[k][1] for k in i])[:, None]
-    return magnet_crops(x, ids, data.mag[i])
+    x, rows = data.batch(m)
+    ids = torch.stack([row[1] for row in rows])[:, None]
+    return magnet_crops(x, ids, ellipses(rows, 3))
 
 
 def magnet_given(given, m):
@@ -232,6 +231,19 @@ def paste(x, v, inside, others, *, share):
     return x * (1 - soft) + other * soft, torch.where(w > 0, w + PASTED, v)
 
 
+def patched(x, v, w, *, share):
+    """Lay what isn't flake over some pictures, in the outlines of flakes (ids ``w``).
+
+    It comes from the picture before: so a sharp edge round a bright or dark spot, as of a hole in
+    the film, is not yet a flake.
+    """
+    y, u = x.roll(1, 0), v.roll(1, 0)
+    on = is_flake(w) * (1 - is_flake(u)) * (1 - is_flake(v))
+    on = on * (torch.rand(len(x), 1, 1, 1, device=dev) < share)
+    soft = F.avg_pool2d(on, 2)
+    return x * (1 - soft) + y * soft, torch.where(on > 0, u, v)
+
+
 def smallness(v, flake):
     """Return how much each pixel of a flake counts (m, ND, ND): 1 for large ones, to 4 for small."""
     m = len(v)
@@ -262,14 +274,21 @@ def mixed_circle(drawn, given, m):
     return torch.cat([drawn[0], x]), torch.cat([drawn[1], y])
 
 
-def mixed_debris(drawn, given, m):
-    """Return pictures, and (labels of the rendered, labels of the given, their film coverage)."""
+def mixed_debris(drawn, given, m, *, patches=0.0):
+    """Return pictures, and (labels of the rendered, labels of the given, their film coverage).
+
+    ``patches`` is the share of pictures with something that isn't a flake in a flake's outline.
+    """
     x, inside, v, cov = magnet_given(given, m)
-    x, inside, v = (torch.cat(q) for q in zip(drawn, (x, inside, v), strict=True))
-    n = len(x)
+    n = len(drawn[0]) + m
     ours, theirs = moved(drawn[0], drawn[2]), donors(given, n - n // 3)
     i = torch.randperm(n, device=dev)
     other, w = (torch.cat([a[: n // 3], b])[i] for a, b in zip(ours, theirs, strict=True))
+    x0, v0 = drawn[0], drawn[2]
+    if patches:  # rendered on rendered and given on given: film of a given one has no outline
+        x0, v0 = patched(x0, v0, w.roll(1, 0)[: n - m], share=patches)
+        x, v = patched(x, v, w.roll(1, 0)[n - m :], share=patches)
+    x, inside, v = (torch.cat(q) for q in ((x0, x), (drawn[1], inside), (v0, v)))
     x, v = paste(x, v, inside, (other, w), share=0.5)
     x = torch.cat([x[:-m], soft_camera(x[-m:])])
     y = labels(inside, v)

@@ -23,7 +23,7 @@ def averaged(pairs):
     states = [(float(share), torch.load(path, map_location="cpu")) for share, path in pairs]
     first = states[0][1]
     return {
-        key: sum(share * state[key] for share, state in states)
+        key: sum(share * state[key].float() for share, state in states)
         if value.is_floating_point()
         else value
         for key, value in first.items()

@@ -147,6 +147,8 @@ def flake_shape(kind, length, rng):
         else:
             v = np.concatenate([v, top])
             tri = [(i, (i + 1) % m, m) for i in range(m)]
+    if rng.random() < 0.25:  # nearly flat: one even shade, not facets
+        v[:, 2] *= rng.uniform(0.05, 0.4)
     v -= v.mean(0)
     far = np.sqrt(((v[:, None] - v[None]) ** 2).sum(2)).max()
     v = v * (length / far)

@@ -3,14 +3,18 @@
 
     nvcc -O3 --use_fast_math -shared -Xcompiler -fPIC render.cu -o librender_cuda.so
     python train.py circle|debris|pictures --lib librender_cuda.so --out OUT --render 120 --train 130
-        [--warm FILE] [--given DIR --mix 120 --folds 3]
+        [--warm FILE] [--given DIR --mix 120 --folds 3] [--going 1]
 
 Numbers are seconds. ``--given`` names a folder of labelled pictures (truth.json beside them). Then
 ``--folds`` networks learn each from all but every so manieth of them, and one from all: the first
 show on their left-out pictures what to expect on new ones, the last is the one to ship.
 ``--part`` names some of these (fold0, all, ...): so that processes beside each other learn one each
 from the same rendered plugs, which a process with ``--keep FILE`` rendered before and others
-take with ``--kept FILE``. ``pictures`` renders ``--pictures`` of the kept-apart seeds for testing.
+take with ``--kept FILE``. ``--going`` threads go on rendering while the networks learn. Several
+``--share`` (of given pictures in a batch) make as many trainings from the same start, each with its
+part of the ``--mix`` seconds; beside the last weights of each (NAME-1.pt) the mean of its second
+half's is kept (NAME-1-mean.pt). ``--by`` (seconds since 1970) says when mixing must be over,
+instead of ``--mix``. ``pictures`` renders ``--pictures`` of the kept-apart seeds for testing.
 """
 
 from __future__ import annotations
@@ -21,6 +25,8 @@ import ctypes
 import json
 import math
 import multiprocessing as mp
+import os
+import queue as queues
 import threading
 import time
 from contextlib import nullcontext
@@ -37,9 +43,11 @@ from crops import Data, Given, circle_batch, debris_batch, magnet_batch, mixed_c
 from nets import Net, loss_c, loss_d, loss_mixed_d
 from torch import nn
 
+torch.backends.cudnn.benchmark = True
 SMALL = 8  # the whole picture, so many times smaller, is what the meter sees
-MOST = 5000  # windows: more would crowd the card, where several processes hold them
-WINDOWS = (256, 384, 576)  # sides of windows around a magnet
+WINDOWS = (192, 256, 320, 384, 448, 512, 576)  # sides of windows around a magnet
+PAUSE = 1.5  # after each scene, in its own time, where rendering goes on beside learning
+AVERAGED = 10  # steps between weights that are averaged
 
 
 def worker(queue, start, step):
@@ -83,51 +91,95 @@ def add_scene(data, plug, tracer, name):
         return
     rim, magnet = np.array(plug.truth["rim"]), np.array(plug.truth["magnet"])
     if name == "circle":
-        rgb, ids = tracer(plug, (0, 0, W, H), 10)
+        rgb, _ = tracer(plug, (0, 0, W, H), 7)
+        done()
         data.add(rgb, None, rim, magnet, key, light)
         return
     if plug.truth["nothing"] or not is_inside(magnet):
         return
     side = next((s for s in WINDOWS if s >= 3.0 * magnet[2]), WINDOWS[-1])
     x, y = (round(float(v)) - side // 2 for v in magnet[:2])
-    rgb, ids = tracer(plug, (x, y, side, side), 28)
+    rgb, ids = tracer(plug, (x, y, side, side), 22)
+    done()
     data.add(rgb, ids, rim, magnet - [x, y, 0, 0, 0], key, light)
+
+
+def done():
+    """Wait for this thread's own stream: others will read what it made."""
+    if dev == "cuda":
+        torch.cuda.current_stream().synchronize()
 
 
 def is_inside(ellipse):
     return 0 < ellipse[0] < W and 0 < ellipse[1] < H
 
 
-def rendered(args, tracer):
-    """Return the data set that can be rendered in so many seconds, several windows at a time."""
-    context = mp.get_context("spawn")
-    queue = context.Queue(3 * args.workers)
-    seeds = [args.seed * 1_000_003 + k for k in range(args.workers)]
-    processes = [
-        context.Process(target=worker, args=(queue, s, args.workers), daemon=True) for s in seeds
-    ]
-    for process in processes:
-        process.start()
-    data, first = Data(), queue.get()
-    until = time.time() + args.render
+class Rendering:
+    """Threads that render scenes into a data set, several at a time, while others learn from it."""
 
-    def trace(plug):
-        with torch.cuda.stream(torch.cuda.Stream()) if dev == "cuda" else nullcontext():
-            while time.time() < until and len(data.rows) < MOST:
-                add_scene(data, plug, tracer, args.net)
-                plug = queue.get()
+    def __init__(self, args, tracer):
+        self.args, self.tracer, self.data = args, tracer, Data()
+        context = mp.get_context("spawn")
+        self.queue, self.over = context.Queue(3 * args.workers), threading.Event()
+        seeds = [args.seed * 1_000_003 + k for k in range(args.workers)]
+        self.processes = [
+            context.Process(target=worker, args=(self.queue, s, args.workers), daemon=True)
+            for s in seeds
+        ]
+        seen = os.environ.get("CUDA_VISIBLE_DEVICES")
+        os.environ["CUDA_VISIBLE_DEVICES"] = ""  # the workers need no card
+        for process in self.processes:
+            process.start()
+        if seen is None:
+            del os.environ["CUDA_VISIBLE_DEVICES"]
+        else:
+            os.environ["CUDA_VISIBLE_DEVICES"] = seen
+        self.threads = []
 
-    threads = [threading.Thread(target=trace, args=(first,)) for _ in range(args.streams)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    for process in processes:
-        process.kill()
-    if dev == "cuda":
-        torch.cuda.synchronize()
-    print("rendered", len(data.rows), flush=True)
-    return data
+    def go(self, count, *, seconds=1e9, pause=0.0):
+        """Start so many threads, for so many seconds after the first scene is there."""
+        first = self.queue.get(timeout=240)
+        until = time.time() + seconds
+
+        def trace(plug=None):
+            with torch.cuda.stream(torch.cuda.Stream()) if dev == "cuda" else nullcontext():
+                while not self.over.is_set() and time.time() < until:
+                    if len(self.data.rows) >= self.args.most:
+                        return
+                    began = time.time()
+                    if plug is not None:
+                        add_scene(self.data, plug, self.tracer, self.args.net)
+                    self.over.wait(pause * (time.time() - began))
+                    plug = self.next()
+
+        self.threads = [
+            threading.Thread(target=trace, args=(first if k == 0 else None,), daemon=True)
+            for k in range(count)
+        ]
+        for thread in self.threads:
+            thread.start()
+
+    def next(self):
+        """Return a scene, or None where none comes soon."""
+        try:
+            return self.queue.get(timeout=2)
+        except queues.Empty:
+            return None
+
+    def wait(self):
+        """Let the threads come to their end."""
+        for thread in self.threads:
+            thread.join()
+        if dev == "cuda":
+            torch.cuda.synchronize()
+        print("rendered", len(self.data.rows), flush=True)
+
+    def stop(self):
+        """End the threads and the workers."""
+        self.over.set()
+        self.wait()
+        for process in self.processes:
+            process.kill()
 
 
 def to(value, place):
@@ -142,17 +194,41 @@ def kept(file):
     return data
 
 
+class Mean:
+    """The mean of a network's weights at several times."""
+
+    def __init__(self):
+        self.sum, self.count = {}, 0
+
+    def add(self, net):
+        """Take in the weights as they are now."""
+        self.count += 1
+        for key, value in net.state_dict().items():
+            if value.is_floating_point() and key in self.sum:
+                self.sum[key] += value
+            else:
+                self.sum[key] = value.detach().clone()
+
+    def state(self):
+        """Return the mean."""
+        return {k: v / self.count if v.is_floating_point() else v for k, v in self.sum.items()}
+
+
 def fit(nets, make, seconds, loss_of, peak):
     """Train networks side by side for so many seconds with a cosine learning rate.
 
-    ``make()`` gives a list of batches, one for each network.
+    ``make()`` gives a list of batches, one for each network. Returns for each the mean of its
+    weights over the second half.
     """
-    opts = [torch.optim.AdamW(net.parameters(), peak, weight_decay=1e-3) for net in nets]
-    start, step, seen = time.time(), 0, []
+    opts = [
+        torch.optim.AdamW(net.parameters(), peak, weight_decay=1e-3, fused=dev == "cuda")
+        for net in nets
+    ]
+    start, step, seen, means = time.time(), 0, [], [Mean() for _ in nets]
     for net in nets:
         net.train()
-    while (done := (time.time() - start) / max(seconds, 1e-6)) < 1:
-        rate = peak * min(1, step / 50 + 0.02) * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-5
+    while (past := (time.time() - start) / max(seconds, 1e-6)) < 1:
+        rate = peak * min(1, step / 50 + 0.02) * (0.5 + 0.5 * math.cos(math.pi * past)) + 1e-5
         for net, opt, (x, y) in zip(nets, opts, make(), strict=True):
             for group in opt.param_groups:
                 group["lr"] = rate
@@ -165,12 +241,24 @@ def fit(nets, make, seconds, loss_of, peak):
             opt.step()
             seen.append(loss.detach())
         step += 1
+        if past > 0.5 and step % AVERAGED == 0:
+            for mean, net in zip(means, nets, strict=True):
+                mean.add(net)
         if step % 200 == 0:
-            print(step, f"{torch.stack(seen).mean().item():.4f}", flush=True)
+            print(step, f"{torch.stack(seen).mean().item():.4f}", f"{past:.2f}", flush=True)
             seen = []
     print("steps", step, flush=True)
-    for net in nets:
+    for net, mean in zip(nets, means, strict=True):
         net.eval()
+        if not mean.count:
+            mean.add(net)
+    return [mean.state() for mean in means]
+
+
+def save(state, file):
+    """Write weights, large ones in half precision."""
+    halved = {k: v.half() if v.is_floating_point() and v.dim() > 1 else v for k, v in state.items()}
+    torch.save(halved, file)
 
 
 def given_pictures(folder):
@@ -184,10 +272,11 @@ def given_pictures(folder):
     return out
 
 
-def mixed(net, data, args):
-    """Return the networks that ``--part`` names, which also learnt from given pictures.
+def mixed(net, data, args, turn, seconds):
+    """Train and save the networks that ``--part`` names, which also learn from given pictures.
 
-    One a fold, without that part of them, and "all".
+    One a fold, without that part of them, and "all"; with the share of given pictures that this
+    ``turn`` has.
     """
     rows = given_pictures(args.given)
     parts = {
@@ -198,22 +287,26 @@ def mixed(net, data, args):
     names = [name for name in parts if not args.part or name in args.part]
     sets = [Given(parts[name]) for name in names]
     nets = [copy.deepcopy(net) for _ in sets]
-    m, share = args.batch, round(args.batch * args.share)
+    m, share = args.batch, round(args.batch * args.share[turn])
+    patches = args.patch[min(turn, len(args.patch) - 1)]
     if args.net == "circle":
 
         def make():
             drawn = circle_batch(data, (m - share) // 2)
             return [mixed_circle(drawn, given, share // 2) for given in sets]
 
-        fit(nets, make, args.mix, loss_c, args.rate)
     else:
 
         def make():
             drawn = magnet_batch(data, m - share)
-            return [mixed_debris(drawn, given, share) for given in sets]
+            return [mixed_debris(drawn, given, share, patches=patches) for given in sets]
 
-        fit(nets, make, args.mix, loss_mixed_d, args.rate)
-    return dict(zip(names, nets, strict=True))
+    loss = loss_c if args.net == "circle" else loss_mixed_d
+    means = fit(nets, make, seconds, loss, args.rate)
+    ending = f"-{turn + 1}" if len(args.share) > 1 else ""
+    for name, trained, mean in zip(names, nets, means, strict=True):
+        save(trained.state_dict(), args.out / f"{args.net}-{name}{ending}.pt")
+        save(mean, args.out / f"{args.net}-{name}{ending}-mean.pt")
 
 
 def test_pictures(args, tracer):
@@ -232,11 +325,13 @@ def main():
     """Run what the command line asks for."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("net", choices=("circle", "debris", "pictures"))
-    for name, usual in (("render", 0), ("train", 0), ("mix", 0), ("share", 0.4), ("rate", 1.5e-3)):
+    for name, usual in (("render", 0), ("train", 0), ("mix", 0), ("by", 0), ("rate", 1.5e-3)):
         parser.add_argument(f"--{name}", type=float, default=usual)
+    for name, usual in (("share", 0.4), ("patch", 0.0)):
+        parser.add_argument(f"--{name}", type=float, nargs="+", default=[usual])
     for name, usual in (("seed", 1), ("folds", 3), ("pictures", 0), ("workers", 14)):
         parser.add_argument(f"--{name}", type=int, default=usual)
-    for name, usual in (("batch", 24), ("streams", 4)):
+    for name, usual in (("batch", 24), ("streams", 4), ("going", 0), ("most", 5000)):
         parser.add_argument(f"--{name}", type=int, default=usual)
     for name in ("lib", "out", "warm", "given", "keep", "kept"):
         parser.add_argument(f"--{name}", type=Path)
@@ -246,21 +341,38 @@ def main():
     if args.net == "pictures":
         test_pictures(args, Tracer(args.lib))
         return
-    data = kept(args.kept) if args.kept else rendered(args, Tracer(args.lib))
+    rendering = None
+    if args.kept:
+        data = kept(args.kept)
+    else:
+        rendering = Rendering(args, Tracer(args.lib))
+        rendering.go(args.streams, seconds=args.render)
+        rendering.wait()
+        data = rendering.data
+        if args.going:
+            rendering.go(args.going, pause=PAUSE)
     if args.keep:
         torch.save([[to(q, "cpu") for q in row] for row in data.rows], args.keep)
-        return
-    data.freeze()
+    else:
+        learn(args, data)
+    if rendering:
+        rendering.stop()
+
+
+def learn(args, data):
+    """Train on rendered pictures, then on these and given ones."""
     net = Net(2 if args.net == "circle" else 4).to(dev).to(memory_format=torch.channels_last)
     if args.warm:
         net.load_state_dict(torch.load(args.warm, map_location=dev))
     make, loss = (circle_batch, loss_c) if args.net == "circle" else (debris_batch, loss_d)
     if args.train:
-        fit([net], lambda: [make(data, args.batch)], args.train, loss, 2 * args.rate)
-        torch.save(net.state_dict(), args.out / f"{args.net}-drawn.pt")
-    if args.given:
-        for name, trained in mixed(net, data, args).items():
-            torch.save(trained.state_dict(), args.out / f"{args.net}-{name}.pt")
+        (mean,) = fit([net], lambda: [make(data, args.batch)], args.train, loss, 2 * args.rate)
+        save(net.state_dict(), args.out / f"{args.net}-drawn.pt")
+        save(mean, args.out / f"{args.net}-drawn-mean.pt")
+    for turn in range(len(args.share) if args.given else 0):
+        print("rendered", len(data.rows), flush=True)
+        left = args.by - time.time() if args.by else args.mix * (1 - turn / len(args.share))
+        mixed(net, data, args, turn, left / (len(args.share) - turn))
 
 
 if __name__ == "__main__":
