@@ -74,6 +74,13 @@ def create_app(shop: Shop, gate: Gate | None = None) -> FastAPI:
             return pages.sentence_page(request, str(error), status=400)
         return JSONResponse({"error": str(error)}, status_code=400)
 
+    @app.exception_handler(404)
+    async def _nowhere(request: Request, _: Exception) -> Response:
+        sentence = "There is no such page here; go on from the list of jobs."
+        if wants_page(request):
+            return pages.sentence_page(request, sentence, status=404)
+        return JSONResponse({"error": sentence}, status_code=404)
+
     @app.exception_handler(RequestValidationError)
     async def _unfit(_: Request, error: RequestValidationError) -> Response:
         field = str(error.errors()[0]["loc"][-1])

@@ -97,6 +97,8 @@ def form_page(
     With ``ask_reason`` it has the field for why a sheet is used that is not for the unit.
     """
     sheets, wrong = shop_of(request).titles()
+    for key, title in sheets:  # the list has titles; the sentence may be the command line's
+        error = error.replace(f"sheet '{key}'", f"sheet '{title}'")
     values = {"sheets": sheets, "wrong": wrong, "form": form, "error": error}
     response = page(request, "new.html", **values, ask_reason=ask_reason or "override" in form)
     response.status_code = 400 if error else 200

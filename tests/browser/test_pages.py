@@ -65,6 +65,41 @@ def test_opening_a_job_says_which_fields_are_required(shop, booth):
     page.wait_for_url("**/job/*")
 
 
+def test_the_sheet_to_use_instead_is_named_as_the_list_has_it(shop, booth):
+    page = booth.page()
+    page.goto(f"{shop.here}/new")
+    page.get_by_label("Job sheet").select_option("transaxle-drain-fill")
+    page.get_by_label("Gearbox or unit type").fill("KV-1")
+    page.get_by_role("button", name="Open the job").click()
+    wait_text(page, "[role=alert]", "Use the sheet '")
+    title = page.inner_text("[role=alert]").split("Use the sheet '")[1].split("'")[0]
+    page.get_by_label("Job sheet").select_option(label=title)
+    page.get_by_role("button", name="Open the job").click()
+    page.wait_for_url("**/job/*")
+
+
+def test_a_wrong_address_is_a_page_with_a_way_on(shop, booth):
+    page = booth.page()
+    answer = page.goto(f"{shop.here}/no/such/page")
+    assert answer.status == 404
+    wait_text(page, "main", "There is no such page here")
+    page.get_by_role("link", name="To the jobs").click()
+    page.wait_for_url(f"{shop.here}/")
+    assert "error" in shop.client.get("/no/such/page").json()
+
+
+def test_a_phrase_that_is_far_too_long_leaves_room_for_what_is_next(shop, booth, job):
+    page = booth.page(DESK)
+    page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#line", "Live")
+    page.fill("#phrase", "vehicle " * 200)
+    assert len(page.input_value("#phrase")) <= 500  # more is refused by the shop PC
+    page.press("#phrase", "Enter")
+    wait_text(page, "#answer", "Say again")
+    place, bar = page.locator("#next").bounding_box(), page.locator(".speak").bounding_box()
+    assert place["y"] + place["height"] <= bar["y"]
+
+
 def test_the_desk_says_not_sure_once(shop, booth, job):
     early = booth.page()
     early.goto(f"{shop.here}/desk/{job}")

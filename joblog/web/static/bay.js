@@ -144,6 +144,7 @@ async function say(text) {
     answered(await send(`/api/jobs/${job}/say`, { text, by }));
   } catch (error) {
     setText(byId("answer"), error.message);
+    byId("whole").hidden = true; // that is of an earlier answer
   } finally {
     typing = false;
   }
