@@ -112,10 +112,17 @@ def plan_voice(rng: random.Random, engine: str) -> Job:
 
 
 def plan(
-    engine: str, count: int, seed: int, word_takes: int, *, sheet_count: int, spellings: int
+    engine: str,
+    count: int,
+    seed: int,
+    word_takes: int,
+    *,
+    sheet_count: int,
+    spellings: int,
+    commands: int,
 ) -> list[Job]:
-    """Draw sentences, ``word_takes`` sets of the single digits, phrases of the job sheets, and
-    ``spellings`` in the spelling alphabet."""
+    """Draw sentences, ``word_takes`` sets of the single digits, phrases of the job sheets by their
+    grammars and ``commands`` equally often, and ``spellings`` in the spelling alphabet."""
     rng = random.Random(seed)
     kinds = KINDS[engine]
     drawn = [
@@ -123,6 +130,7 @@ def plan(
         for _ in range(count)
     ]
     drawn += [(item, -1) for item in texts.sheet_items(sheet_count, seed)]
+    drawn += [(item, -1) for item in texts.command_items(commands, seed)]
     drawn += [(texts.alphabet_item(rng), -1) for _ in range(spellings)]
     sets = [plan_voice(rng, engine) for _ in range(word_takes)]
     spoken = [(item, number) for number in range(word_takes) for item in texts.words()]
@@ -246,6 +254,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--words", type=int, default=0, help="sets of single digits")
     parser.add_argument("--sheets", type=int, default=0, help="phrases of the sample job sheets")
+    parser.add_argument("--commands", type=int, default=0, help="each thing that can be said")
     parser.add_argument("--spelt", type=int, default=0, help="in the spelling alphabet")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=Path)
@@ -260,6 +269,7 @@ def main() -> None:
             given.words,
             sheet_count=given.sheets,
             spellings=given.spelt,
+            commands=given.commands,
         )
         given.out.write_text(
             "".join(json.dumps(job, ensure_ascii=False) + "\n" for job in jobs), "utf-8"

@@ -338,6 +338,37 @@ def sheet_items(count: int, seed: int) -> list[Item]:
     return found
 
 
+def command_items(count: int, seed: int) -> list[Item]:
+    """Draw each thing that can be said on the sample sheets equally often, half of them procedure words.
+
+    A sheet's whole grammar hardly ever draws 'help' or a confirmation with a reason.
+    """
+    from joblog.job.grammar import grammar_text
+    from joblog.job.phrases import phrases_of
+    from joblog.sheet.load import library, load_sheet
+    from joblog.speech.grammar import Grammar
+
+    rng = random.Random(seed)
+    general: dict[str, Grammar] = {}
+    others: dict[str, Grammar] = {}
+    for path in library().values():
+        sheet = load_sheet(path)
+        head, rules = grammar_text(sheet).split("public <command> =")
+        rest = rules[rules.index(";") + 1 :]
+        for number, phrase in enumerate(phrases_of(sheet)):
+            mine = general if phrase.tag.startswith("control:") else others
+            if phrase.pattern not in mine:
+                text = f"{head}public <command> = <p{number}>;{rest}"
+                mine[phrase.pattern] = Grammar.from_text(text)
+    found: list[Item] = []
+    while len(found) < count:
+        grammar = rng.choice(list((general if rng.random() < 0.5 else others).values()))
+        words = next(grammar.graph.sample(1, rng.randrange(1 << 30)))
+        if 1 <= len(words) <= 8:
+            found.append(Item(PHRASE, " ".join(words), spelt(words, rng)))
+    return found
+
+
 def spelt(words: tuple[str, ...], rng: random.Random, most: int = 10) -> tuple[str, ...]:
     """Return some of the ways in which the recogniser's decoder lets these words be written."""
     from joblog.speech.graph import Arc, WordGraph
