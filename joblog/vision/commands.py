@@ -103,7 +103,7 @@ def run_labels(args: argparse.Namespace) -> int:
 
 def _plain_labels(line: dict[str, Any]) -> str:
     if "error" in line:
-        return f"{line['file']}: {line['error']}"
+        return _told(line["file"], line["error"])
     texts = [f"{label['text']} ({label['format']})" for label in line["labels"]]
     return f"{line['file']}: {', '.join(texts) or 'no bar code found: go nearer, hold still'}"
 
@@ -160,11 +160,19 @@ def _plain(line: dict[str, Any]) -> str:
     """Return one readable line for one file."""
     name = line["file"]
     if "error" in line:
-        return f"{name}: {line['error']}"
+        return _told(name, line["error"])
     if not line["usable"]:
         return f"{name}: not measured, {line['why']}"
     notes = "".join(f"; {note}" for note in line.get("notes", ()))
     return f"{name}: {_numbers(line)} ({line['seconds']:.2f} s){notes}"
+
+
+def _told(name: str, error: str) -> str:
+    """Return the sentence with the file's name as it was given, once: most begin with it."""
+    short = Path(name).name
+    if error.startswith(f"{short} "):
+        return f"{name}{error.removeprefix(short)}"
+    return f"{name}: {error}"
 
 
 def _numbers(line: dict[str, Any]) -> str:

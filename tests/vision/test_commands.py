@@ -102,3 +102,14 @@ def test_labels_of_a_photo(tmp_path, capsys):
     assert main(["labels", "--jsonl", str(path)]) == 0
     (line,) = lines(capsys)
     assert line["labels"][0]["text"] == "1M8GDM9AXKP042788"
+
+
+@pytest.mark.parametrize("command", [["photo", "--kind", "fluid"], ["labels"]])
+def test_a_file_that_cannot_be_read_is_named_once(command, tmp_path, capsys):
+    broken = tmp_path / "broken.jpg"
+    broken.write_bytes(b"no picture")
+    for path in (broken, tmp_path / "absent.jpg"):
+        assert main([*command, str(path)]) == 1
+        said = capsys.readouterr().err
+        assert said.startswith(f"{path} ")
+        assert said.count(path.name) == 1
