@@ -74,13 +74,18 @@ def sure_of_meaning(sheet: Sheet, hearing: Hearing) -> bool:
 
 
 def asks_for_help(sheet: Sheet, hearing: Hearing) -> bool:
-    """Say whether the best reading of an unclear hearing is 'help'.
+    """Say whether an unclear hearing may be answered as 'help': that is its best reading.
 
-    It may be answered without being sure: nothing is recorded by it, and whoever said something
-    else learns what can be said now.
+    Nothing is recorded by it, and whoever asked something else learns what can be said now. Where
+    something to record is likely too, joblog asks about that: a step or value must not be lost.
     """
-    meaning = meaning_of(hearing.text, sheet) if hearing.text else None
-    return hearing.verdict is Verdict.ASK and meaning is not None and meaning.target == "help"
+    if hearing.verdict is not Verdict.ASK:
+        return False
+    likely = [a.text for a in hearing.alternatives if a.confidence >= LIKELY]
+    best, *others = (meaning_of(text, sheet) if text else None for text in (hearing.text, *likely))
+    if best is None or best.target != "help":
+        return False
+    return all(other is None or other.act == "control" for other in others)
 
 
 def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:

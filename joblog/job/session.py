@@ -175,7 +175,8 @@ class JobSession:
             return IGNORED
         state = self.state
         if asks_for_help(self.sheet, hearing):
-            return self._carry_out(answer_help(state), "voice", by, heard)
+            unclear = replace(answer_help(state), tone="again")  # never the sound of "recorded"
+            return self._carry_out(unclear, "voice", by, heard)
         if hearing.verdict is Verdict.ASK and not sure_of_meaning(self.sheet, hearing):
             settled = settled_by(state, self.sheet, hearing, by)
             if settled is None:

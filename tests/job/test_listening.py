@@ -292,3 +292,30 @@ def test_sound_is_kept_losslessly_at_sixteen_bits():
     samples = rng.uniform(-1, 1, 4000).astype(np.float32)
     back, _ = soundfile.read(io.BytesIO(flac_bytes(samples)), dtype="float32")
     assert np.max(np.abs(back - samples)) <= 1.0 / 32768
+
+
+@pytest.mark.parametrize("other", ["torque four one foot pounds", "drain plug out"])
+def test_a_likely_step_or_value_is_asked_about_though_help_is_likelier(listening, other):
+    listening.say("drain plug in")
+    reply = listening.hear("help", "ask", other)
+    assert (reply.spoken, reply.tone) == (f"{other.capitalize()}? Affirm or negative.", "again")
+    assert listening.state.question.options == (other,)
+
+
+@pytest.mark.parametrize("others", [(), ("how long",), ("torque four one foot pounds",)])
+def test_unclear_help_is_answered_without_the_sound_of_recorded(listening, others):
+    reply = listening.hear("help", "ask", *others, share=0.4 if others == ("how long",) else 0.01)
+    assert reply.spoken == listening.session.type_in("help").spoken
+    assert reply.tone == "again"
+    assert listening.state.question is None
+
+
+def test_unclear_help_leaves_a_question_standing_and_names_its_answers(listening):
+    listening.say("drain plug in")
+    listening.hear("torque four one foot pounds", "ask", "torque four zero foot pounds")
+    waiting = listening.state.question
+    for _ in range(2):
+        assert listening.hear("help", "ask").spoken == "Say first, or second, or negative."
+        assert listening.state.question == waiting
+    listening.hear("first")
+    assert [v.value for v in listening.state.values] == [41]
