@@ -232,18 +232,18 @@ class JobState:
         """The first step that is not done and whose order allows it.
 
         A step that others have overtaken stays next as long as it is open that it must come first;
-        once that is confirmed with a reason it is no longer proposed: its moment has passed.
+        once that is confirmed with a reason its moment has passed: it is no longer proposed, and
+        nothing waits for it.
         """
         done, first = self.done, self._must_come_first
-        for state in self.steps:
-            key = state.step.key
-            if (
-                state.status is StepStatus.OPEN
-                and ready(self.sheet, state.step, done)
-                and (key in first or not overtaken(self.sheet, key, done))
-            ):
-                return state
-        return None
+        left = [s for s in self.steps if s.status is StepStatus.OPEN]
+        passed = {
+            s.step.key
+            for s in left
+            if s.step.key not in first and overtaken(self.sheet, s.step.key, done)
+        }
+        able = (s for s in left if ready(self.sheet, s.step, done | passed))
+        return next((s for s in able if s.step.key not in passed), None)
 
     @property
     def _must_come_first(self) -> frozenset[str]:

@@ -47,3 +47,27 @@ def test_taken_back_it_is_as_if_it_was_not_said(bench):
     job.say("disregard")
     assert next_key(job) == "fill-plug-loose"
     assert job.status("drain-plug-out") == "open"
+
+
+TANK = """
+[[steps]]
+key = "tank-cleaned"
+title = "Clean the tank"
+say = ["tank cleaned"]
+after = ["fill-plug-loose"]
+"""
+
+
+def test_nothing_waits_for_a_step_whose_moment_has_passed(bench):
+    """Else the screens would say 'All steps done' while the tank is still dirty."""
+    job = bench(toml=SHEET + TANK)
+    job.ok("vehicle checked")
+    job.say("drain plug out")
+    job.session.confirm("order:drain-plug-out:fill-plug-loose", "it was loose before", "Imani")
+    proposed = []
+    while (following := job.state.next_step) and "tank-cleaned" not in proposed:
+        assert following.step.key not in (*proposed, "fill-plug-loose")
+        proposed.append(following.step.key)
+        body = {"step": following.step.key}
+        job.session.store.append(job.session.job, "step-done", body, source="hand", by="Imani")
+    assert proposed[-1] == "tank-cleaned"
