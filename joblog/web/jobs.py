@@ -20,7 +20,7 @@ from joblog.record.transfer import record_bytes
 from joblog.sheet.load import sheet_text
 from joblog.web.pages import body_of, form_page, shop_of, wants_page
 from joblog.web.shop import Shop
-from joblog.web.view import job_view, reply_view
+from joblog.web.view import job_view, not_closed, reply_view
 
 router = APIRouter()
 KINDS = ("plug", "dipstick", "fluid", "label", "other")
@@ -126,9 +126,10 @@ def explain(request: Request, job: str, settled: Settled) -> dict[str, Any]:
 
 @router.post("/api/jobs/{job}/close")
 def close(request: Request, job: str, closing: Closing) -> dict[str, Any]:
-    """Close the job, or say what is missing."""
+    """Close the job, or say what is missing in words for a desk, where nobody speaks."""
     session = shop_of(request).session(job)
-    return reply_view(session.close(closing.how, closing.reason, closing.by))
+    reply = reply_view(session.close(closing.how, closing.reason, closing.by))
+    return reply | {"shown": not_closed(session.state) or reply["shown"]}
 
 
 class Shot(BaseModel):

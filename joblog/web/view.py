@@ -7,10 +7,10 @@ from fractions import Fraction
 from typing import Any
 
 from joblog.job.clocks import clock_reading
-from joblog.job.foremost import missing_line
+from joblog.job.foremost import foremost, missing_line
 from joblog.job.phrases import help_card
 from joblog.job.session import JobSession
-from joblog.job.types import FindingKind, JobState, Reply, StepState, Value
+from joblog.job.types import FindingKind, JobState, Reply, StepState, StepStatus, Value
 from joblog.job.wording import capital
 from joblog.measure.units import Quantity, format_quantity
 from joblog.readback.clips import Stock, stock
@@ -62,6 +62,7 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
         "example": state.sheet.sheet.example,
         "cautions": [c.text for c in state.sheet.cautions],
         "next": step_view(following) if following else None,
+        "photo": photo_wanted(state),
         "steps": [step_view(s) for s in state.steps],
         "fluids": [
             {
@@ -97,6 +98,22 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
     }
 
 
+def photo_wanted(state: JobState) -> str:
+    """Return the kind of photo that should be taken now: of a step begun, else of the next; or ''.
+
+    Nothing is recorded by it: a phone has that kind chosen beforehand.
+    """
+    following = state.next_step
+    begun = [
+        s
+        for s in state.steps
+        if s.status is StepStatus.INCOMPLETE and any(w.startswith("photo of") for w in s.missing)
+    ]
+    steps = begun or ([following] if following else [])
+    photo = steps[-1].step.photo if steps and not state.closed else None
+    return photo.kind if photo else ""
+
+
 def headed(kind: FindingKind, text: str) -> str:
     """Return a finding's words under its kind as a heading: 'Not sure: ...' only once."""
     words = text
@@ -124,6 +141,16 @@ def undone_line(state: JobState) -> str:
     if not count:
         return ""
     return "1 step is not done yet." if count == 1 else f"{count} steps are not done yet."
+
+
+def not_closed(state: JobState) -> str:
+    """Return why the desk could not close the job as finished, and the way on; '' where it did."""
+    left = state.open_findings
+    if state.closed or not left:
+        return ""
+    more = f" And {len(left) - 1} more." if len(left) > 1 else ""
+    way = "Have it done, or write the reason into the field above and close again."
+    return f"Not closed. {foremost(left).text}{more} {way}"
 
 
 def _joined(*parts: Any) -> str:

@@ -1,9 +1,12 @@
 """The pages in a real browser: live answers, photos without a network, the desk's words."""
 
 import hashlib
+import re
 
 import pytest
 from browsing import DESK, PHONE, PICTURES, wait_text
+
+CHOSEN = "#kinds [aria-checked=true]"
 
 
 def photos(shop, job):
@@ -147,6 +150,45 @@ def test_a_photo_out_of_order_is_kept_and_what_is_next_stays(shop, booth):
         assert page.inner_text("#next") == "Loosen the fill plug first"
 
 
+def test_the_phone_has_the_photo_chosen_that_is_next_and_leaves_ones_own_choice(shop, booth):
+    job = shop.open_job(sheet="short-drain")
+    phone = booth.page(PHONE)
+    phone.goto(f"{shop.here}/phone/{job}")
+    wait_text(phone, "#line", "Live")
+    for text in ("vehicle checked", "fill plug loose"):
+        shop.say(job, text)
+    phone.set_input_files("#file", PICTURES / "plug-before.jpg")
+    wait_text(phone, "#next", "Drain plug in")
+    assert phone.locator(CHOSEN).get_attribute("data-kind") == "plug"
+    shop.say(job, "drain plug in")  # next is the level, read in a photo of the dipstick
+    phone.wait_for_selector(f"{CHOSEN}[data-kind=dipstick]")
+    wait_text(phone, "#hint", "Lay the blade")
+    assert phone.locator(CHOSEN).count() == 1
+    phone.locator("#kinds [data-kind=plug]").click()
+    shop.say(job, "what is next")
+    wait_text(phone, "#line", "Live")
+    phone.wait_for_timeout(500)
+    assert phone.locator(CHOSEN).get_attribute("data-kind") == "plug"
+
+
+def test_a_photo_keeps_the_kind_that_was_chosen_when_the_camera_was_opened(shop, booth):
+    job = shop.open_job(sheet="short-drain")
+    phone = booth.page(PHONE)
+    phone.goto(f"{shop.here}/phone/{job}")
+    wait_text(phone, "#line", "Live")
+    other = phone.locator("#kinds [aria-checked=false]").first
+    kind = other.get_attribute("data-kind")
+    other.click()
+    with phone.expect_file_chooser() as opened:
+        phone.locator("label[for=file]").click()
+    first = phone.locator("#kinds button").first
+    first.click()
+    opened.value.set_files(PICTURES / "plug-before.jpg")
+    phone.wait_for_function("document.querySelector('#verdict').textContent.trim() !== ''")
+    wait_text(phone, "#queue", "All photos are with the shop PC")
+    assert [e["body"]["kind"] for e in photos(shop, job)] == [kind]
+
+
 def test_photos_keep_their_order_where_the_phones_clock_is_wrong(shop, booth, job):
     for text in ("vehicle checked", "warm up done", "wheels chocked", "on stands"):
         shop.say(job, text)
@@ -195,7 +237,10 @@ def test_desk_says_what_is_missing_and_gives_a_job_up_with_a_reason(shop, booth,
     page = booth.page()
     page.goto(f"{shop.here}/desk/{job}")
     page.get_by_role("button", name="Close as finished").click()
-    wait_text(page, "#closed", "Not complete")
+    wait_text(page, "#closed", "Not closed. Vehicle, gearbox and fluid match")
+    told = page.inner_text("#closed")
+    assert re.search(r"And \d+ more\. Have it done, or write the reason into the field above", told)
+    assert "what is missing" not in told  # that is said, and here nobody speaks
     assert not shop.view(job)["closed"]
     page.get_by_role("button", name="Give the job up").click()
     wait_text(page, "#closed", "reason")

@@ -13,6 +13,8 @@ const GUIDES = {
 };
 let kind = document.querySelector("#kinds [aria-checked=true]").dataset.kind;
 let stream = null;
+let wanted = ""; // the kind that the job wants now; chosen beforehand once, so that one's own choice stays
+let picking = null; // the kind when the phone's own camera was opened: what the job does meanwhile changes no photo
 
 function choose(button) {
   kind = button.dataset.kind;
@@ -23,6 +25,13 @@ function choose(button) {
 }
 for (const button of document.querySelectorAll("#kinds button")) button.addEventListener("click", () => choose(button));
 choose(document.querySelector("#kinds [aria-checked=true]"));
+
+function chooseWanted(next) {
+  if (stream || next === wanted) return; // never under an open camera
+  wanted = next;
+  const button = document.querySelector(`#kinds [data-kind="${next}"]`);
+  if (button) choose(button);
+}
 
 async function showQueue() {
   const count = (await waiting()).length;
@@ -46,7 +55,7 @@ async function push() {
 
 const LARGEST = 30_000_000; // bytes; the shop PC takes no larger photo
 
-async function take(blob) {
+async function take(blob, kind) {
   byId("overlay").hidden = true; // the photo before is no answer to this one
   if (blob.size > LARGEST) {
     setText(byId("verdict"), "This picture is larger than 30 MB; take it with a smaller resolution.");
@@ -58,8 +67,11 @@ async function take(blob) {
   await push();
 }
 
+byId("file").addEventListener("click", () => { picking = kind; });
 byId("file").addEventListener("change", async ({ target }) => {
-  if (target.files.length) await take(target.files[0]);
+  const of = picking ?? kind;
+  picking = null;
+  if (target.files.length) await take(target.files[0], of);
   target.value = "";
 });
 function closeCamera() {
@@ -94,7 +106,8 @@ byId("snap").addEventListener("click", async () => {
   const canvas = document.createElement("canvas");
   [canvas.width, canvas.height] = [video.videoWidth, video.videoHeight];
   canvas.getContext("2d").drawImage(video, 0, 0);
-  canvas.toBlob((blob) => take(blob), "image/jpeg", 0.92);
+  const of = kind;
+  canvas.toBlob((blob) => take(blob, of), "image/jpeg", 0.92);
 });
 
 const voice = new Voice(job, (text) => setText(byId("voice"), text));
@@ -143,6 +156,7 @@ events.addEventListener("error", async () => {
 events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
   voice.use(view.voice);
+  chooseWanted(view.photo);
   setText(byId("say"), view.next && !view.closed ? `Say: “${view.next.say}”` : "");
   setText(byId("next"), view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done");
 });
