@@ -37,7 +37,7 @@ class Stakes:
     plain: float = 5.0
     number: float = 10.0
     digits: float = 50.0
-    reject: float = 0.10
+    reject: float = 0.20
     by_tag: Mapping[str, float] = field(default_factory=dict)
 
     def threshold(self, words: Iterable[str], tags: Iterable[str] = ()) -> float:

@@ -21,8 +21,10 @@ from joblog.speech.second_ear import (
     LEAST,
     NETWORK,
     SecondEar,
+    crowding,
     gelu,
     log_probabilities,
+    places,
     signs,
 )
 from joblog.speech.whisper.engine import WhisperEngine
@@ -73,6 +75,37 @@ def test_all_readings_of_a_sound_share_one_probability():
         row for row in every if len(row) + sum(a == b for a, b in itertools.pairwise(row)) <= 3
     ]
     assert np.exp(log_probabilities(heard, possible)).sum() + silence == pytest.approx(1)
+
+
+def test_places_are_those_of_the_likeliest_layout():
+    """The Viterbi path against every path there is (Forney 1973, 'The Viterbi algorithm')."""
+    rng = np.random.default_rng(3)
+    logits = 3 * rng.normal(size=(5, 4)).astype(np.float32)
+    heard = logits - np.log(np.exp(logits).sum(1, keepdims=True))
+    for row in [(1,), (1, 2), (2, 2), (3, 1, 3), (1, 1, 1), (2, 3, 1, 2)]:
+        paths = [path for path in itertools.product(range(4), repeat=5) if collapsed(path) == row]
+        best = max(paths, key=lambda path: sum(heard[t, s] for t, s in enumerate(path)))
+        runs = [list(run) for _, run in itertools.groupby(enumerate(best), lambda pair: pair[1])]
+        spoken = [run for run in runs if run[0][1]]
+        wanted = [max(run, key=lambda pair: heard[pair])[0] for run in spoken]
+        assert places(heard, [row]) == [wanted]
+
+
+def test_what_does_not_fit_has_no_places_and_is_not_crowded():
+    heard = np.log(np.full((3, 4), 0.25, np.float32))
+    assert places(heard, [(1, 1, 1)]) == [[]]
+    assert crowding(heard, [(1, 1, 1), (2,)]).tolist() == [0.0, 0.0]
+
+
+def test_one_digit_taken_for_two_is_crowded_and_two_are_not(ear):
+    both = read_audio(HUMAN / "cards-004.flac").samples  # 'five five', and words around it
+    string = read_audio(HUMAN / "tidigits-2934z.flac").samples
+    said = ["two", "nine", "three", "four", "zero"]
+    twice = [word for word in said for _ in range(2)]
+    scores = ear.scores(prepare(string).samples, [said, twice])
+    assert scores[0, 2] == 0.0
+    assert scores[1, 2] > 0.1
+    assert ear.scores(prepare(both).samples, [["five", "five"]])[0, 2] == 0.0
 
 
 def test_signs_are_digits_and_runs_of_other_words():

@@ -189,10 +189,10 @@ def warped(power: Tensor, warp: Tensor) -> Tensor:
     return power.gather(1, index) * (1 - share) + power.gather(1, index + 1) * share
 
 
-def masked(features: Tensor, rng: torch.Generator, most_bands: int = 8) -> Tensor:
+def masked(features: Tensor, rng: torch.Generator) -> Tensor:
     """Return features with a band and a stretch of each row set to its mean (Park et al. 2019).
 
-    Up to ``most_bands`` of the bands in half of the rows, up to 12 frames (0.12 s) in half of them.
+    Up to 8 of the bands in half of the rows, up to 12 frames (0.12 s) in half of them.
     """
     rows, bands, frames = features.shape
     device = features.device
@@ -204,5 +204,5 @@ def masked(features: Tensor, rng: torch.Generator, most_bands: int = 8) -> Tenso
         place = torch.arange(size, device=device)[None]
         return (place >= start) & (place < start + wide)
 
-    hidden = span(bands, most_bands)[:, :, None] | span(frames, 12)[:, None, :]
+    hidden = span(bands, 8)[:, :, None] | span(frames, 12)[:, None, :]
     return torch.where(hidden, features.mean(dim=(1, 2), keepdim=True), features)

@@ -32,17 +32,6 @@ def soup(base: Path, parts: dict[Path, float], out: Path) -> None:
     np.savez(out, **model.packed(mean))  # type: ignore[arg-type]
 
 
-def weighted(words: list[str]) -> dict[Path, float]:
-    """Return the weight of each file named, 1 where no number follows it."""
-    parts: dict[Path, float] = {}
-    for word in words:
-        if word.endswith(".npz"):
-            parts[Path(word)] = 1.0
-        else:
-            parts[next(reversed(parts))] = float(word)
-    return parts
-
-
 def main() -> None:
     """Run the command line."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -50,7 +39,13 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("parts", nargs="+")
     given = parser.parse_args()
-    soup(given.bundle / "model.bin", weighted(given.parts), given.out)
+    parts: dict[Path, float] = {}
+    for word in given.parts:
+        if word.endswith(".npz"):
+            parts[Path(word)] = 1.0
+        else:
+            parts[next(reversed(parts))] = float(word)
+    soup(given.bundle / "model.bin", parts, given.out)
 
 
 if __name__ == "__main__":

@@ -36,6 +36,7 @@ EVIDENCE = (
     "contrast",  # decades between loud and quiet frames
     "second",  # the second ear's log probability per sign; 0 where it was not asked
     "seconded",  # by how much the second ear prefers this sentence to the others
+    "crowded",  # seconds by which digits stand closer than anybody speaks
 )
 CALIBRATION = Path(__file__).parent / "calibration.json"
 MARGIN_CAP = 10.0
@@ -98,5 +99,6 @@ def weigh(
             contrast,
             named["second"] / max(named["signs"], 1.0),
             min(max(seconded, -MARGIN_CAP), MARGIN_CAP) if named["signs"] else 0.0,
+            named["crowded"],
         ]
     )

@@ -18,6 +18,7 @@ from joblog.speech.whisper.search import Free, Sentence
 
 FEATURES = (
     "score", "weight", "tokens", "allowed", "end", "least", "missing", "twice", "second", "signs",
+    "crowded",
 )  # fmt: skip
 
 
@@ -47,7 +48,7 @@ def measure(
     """Return the measures of each sentence, shape (sentences, len(FEATURES)).
 
     ``speech_frames`` is the length of the sound in encoded frames of 20 ms: attention behind it, on
-    the silence that was added, says nothing. ``second``, shape (sentences, 2), is what the second
+    the silence that was added, says nothing. ``second``, shape (sentences, 3), is what the second
     ear says, if it was asked.
     """
     reach = [covered(sentence.attention, speech_frames) for sentence in sentences]
@@ -69,7 +70,7 @@ def measure(
             for sentence, one in zip(sentences, reach, strict=True)
         ]
     )
-    return np.hstack([measures, np.zeros((len(measures), 2)) if second is None else second])
+    return np.hstack([measures, np.zeros((len(measures), 3)) if second is None else second])
 
 
 def _width(sentences: Sequence[Sentence], frames: int) -> int:
