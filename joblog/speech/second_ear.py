@@ -9,8 +9,8 @@ connectionist temporal classification (Graves et al. 2006). So the probability o
 digits, given the sound, is the sum over all ways to lay them out in time; words that are no digits
 count as one sign of their own.
 
-The likeliest of these ways also says how far apart the digits stand. Nobody says two digits within
-a fifth of a second, least of all the same one twice: a long drawn 'six' heard as 'six six' gives
+The likeliest of these ways also says how far apart the digits stand. Hardly anybody says two digits
+within 0.16 s, or the same one twice within 0.4 s: a long drawn 'six' heard as 'six six' often gives
 itself away there (*crowded*), however sure both networks are of the sound itself.
 """
 
@@ -150,7 +150,7 @@ def log_probabilities(heard: Floats, rows: Sequence[Sequence[int]]) -> NDArray[n
 
 
 def crowding(heard: Floats, rows: Sequence[Sequence[int]]) -> NDArray[np.float64]:
-    """Return by how many seconds each row's signs stand closer than anybody speaks; 0 for most.
+    """Return by how many seconds each row's signs stand closer than is usual; 0 for most.
 
     The shortfall of the two closest neighbours, and that of the two closest equal ones, added.
     """

@@ -36,7 +36,7 @@ EVIDENCE = (
     "contrast",  # decades between loud and quiet frames
     "second",  # the second ear's log probability per sign; 0 where it was not asked
     "seconded",  # by how much the second ear prefers this sentence to the others
-    "crowded",  # seconds by which digits stand closer than anybody speaks
+    "crowded",  # seconds by which digits stand closer than is usual
 )
 CALIBRATION = Path(__file__).parent / "calibration.json"
 MARGIN_CAP = 10.0
