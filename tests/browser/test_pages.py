@@ -176,9 +176,9 @@ def test_a_photo_keeps_the_kind_that_was_chosen_when_the_camera_was_opened(shop,
     phone = booth.page(PHONE)
     phone.goto(f"{shop.here}/phone/{job}")
     wait_text(phone, "#line", "Live")
-    other = phone.locator("#kinds [aria-checked=false]").first
-    kind = other.get_attribute("data-kind")
-    other.click()
+    wait_text(phone, "#next", "Vehicle")
+    kind = phone.locator("#kinds [aria-checked=false]").first.get_attribute("data-kind")
+    phone.locator(f"#kinds [data-kind={kind}]").click()
     with phone.expect_file_chooser() as opened:
         phone.locator("label[for=file]").click()
     first = phone.locator("#kinds button").first

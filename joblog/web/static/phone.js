@@ -13,7 +13,8 @@ const GUIDES = {
 };
 let kind = document.querySelector("#kinds [aria-checked=true]").dataset.kind;
 let stream = null;
-let wanted = ""; // the kind that the job wants now; chosen beforehand once, so that one's own choice stays
+let wanted = null; // the kind that the job wants now; chosen beforehand once, so that one's own choice stays
+let own = false; // somebody has chosen a kind
 let picking = null; // the kind when the phone's own camera was opened: what the job does meanwhile changes no photo
 
 function choose(button) {
@@ -23,12 +24,14 @@ function choose(button) {
   byId("guide").innerHTML = shape; // our own constant above, nothing from outside
   setText(byId("hint"), hint);
 }
-for (const button of document.querySelectorAll("#kinds button")) button.addEventListener("click", () => choose(button));
+for (const button of document.querySelectorAll("#kinds button")) button.addEventListener("click", () => { own = true; choose(button); });
 choose(document.querySelector("#kinds [aria-checked=true]"));
 
 function chooseWanted(next) {
   if (stream || next === wanted) return; // never under an open camera
+  const late = own && wanted === null; // the first view came after somebody's choice
   wanted = next;
+  if (late) return;
   const button = document.querySelector(`#kinds [data-kind="${next}"]`);
   if (button) choose(button);
 }
