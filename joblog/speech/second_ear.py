@@ -36,7 +36,7 @@ BLANK, OTHER = 0, len(DIGITS) + 1
 MARGIN = int(0.4 * RATE)  # silence before and behind: a window of the embedding lasts 0.775 s
 FRAME = 0.08  # seconds from one embedding to the next
 # Seconds. Spoken fluently, digits follow each other at 0.16 to 0.32 s (a string of TIDIGITS), equal
-# ones more slowly. Of 412 strings that were heard right and hold equal neighbours, 5 % have them
+# ones more slowly. Of 412 strings that were heard right and hold equal neighbours, 2 % have them
 # closer than 0.4 s; of 46 in which one digit was taken for two, more than half.
 CLOSEST, CLOSEST_EQUAL = 0.16, 0.4
 LEAST = -99.0  # natural log, for what can't be laid out in the sound's length
