@@ -23,7 +23,6 @@ from joblog.speech.types import Engine, Hearing, Verdict
 ANSWERS = ("affirm", "negative", "first", "second")
 MEANING_SURE = 0.97  # from here on the wording may be unclear, but not what it means
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
-BELIEVABLE = 0.15  # below this the best reading isn't worth asking about either: say it again
 NOTE_WAITS = 30  # seconds after 'note' in which the words of the note are expected
 NOTE_SECONDS = 1.2  # 'note' alone is shorter; a note with its words is longer
 
@@ -46,7 +45,7 @@ def heard_body(hearing: Hearing) -> dict[str, Any]:
 
 def question_plan(sheet: Sheet, hearing: Hearing) -> Plan:
     """Return the question that an unclear hearing leads to."""
-    options = distinct_options(sheet, hearing) if hearing.confidence >= BELIEVABLE else []
+    options = distinct_options(sheet, hearing)
     if not options:
         return Plan(spoken="Say again.", shown=hearing.why or "That was not clear.", tone="again")
     first, *second = (option.replace(" using ", " with ") for option in options)  # one clip less

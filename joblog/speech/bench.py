@@ -200,7 +200,10 @@ def score(engine: Engine, condition: Condition) -> Score:
 
 
 class FreeText:
-    """A peer: the same model's free transcription, taken where it is a sentence of the grammar."""
+    """A peer: what free notes write down, taken where it is a sentence of the grammar.
+
+    The same model, unrestricted, with the unadapted encoder.
+    """
 
     name = "same model, free text + matching"
 

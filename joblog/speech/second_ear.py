@@ -37,7 +37,7 @@ MARGIN = int(0.4 * RATE)  # silence before and behind: a window of the embedding
 FRAME = 0.08  # seconds from one embedding to the next
 # Seconds. Spoken fluently, digits follow each other at 0.16 to 0.32 s (a string of TIDIGITS), equal
 # ones more slowly. Of 412 strings that were heard right and hold equal neighbours, 2 % have them
-# closer than 0.4 s; of 46 in which one digit was taken for two, more than half.
+# closer than 0.4 s; of 46 that were heard wrong and hold equal neighbours, more than half.
 CLOSEST, CLOSEST_EQUAL = 0.16, 0.4
 LEAST = -99.0  # natural log, for what can't be laid out in the sound's length
 NETWORK = Path(__file__).with_suffix(".onnx")
@@ -174,17 +174,17 @@ def places(heard: Floats, rows: Sequence[Sequence[int]]) -> list[list[int]]:
         back[time] = moves.argmax(axis=0)
         ways = moves.max(axis=0) + frame[laid]
     found: list[list[int]] = []
-    for row, (signs_of, way) in enumerate(zip(rows, ways, strict=True)):
+    for row, (layout, way) in enumerate(zip(rows, ways, strict=True)):
         at = int(ends[row])
         if at and way[at - 1] > way[at]:
             at -= 1
         if not np.isfinite(way[at]):
             found.append([])
             continue
-        best = [-1] * len(signs_of)  # frame at which each sign is likeliest
+        best = [-1] * len(layout)  # frame at which each sign is likeliest
         for time in range(len(heard) - 1, -1, -1):
             place, inside = divmod(at, 2)
-            if inside and (best[place] < 0 or _louder(heard, signs_of[place], time, best[place])):
+            if inside and (best[place] < 0 or _louder(heard, layout[place], time, best[place])):
                 best[place] = time
             at -= int(back[time, row, at])
         found.append(best)

@@ -339,7 +339,7 @@ def sheet_items(count: int, seed: int) -> list[Item]:
 
 
 def command_items(count: int, seed: int) -> list[Item]:
-    """Draw each thing that can be said on the sample sheets equally often, half of them procedure words.
+    """Draw what can be said on the sample sheets phrase by phrase, half of it procedure words.
 
     A sheet's whole grammar hardly ever draws 'help' or a confirmation with a reason.
     """
