@@ -158,6 +158,7 @@ def test_the_phone_has_the_photo_chosen_that_is_next_and_leaves_ones_own_choice(
     wait_text(phone, "#line", "Live")
     for text in ("vehicle checked", "fill plug loose"):
         shop.say(job, text)
+    phone.wait_for_selector(f"{CHOSEN}[data-kind=plug]")
     phone.set_input_files("#file", PICTURES / "plug-before.jpg")
     wait_text(phone, "#next", "Drain plug in")
     assert phone.locator(CHOSEN).get_attribute("data-kind") == "plug"

@@ -122,7 +122,7 @@ def plan(
     commands: int,
 ) -> list[Job]:
     """Draw sentences, ``word_takes`` sets of the single digits, phrases of the job sheets by their
-    grammars and ``commands`` equally often, and ``spellings`` in the spelling alphabet."""
+    grammars and ``commands`` of them phrase by phrase, and ``spellings`` in the spelling alphabet."""
     rng = random.Random(seed)
     kinds = KINDS[engine]
     drawn = [
@@ -254,7 +254,9 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--words", type=int, default=0, help="sets of single digits")
     parser.add_argument("--sheets", type=int, default=0, help="phrases of the sample job sheets")
-    parser.add_argument("--commands", type=int, default=0, help="each thing that can be said")
+    parser.add_argument(
+        "--commands", type=int, default=0, help="what can be said, phrase by phrase"
+    )
     parser.add_argument("--spelt", type=int, default=0, help="in the spelling alphabet")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=Path)

@@ -360,9 +360,10 @@ def command_items(count: int, seed: int) -> list[Item]:
             if phrase.pattern not in mine:
                 text = f"{head}public <command> = <p{number}>;{rest}"
                 mine[phrase.pattern] = Grammar.from_text(text)
+    sides = list(general.values()), list(others.values())
     found: list[Item] = []
     while len(found) < count:
-        grammar = rng.choice(list((general if rng.random() < 0.5 else others).values()))
+        grammar = rng.choice(sides[rng.random() >= 0.5])
         words = next(grammar.graph.sample(1, rng.randrange(1 << 30)))
         if 1 <= len(words) <= 8:
             found.append(Item(PHRASE, " ".join(words), spelt(words, rng)))
