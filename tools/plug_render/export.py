@@ -1,11 +1,10 @@
 """Write trained weights as the network files that joblog/vision reads.
 
-    python export.py --out ../../joblog/vision/weights/plug-debris.onnx \\
-        0.25 debris-drawn.pt 0.75 debris-all.pt
+    python export.py --out ../../joblog/vision/weights/plug-debris.onnx 1 debris-all-mean.pt
 
-Several weights are averaged in the given shares: a quarter of what was learnt on rendered plugs
-alone made fewer flakes up on pictures that were left out of training. README has the shares of the
-shipped file.
+Several weights, each with its share before it, are averaged. Convolutions are stored in half
+precision, beside a node each that makes them single again when the file is opened: it is half as
+large, and every number is worked out as before. Needs ``onnx``.
 """
 
 from __future__ import annotations
@@ -13,9 +12,13 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+import onnx
 import torch
 from crops import NC, ND
-from nets import Net
+from nets import Near, Net
+from onnx import TensorProto, helper, numpy_helper
+
+LEAST = 256  # numbers in what is worth halving
 
 
 def averaged(pairs):
@@ -30,28 +33,52 @@ def averaged(pairs):
     }
 
 
+def network(state):
+    """Return the network whose weights these are, and the side of the crop that it sees."""
+    answers = len(state["o.bias"])
+    near = "stem.a.weight" in state
+    net = (Near(answers // 4) if near else Net(answers)).eval()
+    net.load_state_dict(state)
+    return net, NC if answers == 2 else ND
+
+
+def halve(path):
+    """Store the file's large numbers in half precision."""
+    model = onnx.load(path)
+    graph, casts = model.graph, []
+    for value in graph.initializer:
+        if value.data_type != TensorProto.FLOAT or numpy_helper.to_array(value).size < LEAST:
+            continue
+        name, numbers = value.name, numpy_helper.to_array(value)
+        value.CopyFrom(numpy_helper.from_array(numbers.astype("float16"), f"{name}.half"))
+        casts.append(helper.make_node("Cast", [f"{name}.half"], [name], to=TensorProto.FLOAT))
+    nodes = [*casts, *graph.node]
+    del graph.node[:]
+    graph.node.extend(nodes)
+    onnx.checker.check_model(model)
+    onnx.save(model, path)
+
+
 def main():
-    """Convert; the number of answers tells which network it is."""
+    """Convert; the weights' names and the number of answers tell which network it is."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("weights", nargs="+", help="share and file, in turn")
     parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--single", action="store_true", help="store single precision")
     args = parser.parse_args()
-    state = averaged(zip(args.weights[::2], args.weights[1::2], strict=True))
-    answers = len(state["o.bias"])
-    net = Net(answers).eval()
-    net.load_state_dict(state)
-    side = NC if answers == 2 else ND
-    names = {"input_names": ["x"], "output_names": ["y"]}
-    axes = {"x": {0: "n"}, "y": {0: "n"}}
+    net, side = network(averaged(zip(args.weights[::2], args.weights[1::2], strict=True)))
     torch.onnx.export(
         net,
         torch.zeros(1, 3, side, side),
         str(args.out),
         opset_version=17,
         dynamo=False,
-        dynamic_axes=axes,
-        **names,
+        dynamic_axes={"x": {0: "n"}, "y": {0: "n"}},
+        input_names=["x"],
+        output_names=["y"],
     )
+    if not args.single:
+        halve(args.out)
 
 
 if __name__ == "__main__":

@@ -40,13 +40,14 @@ import shapes
 import torch
 from camera import H, W, dev, metering
 from crops import Data, Given, circle_batch, debris_batch, magnet_batch, mixed_circle, mixed_debris
-from nets import Net, loss_c, loss_d, loss_mixed_d
+from nets import Near, Net, loss_c, loss_d, loss_mixed_d
 from torch import nn
 
 torch.backends.cudnn.benchmark = True
 SMALL = 8  # the whole picture, so many times smaller, is what the meter sees
 WINDOWS = (192, 256, 320, 384, 448, 512, 576)  # sides of windows around a magnet
 PAUSE = 1.5  # after each scene, in its own time, where rendering goes on beside learning
+KEPT = 100.0  # seconds between weights that are written while learning goes on
 AVERAGED = 10  # steps between weights that are averaged
 
 
@@ -214,21 +215,23 @@ class Mean:
         return {k: v / self.count if v.is_floating_point() else v for k, v in self.sum.items()}
 
 
-def fit(nets, make, seconds, loss_of, peak):
+def fit(nets, make, seconds, loss_of, peak, *, keep=None):
     """Train networks side by side for so many seconds with a cosine learning rate.
 
     ``make()`` gives a list of batches, one for each network. Returns for each the mean of its
-    weights over the second half.
+    weights over the second half; ``keep``, a function, is given what there is of it now and then, since a
+    machine may go back early.
     """
     opts = [
         torch.optim.AdamW(net.parameters(), peak, weight_decay=1e-3, fused=dev == "cuda")
         for net in nets
     ]
     start, step, seen, means = time.time(), 0, [], [Mean() for _ in nets]
+    kept_at = start
     for net in nets:
         net.train()
     while (past := (time.time() - start) / max(seconds, 1e-6)) < 1:
-        rate = peak * min(1, step / 50 + 0.02) * (0.5 + 0.5 * math.cos(math.pi * past)) + 1e-5
+        rate = peak * min(1, step / 200 + 0.005) * (0.5 + 0.5 * math.cos(math.pi * past)) + 1e-5
         for net, opt, (x, y) in zip(nets, opts, make(), strict=True):
             for group in opt.param_groups:
                 group["lr"] = rate
@@ -244,6 +247,9 @@ def fit(nets, make, seconds, loss_of, peak):
         if past > 0.5 and step % AVERAGED == 0:
             for mean, net in zip(means, nets, strict=True):
                 mean.add(net)
+            if keep and time.time() - kept_at > KEPT:
+                kept_at = time.time()
+                keep([mean.state() for mean in means])
         if step % 200 == 0:
             print(step, f"{torch.stack(seen).mean().item():.4f}", f"{past:.2f}", flush=True)
             seen = []
@@ -302,11 +308,15 @@ def mixed(net, data, args, turn, seconds):
             return [mixed_debris(drawn, given, share, patches=patches) for given in sets]
 
     loss = loss_c if args.net == "circle" else loss_mixed_d
-    means = fit(nets, make, seconds, loss, args.rate)
     ending = f"-{turn + 1}" if len(args.share) > 1 else ""
-    for name, trained, mean in zip(names, nets, means, strict=True):
+
+    def keep(states):
+        for name, state in zip(names, states, strict=True):
+            save(state, args.out / f"{args.net}-{name}{ending}-mean.pt")
+
+    keep(fit(nets, make, seconds, loss, args.rate, keep=keep))
+    for name, trained in zip(names, nets, strict=True):
         save(trained.state_dict(), args.out / f"{args.net}-{name}{ending}.pt")
-        save(mean, args.out / f"{args.net}-{name}{ending}-mean.pt")
 
 
 def test_pictures(args, tracer):
@@ -361,7 +371,8 @@ def main():
 
 def learn(args, data):
     """Train on rendered pictures, then on these and given ones."""
-    net = Net(2 if args.net == "circle" else 4).to(dev).to(memory_format=torch.channels_last)
+    net = Net(2) if args.net == "circle" else Near(4)
+    net = net.to(dev).to(memory_format=torch.channels_last)
     if args.warm:
         net.load_state_dict(torch.load(args.warm, map_location=dev))
     make, loss = (circle_batch, loss_c) if args.net == "circle" else (debris_batch, loss_d)
