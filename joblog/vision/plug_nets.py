@@ -1,4 +1,4 @@
-"""Two small networks that read a plug, trained on rendered plugs (tools/plug_render).
+"""Two networks that read a plug, trained on rendered plugs (tools/plug_render).
 
 ``circles`` sees the whole plug and says where the discs of its rim and of its magnet's face are,
 also where debris hides them. ``debris`` sees the magnet and says for each pixel how surely it is
@@ -7,13 +7,17 @@ film and how surely flake. Both take a square crop and give one map for each ans
 
 from __future__ import annotations
 
-import threading
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
+from functools import lru_cache
+from pathlib import Path
 
 import cv2
 import numpy as np
+import onnxruntime
 from numpy.typing import NDArray
 
 from joblog.errors import ModelError
@@ -22,6 +26,8 @@ Maps = NDArray[np.float32]
 
 CIRCLES_SIDE = 256
 DEBRIS_SIDE = 384
+_MOST_THREADS = 2  # the ear listens on the same processor
+_folder: ContextVar[Path] = ContextVar("folder", default=Path(__file__).parent / "weights")
 
 
 @dataclass(frozen=True)
@@ -64,29 +70,50 @@ class Crop:
 
 
 class _Net:
-    """One network; OpenCV's own aren't made for several threads at once, so calls wait in turn."""
+    """One network. Threads may share it."""
 
-    def __init__(self, name: str) -> None:
-        path = resources.files("joblog.vision") / "weights" / f"{name}.onnx"
+    def __init__(self, path: Path) -> None:
+        options = onnxruntime.SessionOptions()
+        options.intra_op_num_threads = min(_MOST_THREADS, os.cpu_count() or 1)
+        options.add_session_config_entry("session.intra_op.allow_spinning", "0")
         try:
-            self._net = cv2.dnn.readNetFromONNX(np.frombuffer(path.read_bytes(), np.uint8))
-        except (OSError, cv2.error) as error:
+            self._session = onnxruntime.InferenceSession(
+                path.read_bytes(), options, providers=["CPUExecutionProvider"]
+            )
+        except Exception as error:  # onnxruntime's own errors share no better base
             raise ModelError(
-                f"the photo model {name} is missing or altered: install joblog again."
+                f"the photo model {path.stem} is missing or altered: install joblog again."
             ) from error
-        self._turn = threading.Lock()
+        self._input = self._session.get_inputs()[0].name
 
     def __call__(self, cuts: NDArray[np.float32]) -> Maps:
         """Return the answers (n, channels, h, w), 0 to 1, for (n, h, w, 3) crops."""
-        with self._turn:
-            self._net.setInput(np.ascontiguousarray(cuts.transpose(0, 3, 1, 2)))
-            out = np.array(self._net.forward(), np.float32)
+        pixels = np.ascontiguousarray(cuts.transpose(0, 3, 1, 2))
+        (out,) = self._session.run(None, {self._input: pixels})
         return np.asarray(1.0 / (1.0 + np.exp(-out)), np.float32)
 
 
-@cache
+@lru_cache(maxsize=2)
+def _opened(path: Path) -> _Net:
+    return _Net(path)
+
+
 def _net(name: str) -> _Net:
-    return _Net(name)
+    return _opened(_folder.get() / f"{name}.onnx")
+
+
+@contextmanager
+def nets_from(folder: Path) -> Iterator[None]:
+    """Read with the networks of another folder, in this thread, until the block's end.
+
+    ``folder`` holds plug-circles.onnx and plug-debris.onnx; ModelError where one is needed and
+    isn't there. For trying networks out (tools/plug_render/heldout.py).
+    """
+    before = _folder.set(folder)
+    try:
+        yield
+    finally:
+        _folder.reset(before)
 
 
 def circles(rgb: NDArray[np.uint8], crop: Crop, *, mirrored: bool = False) -> Maps:

@@ -11,27 +11,15 @@ from __future__ import annotations
 
 import argparse
 import json
-import threading
 from pathlib import Path
 
 import cv2
 import numpy as np
 
-from joblog.vision import plug_nets
 from joblog.vision.bench_score import matched
 from joblog.vision.load import load_photo
 from joblog.vision.plug import measure_plug
-
-
-def use(folder):
-    """Let the product read with the networks of this folder."""
-    nets = {}
-    for name in ("plug-circles", "plug-debris"):
-        net = plug_nets._Net.__new__(plug_nets._Net)
-        net._net = cv2.dnn.readNetFromONNX(str(folder / f"{name}.onnx"))
-        net._turn = threading.Lock()
-        nets[name] = net
-    plug_nets._net = nets.__getitem__
+from joblog.vision.plug_nets import nets_from
 
 
 def compared(reading, truth):
@@ -55,11 +43,11 @@ def measured(given, weights, each):
     folds = len(list(weights.glob("fold*")))
     refused, rows = [], []
     for k in range(folds):
-        use(weights / f"fold{k}")
         for name in names[k::folds]:
             truth = truths[name]
             diameter = truth["plug_outer_diameter_mm"]
-            reading = measure_plug(load_photo(given / name), plug_diameter_mm=diameter)
+            with nets_from(weights / f"fold{k}"):
+                reading = measure_plug(load_photo(given / name), plug_diameter_mm=diameter)
             if not reading.usable:
                 refused.append(name)
                 continue
