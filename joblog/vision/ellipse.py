@@ -104,10 +104,16 @@ def distance(ellipse: Floats, points: Floats) -> Floats:
 def filled(ellipse: Floats, shape: tuple[int, int], grow: float = 1.0) -> NDArray[np.bool_]:
     """Return the mask (h, w) of the ellipse's inside, its axes multiplied by ``grow``."""
     cx, cy, a, b, angle = ellipse
+    cos, sin = np.cos(angle), np.sin(angle)
+    mask = np.zeros(shape, np.bool_)
+    wide, high = grow * np.hypot(a * cos, b * sin), grow * np.hypot(a * sin, b * cos)
+    rows = slice(max(0, int(cy - high)), max(0, int(cy + high) + 2))
+    columns = slice(max(0, int(cx - wide)), max(0, int(cx + wide) + 2))
     y, x = np.ogrid[: shape[0], : shape[1]]
-    u = (x - cx) * np.cos(angle) + (y - cy) * np.sin(angle)
-    v = -(x - cx) * np.sin(angle) + (y - cy) * np.cos(angle)
-    return np.asarray((u / (a * grow)) ** 2 + (v / (b * grow)) ** 2 <= 1.0)
+    y, x = y[rows] - cy, x[:, columns] - cx
+    u, v = x * cos + y * sin, y * cos - x * sin
+    mask[rows, columns] = (u / (a * grow)) ** 2 + (v / (b * grow)) ** 2 <= 1.0
+    return mask
 
 
 def to_value(ellipse: Floats, scale: float = 1.0) -> Ellipse:

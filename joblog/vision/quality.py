@@ -69,7 +69,9 @@ def blur_width(rgb: NDArray[np.uint8]) -> float:
     edge of width s, blurred by t, loses the factor s / sqrt(s^2 + t^2).
     """
     sharp, soft = _two_gradients(rgb)
-    return _width(cv2.magnitude(*sharp), cv2.magnitude(*soft))
+    along = cv2.magnitude(*sharp)
+    strong = _strong(along)
+    return _width(along[strong], cv2.magnitude(*soft)[strong])
 
 
 def shake_width(rgb: NDArray[np.uint8]) -> float:
@@ -82,8 +84,9 @@ def shake_width(rgb: NDArray[np.uint8]) -> float:
     widths = []
     for turn in np.deg2rad((0.0, 45.0, 90.0, 135.0)):
         cos, sin = np.float32(np.cos(turn)), np.float32(np.sin(turn))
-        along = [np.abs(gx * cos + gy * sin) for gx, gy in (sharp, soft)]
-        widths.append(_width(along[0], along[1]))
+        along = np.abs(sharp[0] * cos + sharp[1] * sin)
+        strong = _strong(along)
+        widths.append(_width(along[strong], np.abs(soft[0][strong] * cos + soft[1][strong] * sin)))
     return max(widths)
 
 
@@ -95,9 +98,14 @@ def _two_gradients(rgb: NDArray[np.uint8]) -> tuple[_Gradient, _Gradient]:
     return _gradient(grey), _gradient(cv2.GaussianBlur(grey, (0, 0), _ADDED))
 
 
+def _strong(sharp: cv2.typing.MatLike) -> NDArray[np.bool_]:
+    """Return where the hundredth part with the strongest gradients is."""
+    return np.asarray(sharp >= np.percentile(sharp[::2, ::2], 99.0))
+
+
 def _width(sharp: cv2.typing.MatLike, soft: cv2.typing.MatLike) -> float:
-    strong = sharp >= np.percentile(sharp[::2, ::2], 99.0)
-    ratio = float(np.median(soft[strong] / np.maximum(sharp[strong], 1e-3)))
+    """Return the width from gradients (n,) of edges, as they are and blurred."""
+    ratio = float(np.median(soft / np.maximum(sharp, 1e-3)))
     ratio = min(max(ratio, 0.05), 0.995)
     return float(np.sqrt(max(_ADDED**2 * ratio**2 / (1 - ratio**2) - 1.0, 0.0)))
 

@@ -219,8 +219,8 @@ def fit(nets, make, seconds, loss_of, peak, *, keep=None):
     """Train networks side by side for so many seconds with a cosine learning rate.
 
     ``make()`` gives a list of batches, one for each network. Returns for each the mean of its
-    weights over the second half; ``keep``, a function, is given what there is of it now and then, since a
-    machine may go back early.
+    weights over the second half; ``keep``, a function, is given what there is of it now and then,
+    since a machine may go back early.
     """
     opts = [
         torch.optim.AdamW(net.parameters(), peak, weight_decay=1e-3, fused=dev == "cuda")
