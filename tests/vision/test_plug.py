@@ -11,6 +11,7 @@ what is met is said below.
 from __future__ import annotations
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,11 +19,12 @@ import cv2
 import numpy as np
 import pytest
 
-from joblog.errors import InputError
+from joblog.errors import InputError, ModelError
 from joblog.vision.ellipse import distance, from_map
 from joblog.vision.load import load_photo
 from joblog.vision.particles import feret_max, upright
 from joblog.vision.plug import measure_plug
+from joblog.vision.plug_nets import CIRCLES_SIDE, DEBRIS_SIDE, Crop, circles, debris, nets_from
 from joblog.vision.plug_scale import scale_of
 from joblog.vision.types import Photo, PlugReading, reading_from_json
 
@@ -199,6 +201,28 @@ def test_a_plug_too_small_to_show_flakes_is_refused():
 def test_a_plug_diameter_that_can_not_be_is_refused(diameter):
     with pytest.raises(InputError, match="plug diameter"):
         measure_plug(photo_of(np.zeros((64, 64, 3))), plug_diameter_mm=diameter)
+
+
+@pytest.mark.parametrize("stored", [None, b"", b"no network"])
+def test_a_missing_or_altered_network_is_said_so(tmp_path, stored):
+    if stored is not None:
+        (tmp_path / "plug-circles.onnx").write_bytes(stored)
+    rgb = load_photo(DATA / "plug-900000003.jpg").rgb
+    crop = Crop(512.0, 384.0, 1024.0, CIRCLES_SIDE)
+    with nets_from(tmp_path), pytest.raises(ModelError, match="plug-circles is missing or altered"):
+        circles(rgb, crop)
+    assert circles(rgb, crop).shape == (2, CIRCLES_SIDE, CIRCLES_SIDE)  # the shipped one again
+
+
+def test_threads_share_the_networks():
+    rgb = load_photo(DATA / "plug-900000003.jpg").rgb
+    crops = [Crop(400.0 + 30 * k, 380.0, 400.0, DEBRIS_SIDE) for k in range(4)]
+    alone = [debris(rgb, crop) for crop in crops]
+    with ThreadPoolExecutor(4) as pool:
+        together = list(pool.map(lambda crop: debris(rgb, crop), crops))
+    for one, other in zip(alone, together, strict=True):
+        assert one == pytest.approx(other, abs=1e-4)
+    assert np.abs(alone[0] - alone[1]).max() > 0.5
 
 
 # Maximum Feret diameter, ISO 13322-1:2014 and ISO 9276-6:2008; the numbers follow from geometry.
