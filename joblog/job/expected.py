@@ -18,9 +18,10 @@ def expected_tags(state: JobState) -> dict[str, float]:
     if state.question is not None and state.question.about in ("hearing", "value"):
         for tag in ("affirm", "negative", "first", "second"):
             bonus[f"control:{tag}"] = ANSWER
+    settled = state.settled
     for step in state.steps:
         begun = step.status is StepStatus.INCOMPLETE
-        if begun or (step.status is StepStatus.OPEN and ready(state.sheet, step.step, state.done)):
+        if begun or (step.status is StepStatus.OPEN and ready(state.sheet, step.step, settled)):
             for tag, value in _wanted(state.sheet, step):
                 bonus[tag] = max(bonus.get(tag, 0.0), value)
     return bonus

@@ -2,13 +2,14 @@
 
 A finding never stops the technician. It ends by being corrected, by the missing thing being done
 afterwards, by a photo being retaken, by being taken back, or by somebody confirming it with a
-reason; the report says which. Findings that exist only once the job is to be closed (what is still
-missing) appear when that is first asked for.
+reason; the report says which. A step that was confirmed as missing and then done after all has
+both said of it, and what was done in between needed no second reason. Findings that exist only
+once the job is to be closed (what is still missing) appear when that is first asked for.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 from joblog.job.guard_order import (
@@ -25,9 +26,10 @@ from joblog.job.guard_time import clock_findings, fan_findings, window_findings
 from joblog.job.guard_undone import ReplayUpTo, undone_findings
 from joblog.job.guard_unit import unit_findings
 from joblog.job.guard_values import value_findings
-from joblog.job.guard_wanted import missing_findings, unsure_findings
+from joblog.job.guard_wanted import confirmations, missing_findings, unsure_findings
 from joblog.job.history import History
-from joblog.job.types import Finding, JobState
+from joblog.job.types import Finding, FindingKind, JobState
+from joblog.record.entry import Entry
 
 Rule = Callable[[JobState, History], Iterable[Finding]]
 
@@ -61,22 +63,29 @@ def guard(state: JobState, history: History, up_to: ReplayUpTo | None = None) ->
             found.setdefault(finding.key, finding)
     for finding in undone_findings(state, history, up_to) if up_to else ():
         found.setdefault(finding.key, finding)
-    confirmed = _confirmations(history)
+    confirmed = confirmations(history)
     seqs = {entry.id: entry.seq for entry in state.entries}
     findings = sorted(found.values(), key=lambda f: seqs.get(f.entry or "", -1))
-    return replace(state, findings=tuple(_resolved(f, confirmed) for f in findings))
+    return replace(state, findings=tuple(_resolved(f, confirmed, seqs) for f in findings))
 
 
-def _confirmations(history: History) -> dict[str, str]:
-    confirmed = {}
-    for event in history.of("confirmed"):
-        reason = str(event.entry.body.get("reason", "")).strip() or "no reason given"
-        key = str(event.entry.body.get("finding", ""))
-        confirmed[key] = f"confirmed by {event.entry.by or 'technician'}: {reason}"
-    return confirmed
+def _resolved(finding: Finding, confirmed: Mapping[str, Entry], seqs: Mapping[str, int]) -> Finding:
+    own = confirmed.get(finding.key)
+    if finding.kind is FindingKind.MISSING and finding.resolved and own:
+        return replace(finding, resolved=f"{_words(own)}; {finding.resolved}")
+    by = own or _left_out_before(finding, confirmed, seqs)
+    return finding if finding.resolved or by is None else replace(finding, resolved=_words(by))
 
 
-def _resolved(finding: Finding, confirmed: dict[str, str]) -> Finding:
-    if finding.resolved or finding.key not in confirmed:
-        return finding
-    return replace(finding, resolved=confirmed[finding.key])
+def _left_out_before(
+    finding: Finding, confirmed: Mapping[str, Entry], seqs: Mapping[str, int]
+) -> Entry | None:
+    """Return the confirmation that the step to come first is left out, if it came before."""
+    rule, _, other = finding.key.rpartition(":")
+    left = confirmed.get(f"missing:{other}:step") if rule.startswith("order:") else None
+    return left if left is not None and left.seq < seqs.get(finding.entry or "", -1) else None
+
+
+def _words(confirmed: Entry) -> str:
+    reason = str(confirmed.body.get("reason", "")).strip() or "no reason given"
+    return f"confirmed by {confirmed.by or 'technician'}: {reason}"

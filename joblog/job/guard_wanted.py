@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from joblog.job.history import History
 from joblog.job.types import Finding, FindingKind, JobState, StepState, StepStatus
 from joblog.job.wording import spoken_missing, step_name
+from joblog.record.entry import Entry
 
 
 def missing_findings(state: JobState, history: History) -> Iterator[Finding]:
@@ -21,12 +23,23 @@ def missing_findings(state: JobState, history: History) -> Iterator[Finding]:
     )
     if wish is None or state.closed == "aborted":
         return
+    confirmed = confirmations(history)
     for step in state.steps:
         if step.status is StepStatus.OPEN and not step.step.optional:
             yield _missing(step, "step", wish.id, wish.at)
-        elif step.status is StepStatus.INCOMPLETE:
+            continue
+        left_out = confirmed.get(f"missing:{step.step.key}:step")
+        if left_out and step.entry and left_out.seq < step.entry.seq:
+            found = _missing(step, "step", wish.id, wish.at)
+            yield replace(found, resolved="done afterwards")
+        if step.status is StepStatus.INCOMPLETE:
             for what in step.missing:
                 yield _missing(step, what, wish.id, wish.at)
+
+
+def confirmations(history: History) -> dict[str, Entry]:
+    """Return, by the key of its finding, the last confirmation of each that counts."""
+    return {str(e.entry.body.get("finding", "")): e.entry for e in history.of("confirmed")}
 
 
 def _missing(step: StepState, what: str, entry: str, at: str) -> Finding:

@@ -24,8 +24,9 @@ def torque_at_hand(state: JobState) -> Step | None:
     following = state.next_step
     if following and following.step.torque:
         return following.step
-    open_steps = [s.step for s in state.steps if s.step.torque and s.status is StepStatus.OPEN]
-    able = [step for step in open_steps if ready(state.sheet, step, state.done)]
+    settled = state.settled
+    open_steps = [s.step for s in state.steps if s.step.torque and s.step.key not in settled]
+    able = [step for step in open_steps if ready(state.sheet, step, settled)]
     if len(able) == 1:
         return able[0]
     if len(able) > 1:
@@ -46,7 +47,9 @@ def torque_step(state: JobState, key: str) -> Step | None:
         for s in state.steps
         if s.step.torque and (s.step.torque.fastener, s.step.torque.stage) == wanted
     ]
-    lacking = [s.step for s in alike if _lacks_torque(s) and ready(state.sheet, s.step, state.done)]
+    lacking = [
+        s.step for s in alike if _lacks_torque(s) and ready(state.sheet, s.step, state.settled)
+    ]
     return lacking[0] if len(alike) > 1 and lacking else step
 
 
@@ -65,7 +68,7 @@ def fluid_at_hand(state: JobState, direction: str) -> str | None:
         for s in pours
         if s.step.pour
         and s.status is not StepStatus.DONE
-        and ready(state.sheet, s.step, state.done)
+        and ready(state.sheet, s.step, state.settled)
     ]
     return able[0] if len(set(able)) == 1 else None
 
@@ -79,7 +82,7 @@ def pour_at_hand(state: JobState, fluid: str, direction: str) -> Step | None:
     for step in steps:
         found = state.step(step.key)
         waiting = found is not None and found.status is not StepStatus.DONE
-        if waiting and ready(state.sheet, step, state.done):
+        if waiting and ready(state.sheet, step, state.settled):
             return step
     done = [step for step in steps if step.key in state.done]
     return done[-1] if done else next(iter(steps), None)
@@ -106,7 +109,7 @@ def reading_step(state: JobState, key: str) -> Step | None:
     if step is None or step.reading is None:
         return step
     alike = [s for s in state.steps if s.step.reading and s.step.reading.name == step.reading.name]
-    lacking = [s.step for s in alike if not s.values and ready(state.sheet, s.step, state.done)]
+    lacking = [s.step for s in alike if not s.values and ready(state.sheet, s.step, state.settled)]
     return lacking[0] if len(alike) > 1 and lacking else step
 
 

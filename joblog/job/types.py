@@ -233,16 +233,16 @@ class JobState:
 
         A step that others have overtaken stays next as long as it is open that it must come first;
         once that is confirmed with a reason its moment has passed: it is no longer proposed, and
-        nothing waits for it.
+        nothing waits for it. So it is with a step that was confirmed as left out.
         """
         done, first = self.done, self._must_come_first
-        left = [s for s in self.steps if s.status is StepStatus.OPEN]
+        left = [s for s in self.steps if s.step.key not in self.settled]
         passed = {
             s.step.key
             for s in left
             if s.step.key not in first and overtaken(self.sheet, s.step.key, done)
         }
-        able = (s for s in left if ready(self.sheet, s.step, done | passed))
+        able = (s for s in left if ready(self.sheet, s.step, self.settled | passed))
         return next((s for s in able if s.step.key not in passed), None)
 
     @property
@@ -255,6 +255,21 @@ class JobState:
     def done(self) -> frozenset[str]:
         """Keys of the steps that were done, perhaps with something missing."""
         return frozenset(s.step.key for s in self.steps if s.status is not StepStatus.OPEN)
+
+    @property
+    def left_out(self) -> frozenset[str]:
+        """Keys of the steps not done that were confirmed as missing, with a reason."""
+        settled = {f.key for f in self.findings if f.resolved}
+        return frozenset(
+            s.step.key
+            for s in self.steps
+            if s.status is StepStatus.OPEN and f"missing:{s.step.key}:step" in settled
+        )
+
+    @property
+    def settled(self) -> frozenset[str]:
+        """Keys of the steps for which no other step waits: done, or left out with a reason."""
+        return self.done | self.left_out
 
     @property
     def open_findings(self) -> tuple[Finding, ...]:

@@ -18,7 +18,9 @@ from joblog.report.sentences import guard_sentence
 from joblog.report.text import clean, sentence
 
 _COUNTED = Decimal(str(FLAKE_COUNTED_MM))
-_CONFIRMED = re.compile(r"^confirmed by (?P<who>.*?): (?P<why>.*)$", re.S)
+_CONFIRMED = re.compile(
+    r"^confirmed by (?P<who>.*?): (?P<why>.*?)(?P<after>; done afterwards)?$", re.S
+)
 
 
 def kind_name(c: Context, kind: FindingKind) -> str:
@@ -154,9 +156,10 @@ def _explained(c: Context, finding: Finding) -> str:
 def _resolved(c: Context, finding: Finding) -> str:
     confirmed = _CONFIRMED.match(finding.resolved)
     if confirmed:
-        return c.t.say(
+        said = c.t.say(
             "confirmed by {who}: {why}", who=clean(confirmed["who"]), why=clean(confirmed["why"])
         )
+        return f"{said}; {c.t.say('done afterwards')}" if confirmed["after"] else said
     if finding.resolved.startswith("answered: "):
         answer = clean(finding.resolved.removeprefix("answered: "))
         return c.t.say("answered: “{answer}”", answer=answer)

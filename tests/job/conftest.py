@@ -65,6 +65,13 @@ class Bench:
 
 
 @pytest.fixture
+def short_drain() -> str:
+    """The text of a short job sheet of five steps, each after the one before."""
+    folder = Path(__file__).parents[1] / "browser" / "sheets"
+    return (folder / "short-drain.toml").read_text(encoding="utf-8")
+
+
+@pytest.fixture
 def clock() -> ManualClock:
     return ManualClock(datetime(2026, 11, 25, 9, 0, tzinfo=UTC))
 

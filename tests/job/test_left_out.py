@@ -1,0 +1,94 @@
+"""A step confirmed as missing: no longer proposed, and it may still be said as done after all."""
+
+from __future__ import annotations
+
+from joblog.job.helping import answer_help
+from joblog.report.build import build_report
+from joblog.web.view import job_view
+
+A, B = "unit-checked", "fill-plug-loose"
+
+
+def left_out(bench, short_drain):
+    """Closing was asked for and the first step confirmed as missing, by voice's words."""
+    job = bench(toml=short_drain)
+    assert "Missing: vehicle checked." in job.say("job complete").spoken
+    job.say("confirm because not needed")
+    assert job.state.finding(f"missing:{A}:step").resolved
+    return job
+
+
+def test_it_is_proposed_nowhere_and_nothing_waits_for_it(bench, short_drain):
+    job = left_out(bench, short_drain)
+    assert job.say("what is next").spoken == "Next: fill plug loose."
+    assert "vehicle checked" not in answer_help(job.state).shown
+    view = job_view(job.session)
+    assert view["next"]["key"] == B
+    assert "Vehicle and sheet match" not in view["missing"]
+    assert job.ok("fill plug loose").spoken == "Fill plug loose. Next: drain plug out."
+    # The order was broken for the reason that was given; that stays to be read, and is settled.
+    order = job.state.finding(f"order:{B}:{A}")
+    assert order.resolved == "confirmed by Imani Okafor: it is not needed on this unit"
+
+
+def test_the_order_confirmed_by_nobody_is_still_asked_for(bench, short_drain):
+    """Only what is done after the confirmation is covered by it."""
+    job = bench(toml=short_drain)
+    job.say("fill plug loose", "job complete", "confirm because not needed")
+    assert job.open_keys().count(f"order:{B}:{A}") == 1
+
+
+def test_the_last_step_left_out_ends_the_job(bench, short_drain):
+    job = left_out(bench, short_drain)
+    job.say(*["confirm because not needed"] * 4)
+    assert job.state.next_step is None
+    assert job.say("what is next").spoken == "That was the last step. Say job complete."
+    assert job.say("job complete").spoken == "Job complete."
+
+
+def test_confirmed_by_mistake_it_is_next_again(bench, short_drain):
+    job = left_out(bench, short_drain)
+    job.say("disregard")
+    assert job.say("what is next").spoken == "Next: vehicle checked."
+
+
+def test_a_step_that_comes_before_one_left_out_is_still_proposed(bench, short_drain):
+    job = bench(toml=short_drain)
+    job.say("job complete")
+    job.session.confirm("missing:drain-plug-out:step", "the plug is seized", "Imani Okafor")
+    assert job.say("what is next").spoken == "Next: vehicle checked."
+    job.ok("vehicle checked")
+    assert job.say("what is next").spoken == "Next: fill plug loose."
+
+
+def test_a_torque_without_a_name_is_not_given_to_a_step_left_out(bench, short_drain):
+    job = bench(toml=short_drain)
+    job.say("job complete")
+    job.session.confirm("missing:drain-plug-in:step", "the plug is seized", "Imani Okafor")
+    for step in (A, B, "drain-plug-out"):
+        job.session.confirm(f"missing:{step}:step", "left to others", "Imani Okafor")
+    job.say("torque four one foot pounds")
+    assert job.state.values == ()
+
+
+def test_done_after_all_it_counts_and_record_and_report_say_both(bench, short_drain):
+    job = left_out(bench, short_drain)
+    assert job.ok("vehicle checked").spoken == "Vehicle checked. Next: fill plug loose."
+    assert job.status(A) == "done"
+    kinds = [e.kind for e in job.state.entries if e.kind in ("confirmed", "step-done")]
+    assert kinds == ["confirmed", "step-done"]
+    said = "confirmed by Imani Okafor: it is not needed on this unit; done afterwards"
+    assert job.state.finding(f"missing:{A}:step").resolved == said
+    assert f"missing:{A}:step" not in job.open_keys()
+    for language, ended in (
+        ("en", said),
+        ("es", "confirmado por Imani Okafor: it is not needed on this unit; hecho después"),
+    ):
+        report = build_report(job.state, job.session.store.read_media, language=language)
+        assert report.findings[0].resolved == ended
+        assert not report.findings[0].open
+        assert report.steps[0].done
+    job.say("disregard")
+    assert job.status(A) == "open"
+    assert job.say("what is next").spoken == "Next: fill plug loose."
+    assert "done afterwards" not in job.state.finding(f"missing:{A}:step").resolved
