@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from joblog.job.clocks import ClockReading, Phase, clock_reading
 from joblog.job.drafts import Plan, answer
+from joblog.job.foremost import told
 from joblog.job.types import JobState, StepState, StepStatus
 from joblog.job.wording import capital, listed, said, shown, spoken_missing, step_name, step_shown
 from joblog.job.wrenches import to_set
@@ -70,8 +71,8 @@ def answer_read_back(state: JobState) -> Plan:
 def answer_missing(state: JobState) -> Plan:
     """Name the values and photos that steps already done still want, and open findings."""
     lacking = [s for s in state.steps if s.status is StepStatus.INCOMPLETE]
-    told = tuple(f"missing:{s.step.key}:" for s in lacking)
-    others = [f for f in state.open_findings if not f.key.startswith(told)]
+    named = tuple(f"missing:{s.step.key}:" for s in lacking)
+    others = told(state.sheet, [f for f in state.open_findings if not f.key.startswith(named)])
     spoken = [
         f"{capital(listed([spoken_missing(m) for m in s.missing]))}, {step_name(s.step)}."
         for s in lacking

@@ -2,15 +2,19 @@
 
 The finding noticed last is meant by 'confirm because ...', so it is the one that is named. What is
 missing when a job is to be closed is noticed all at once: of that, the first in the order of the
-work is named, since it is the next to do.
+work is named, since it is the next to do. Why the sheet is not for the unit is noticed all at once
+and confirmed all at once: so that is told together.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
+from joblog.job.guard_unit import reasons_together
 from joblog.job.types import Finding, FindingKind
 from joblog.job.wording import said
+from joblog.sheet.model import Sheet
 
 
 def missing_of(findings: Sequence[Finding]) -> list[Finding]:
@@ -24,8 +28,18 @@ def foremost(findings: Sequence[Finding]) -> Finding:
     return missing_of(findings)[0] if last.kind is FindingKind.MISSING else last
 
 
-def folded(findings: Sequence[Finding]) -> tuple[str, str]:
+def told(sheet: Sheet, findings: Sequence[Finding]) -> list[Finding]:
+    """Return the findings as they are told: those against the unit are one, with every reason."""
+    against = [f for f in findings if f.kind is FindingKind.WRONG_UNIT]
+    if len(against) < 2:
+        return list(findings)
+    one = replace(against[-1], text=reasons_together(sheet, [f.text for f in against]))
+    return [one if f is against[-1] else f for f in findings if f not in against[:-1]]
+
+
+def folded(sheet: Sheet, findings: Sequence[Finding]) -> tuple[str, str]:
     """Return the foremost of at least one open findings, spoken and shown, the rest counted."""
+    findings = told(sheet, findings)
     one, more = foremost(findings), len(findings) - 1
     if not more:
         return one.spoken, one.text

@@ -8,7 +8,8 @@ from typing import Any
 
 from joblog.job.history import History
 from joblog.job.types import Finding, FindingKind, JobState
-from joblog.sheet.model import Sheet
+from joblog.job.wording import capital
+from joblog.sheet.model import Exclusion, Sheet
 
 
 def unit_findings(state: JobState, _: History) -> Iterator[Finding]:
@@ -37,10 +38,12 @@ def unit_reasons(sheet: Sheet, unit: Mapping[str, Any]) -> list[tuple[str, str]]
     reasons: list[tuple[str, str]] = []
     kind = str(unit.get("type") or "").strip()
     applies = sheet.applies
-    excluded = next((e for e in applies.not_to if _same(e.unit, kind)), None)
+    excluded = exclusions(sheet, kind)
     if excluded:
-        use = f" Use the sheet '{excluded.use}'." if excluded.use else " Use the sheet for it."
-        reasons.append(("type", f"'{sheet.sheet.title}' is not for {kind}: {excluded.why}.{use}"))
+        key = next((e.use for e in excluded if e.use), None)
+        use = f" Use the sheet '{key}'." if key else " Use the sheet for it."
+        why = "; ".join(whys(excluded))
+        reasons.append(("type", f"'{sheet.sheet.title}' is not for {kind}: {why}.{use}"))
     elif applies.to and not kind:
         reasons.append(
             ("type", f"'{sheet.sheet.title}' is for {_any_of(applies.to)}; say which unit it is.")
@@ -62,6 +65,23 @@ def unit_reasons(sheet: Sheet, unit: Mapping[str, Any]) -> list[tuple[str, str]]
     if applies.vin and vin and not re.match(applies.vin, vin):
         reasons.append(("vin", f"The VIN {vin} is not one that '{sheet.sheet.title}' is for."))
     return reasons
+
+
+def exclusions(sheet: Sheet, kind: str) -> list[Exclusion]:
+    """Return what ``sheet`` says against this type of unit; [] where it says nothing."""
+    return [e for e in sheet.applies.not_to if _same(e.unit, kind)]
+
+
+def whys(excluded: Iterable[Exclusion]) -> list[str]:
+    """Return the sheet's reasons against a unit, each once, as they stand before a full stop."""
+    return list(dict.fromkeys(e.why.strip().rstrip(".") for e in excluded))
+
+
+def reasons_together(sheet: Sheet, texts: Iterable[str]) -> str:
+    """Return several reasons of :func:`unit_reasons` for one reader: each once, the title once."""
+    first, *others = dict.fromkeys(texts)
+    named = f"'{sheet.sheet.title}'"
+    return " ".join([first, *(capital(text.replace(named, "this sheet")) for text in others)])
 
 
 def applying(sheets: Iterable[Sheet], unit: Mapping[str, Any]) -> list[Sheet]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from joblog.errors import JoblogError, RecordError, WrongUnitError
-from joblog.job.guard_unit import applying, unit_reasons
+from joblog.job.guard_unit import applying, reasons_together, unit_reasons
 from joblog.record.entry import Entry
 from joblog.sheet.load import library, load_sheet, recorded_sheet
 from joblog.sheet.model import Sheet
@@ -44,7 +44,7 @@ def refuse_wrong_unit(sheet: Sheet, unit: Mapping[str, Any]) -> None:
     reasons = unit_reasons(sheet, unit)
     if not reasons:
         return
-    sentence = " ".join(text for _, text in reasons)
+    sentence = reasons_together(sheet, [text for _, text in reasons])
     if "Use the sheet '" not in sentence:
         others = [s.sheet.key for s in applying(shipped_sheets(), unit) if s != sheet]
         if others:

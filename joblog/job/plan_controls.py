@@ -168,7 +168,7 @@ def plan_complete(state: JobState) -> Plan:
 
 def not_complete(state: JobState) -> Plan:
     """Return the answer that names what still stands in the way."""
-    spoken, text = folded(state.open_findings)
+    spoken, text = folded(state.sheet, state.open_findings)
     how = "Confirm with a reason, or disregard."
     return refusal(f"Not complete. {spoken} {how}", f"Not complete. {text} {how}")
 

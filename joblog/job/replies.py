@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from joblog.job.answers import new_parts
 from joblog.job.clocks import elapsed
-from joblog.job.foremost import folded, foremost
+from joblog.job.foremost import folded, foremost, told
 from joblog.job.guard_values import gets_shown
 from joblog.job.torques import numbers_tight, torque_entries
 from joblog.job.types import Finding, FindingKind, JobState, Reply, StepState, StepStatus, Value
@@ -31,7 +31,7 @@ HOW_ON = "Confirm with a reason, or disregard."
 def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Reply:
     """Return the reply to what ``entries`` changed between two states of the job."""
     if any(e.kind == "asked" and e.body.get("about") == "close" for e in entries):
-        return _not_complete(after.open_findings, entries)
+        return _not_complete(after, entries)
     known = {f.key for f in before.findings}
     new = tuple(f for f in after.findings if f.key not in known and not f.resolved)
     echoes = list(dict.fromkeys(echo(after, entry) for entry in entries))
@@ -64,7 +64,7 @@ def _joined(parts: Sequence[str]) -> str:
 def _follow(before: JobState, after: JobState, entries: Sequence[Entry]) -> tuple[str, str]:
     """What comes after the echo: what is still wanted or open, or the next step."""
     if any(e.kind == "confirmed" for e in entries) and not after.closed:
-        left = after.open_findings
+        left = told(after.sheet, after.open_findings)
         if left:
             one = foremost(left)
             return one.spoken, f"Still open: {one.text}"
@@ -73,9 +73,10 @@ def _follow(before: JobState, after: JobState, entries: Sequence[Entry]) -> tupl
     return _wanted_or_next(before, after, entries)
 
 
-def _not_complete(findings: Sequence[Finding], entries: Sequence[Entry]) -> Reply:
-    spoken, text = (f"Not complete. {words} {HOW_ON}" for words in folded(findings))
-    return Reply(spoken, text, "warn", tuple(entries), tuple(findings))
+def _not_complete(state: JobState, entries: Sequence[Entry]) -> Reply:
+    findings = state.open_findings
+    spoken, text = (f"Not complete. {words} {HOW_ON}" for words in folded(state.sheet, findings))
+    return Reply(spoken, text, "warn", tuple(entries), findings)
 
 
 def _resolved_lines(before: JobState, after: JobState, entries: Sequence[Entry]) -> list[str]:

@@ -17,6 +17,7 @@ from pathlib import Path
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 
+from joblog.job.guard_unit import whys
 from joblog.report.language import LOCALES
 from joblog.sheet.load import library, load_sheet
 from joblog.sheet.model import Sheet
@@ -60,6 +61,7 @@ def sheet_texts(sheet: Sheet) -> Iterator[str]:
     yield sheet.sheet.summary
     if sheet.sheet.next_due:
         yield from sheet.sheet.next_due.watch
+    yield from whys(sheet.applies.not_to)
     yield from (caution.text for caution in sheet.cautions)
     yield from (fluid.name for fluid in sheet.fluids)
     yield from sheet.conditions.values()

@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable
 
 from joblog.job.guard_quantity import balance_of
+from joblog.job.guard_unit import exclusions, whys
 from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind, FluidState, Value
 from joblog.job.values import step_named, value_of
@@ -272,6 +273,10 @@ def _unit(c: Context, _: Finding, rest: str) -> str:
             sheet=title,
             units=t.listing([clean(n) for n in names]),
         )
+    excluded = exclusions(sheet, unit) if rest == "type" else []
+    if excluded:
+        why = "; ".join(t.sheet(one) for one in whys(excluded))
+        return t.say("“{sheet}” is not for {unit}: {why}.", sheet=title, unit=unit, why=why)
     if not names:
         return t.say("“{sheet}” is not for {unit}.", sheet=title, unit=unit)
     return t.say(

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from joblog.job.clocks import clock_reading
-from joblog.job.foremost import foremost, missing_line
+from joblog.job.foremost import foremost, missing_line, told
 from joblog.job.phrases import help_card
 from joblog.job.session import JobSession
 from joblog.job.types import FindingKind, JobState, Reply, StepState, StepStatus, Value
@@ -145,7 +145,7 @@ def undone_line(state: JobState) -> str:
 
 def not_closed(state: JobState) -> str:
     """Return why the desk could not close the job as finished, and the way on; '' where it did."""
-    left = state.open_findings
+    left = told(state.sheet, state.open_findings)
     if state.closed or not left:
         return ""
     more = f" And {len(left) - 1} more." if len(left) > 1 else ""
