@@ -21,7 +21,8 @@ _SAME = 0.035  # looks whose rims differ by less than this (in major semi-axes) 
 _MOST_TILT_ASPECT = 0.6  # minor / major axis at about 53 degrees: beyond it nothing is seen well
 _MOST_LOOKS = 5
 # Misfit of rim and magnet: nine of ten plugs that the networks had never seen lay below 0.02. Rims
-# between 0.03 and 0.045 on which two looks agreed were right within 1.5 %; magnets above 0.035 were not.
+# between 0.03 and 0.045 on which two looks agreed were right within 1.5 %; magnets above 0.035
+# were not.
 _MOST_MISFIT = (0.045, 0.035)
 _LEAST_SURE = 0.95
 
