@@ -11,6 +11,23 @@ LARGE = """() => [...document.querySelectorAll(
 WORDS = """(selector) => [...document.querySelectorAll(selector)].map((node) =>
   [getComputedStyle(node, '::before').content, node.innerText].join(' '))"""
 
+# Whether all of a thing is in the window with nothing lying over it, and how large its letters are.
+IN_SIGHT = """(nodes) => nodes.map((node) => {
+  const box = node.getBoundingClientRect(), x = box.left + box.width / 2;
+  const clear = [box.top + 2, box.bottom - 2]
+    .every((y) => node.contains(document.elementFromPoint(x, y)));
+  return [clear, parseFloat(getComputedStyle(node).fontSize)]; })"""
+# Least sizes of letters in pixels: as they were in the bay before anything was fitted to a phone.
+SEEN = {
+    "#clocks .time": 32, "#clocks .time + p": 18, "#heard": 32, "#answer": 22.4, "#asked": 22.4,
+    "#options button": 20, "#next": 32, "#wants": 22.4, "#say": 18,
+}  # fmt: skip
+OVERLAPS = """() => {
+  const ids = ['line', 'running', 'heard', 'answer', 'asked', 'options', 'next', 'wants', 'more'];
+  const boxes = ids.map((id) => document.getElementById(id).getBoundingClientRect());
+  return ids.filter((id, i) => !boxes[i].height || (i && boxes[i - 1].bottom > boxes[i].top + 1));
+}"""
+
 
 @pytest.mark.parametrize("key", ["Space", "PageDown"])
 def test_pedal_key_holds_the_line_open_while_it_is_down(shop, booth, job, key):
@@ -75,3 +92,31 @@ def test_nothing_is_told_by_colour_alone(shop, booth, job):
     page.goto(f"{shop.here}/phone/{job}")
     kinds = page.evaluate(WORDS, "#kinds button")
     assert sum("Chosen" in words for words in kinds) == 1
+
+
+@pytest.mark.parametrize(
+    ("said", "answers"),
+    [
+        (("torque drain plug fourteen foot pounds", "drain plug out"), 3),
+        (("torque drain plug 400 newton meters", "off the stands"), 2),
+    ],
+)
+def test_clock_question_and_next_share_a_phone(shop, booth, job, said, answers):
+    """They do beside a long answer, which loses nothing: it stands in full below the next step."""
+    for text in ("vehicle checked", "standing level", "warm up done", "engine off", *said):
+        reply = shop.say(job, text)
+    page = booth.page(PHONE)
+    page.goto(f"{shop.here}/job/{job}")
+    page.wait_for_selector("#options button")
+    assert page.locator("#options button").count() == answers
+    for selector, least in SEEN.items():
+        seen = page.locator(selector).evaluate_all(IN_SIGHT)
+        assert seen, selector
+        assert all(clear and size >= least for clear, size in seen), (selector, seen)
+    assert page.text_content("#answer") in (reply["spoken"], reply["shown"])  # a screen reader's
+    page.locator("#more").scroll_into_view_if_needed()
+    assert page.inner_text("#more") == reply["shown"]
+    for width, height in ((360, 740), (320, 640)):  # a scroll is fine there
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate("document.documentElement.scrollWidth") == width
+        assert page.evaluate(OVERLAPS) == []

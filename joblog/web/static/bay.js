@@ -10,6 +10,7 @@ const voice = new Voice(job, (text) => setText(byId("voice"), text));
 let microphone = null;
 let lastSpoken = null;
 let lastHeardAt = null;
+let besides = ""; // what may be read besides the large answer
 let typing = false; // a phrase of this screen is on its way to the shop PC
 
 function draw(view) {
@@ -48,7 +49,7 @@ const showTyped = (text) => showHeard("Last typed", `“${text}”`);
 
 function drawQuestion(question) {
   byId("question").hidden = !question;
-  if (!question) return;
+  if (!question) return showWhole();
   setText(byId("asked"), question.question);
   askOnce();
   byId("options").replaceChildren(
@@ -122,15 +123,28 @@ setInterval(tick, 500);
 function drawAnswer({ spoken = "", shown = "" }) {
   const whole = !spoken || shown.includes(spoken.replace(/\.$/, ""));
   const large = whole && shown.length < spoken.length + 60;
-  setText(byId("answer"), large ? shown || spoken : spoken || shown);
-  setText(byId("more"), large ? "" : shown);
-  byId("whole").hidden = large;
+  showAnswer(large ? shown || spoken : spoken || shown, large ? "" : shown);
+}
+
+function showAnswer(words, more) {
+  setText(byId("answer"), words);
+  besides = more;
   askOnce();
 }
 
 function askOnce() {
   byId("asked").hidden = byId("asked").textContent === byId("answer").textContent;
+  showWhole();
 }
+
+// Beside a question, a narrow screen cuts a long answer off after two lines: it stands in full below, too.
+function showWhole() {
+  const answer = byId("answer");
+  const cut = answer.scrollHeight > answer.clientHeight + 1;
+  setText(byId("more"), besides || (cut ? answer.textContent : ""));
+  byId("whole").hidden = !besides && !cut;
+}
+addEventListener("resize", showWhole);
 
 function answered(reply) {
   drawAnswer(reply);
@@ -143,8 +157,7 @@ async function say(text) {
   try {
     answered(await send(`/api/jobs/${job}/say`, { text, by }));
   } catch (error) {
-    setText(byId("answer"), error.message);
-    byId("whole").hidden = true; // that is of an earlier answer
+    showAnswer(error.message, ""); // what stood besides is of an earlier answer
   } finally {
     typing = false;
   }
