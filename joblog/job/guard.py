@@ -28,8 +28,11 @@ from joblog.job.guard_unit import unit_findings
 from joblog.job.guard_values import value_findings
 from joblog.job.guard_wanted import confirmations, missing_findings, unsure_findings
 from joblog.job.history import History
+from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind, JobState
+from joblog.job.values import step_named
 from joblog.record.entry import Entry
+from joblog.sheet.model import Sheet
 
 Rule = Callable[[JobState, History], Iterable[Finding]]
 
@@ -66,23 +69,30 @@ def guard(state: JobState, history: History, up_to: ReplayUpTo | None = None) ->
     confirmed = confirmations(history)
     seqs = {entry.id: entry.seq for entry in state.entries}
     findings = sorted(found.values(), key=lambda f: seqs.get(f.entry or "", -1))
-    return replace(state, findings=tuple(_resolved(f, confirmed, seqs) for f in findings))
+    return replace(state, findings=tuple(_resolved(state, f, confirmed, seqs) for f in findings))
 
 
-def _resolved(finding: Finding, confirmed: Mapping[str, Entry], seqs: Mapping[str, int]) -> Finding:
+def _resolved(
+    state: JobState, finding: Finding, confirmed: Mapping[str, Entry], seqs: Mapping[str, int]
+) -> Finding:
     own = confirmed.get(finding.key)
     if finding.kind is FindingKind.MISSING and finding.resolved and own:
         return replace(finding, resolved=f"{_words(own)}; {finding.resolved}")
-    by = own or _left_out_before(finding, confirmed, seqs)
+    by = own or _left_out_before(state.sheet, finding, confirmed, seqs)
     return finding if finding.resolved or by is None else replace(finding, resolved=_words(by))
 
 
 def _left_out_before(
-    finding: Finding, confirmed: Mapping[str, Entry], seqs: Mapping[str, int]
+    sheet: Sheet, finding: Finding, confirmed: Mapping[str, Entry], seqs: Mapping[str, int]
 ) -> Entry | None:
-    """Return the confirmation that the step to come first is left out, if it came before."""
+    """Return the confirmation that the step to come first is left out, if it came before.
+
+    An order also has two steps where an optional one came too late: there the other was done.
+    """
     rule, _, other = finding.key.rpartition(":")
-    left = confirmed.get(f"missing:{other}:step") if rule.startswith("order:") else None
+    step = step_named(sheet, finding.step) if rule.startswith("order:") else None
+    first = step is not None and other in required_before(sheet, step)
+    left = confirmed.get(f"missing:{other}:step") if first else None
     return left if left is not None and left.seq < seqs.get(finding.entry or "", -1) else None
 
 

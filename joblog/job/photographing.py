@@ -8,7 +8,7 @@ from typing import Any
 from joblog.errors import InputError
 from joblog.job.numbers import without_floats
 from joblog.job.photos import photo_step
-from joblog.job.types import JobState, StepStatus
+from joblog.job.types import JobState
 from joblog.job.values import step_named
 from joblog.sheet.model import PhotoWanted, Step
 
@@ -73,8 +73,7 @@ def _step(state: JobState, kind: str, step: str | None, phase: str | None) -> St
         if found is None:
             raise InputError(f"there is no step '{step}' in this job's sheet")
         return found
-    done = frozenset(s.step.key for s in state.steps if s.status is not StepStatus.OPEN)
-    found = photo_step(state.sheet, state.photos, done, kind, phase)
+    found = photo_step(state.sheet, state.photos, state.done, kind, phase, left_out=state.left_out)
     if found is None and (kind, phase) == ("fluid", "after"):
         return next((s for s in state.sheet.steps if s.pour and s.pour.direction == "in"), None)
     return found

@@ -50,7 +50,14 @@ def torque_step(state: JobState, key: str) -> Step | None:
     lacking = [
         s.step for s in alike if _lacks_torque(s) and ready(state.sheet, s.step, state.settled)
     ]
+    lacking = _left_out_last(state, lacking)
     return lacking[0] if len(alike) > 1 and lacking else step
+
+
+def _left_out_last(state: JobState, steps: list[Step]) -> list[Step]:
+    """Return the steps in their order, those confirmed as missing after all others."""
+    left_out = state.left_out
+    return sorted(steps, key=lambda step: step.key in left_out)
 
 
 def _lacks_torque(step: StepState) -> bool:
@@ -66,9 +73,7 @@ def fluid_at_hand(state: JobState, direction: str) -> str | None:
     able = [
         s.step.pour.fluid
         for s in pours
-        if s.step.pour
-        and s.status is not StepStatus.DONE
-        and ready(state.sheet, s.step, state.settled)
+        if s.step.pour and _awaited(s, state.left_out) and ready(state.sheet, s.step, state.settled)
     ]
     return able[0] if len(set(able)) == 1 else None
 
@@ -81,11 +86,15 @@ def pour_at_hand(state: JobState, fluid: str, direction: str) -> Step | None:
     steps = pour_steps(state.sheet, fluid, direction)
     for step in steps:
         found = state.step(step.key)
-        waiting = found is not None and found.status is not StepStatus.DONE
+        waiting = found is not None and _awaited(found, state.left_out)
         if waiting and ready(state.sheet, step, state.settled):
             return step
     done = [step for step in steps if step.key in state.done]
     return done[-1] if done else next(iter(steps), None)
+
+
+def _awaited(step: StepState, left_out: frozenset[str]) -> bool:
+    return step.status is not StepStatus.DONE and step.step.key not in left_out
 
 
 def part_step(state: JobState, part: str) -> Step | None:
@@ -110,6 +119,7 @@ def reading_step(state: JobState, key: str) -> Step | None:
         return step
     alike = [s for s in state.steps if s.step.reading and s.step.reading.name == step.reading.name]
     lacking = [s.step for s in alike if not s.values and ready(state.sheet, s.step, state.settled)]
+    lacking = _left_out_last(state, lacking)
     return lacking[0] if len(alike) > 1 and lacking else step
 
 

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import pytest
+
 from joblog.job.helping import answer_help
 from joblog.report.build import build_report
 from joblog.web.view import job_view
 
+PLUG = (Path(__file__).parents[1] / "vision" / "data" / "plug-900000003.jpg").read_bytes()
 A, B = "unit-checked", "fill-plug-loose"
+FIRST, SECOND = 'say = ["vehicle checked"]', 'say = ["fill plug loose", "fill plug loosened"]'
 
 
 def left_out(bench, short_drain):
@@ -92,3 +98,48 @@ def test_done_after_all_it_counts_and_record_and_report_say_both(bench, short_dr
     assert job.status(A) == "open"
     assert job.say("what is next").spoken == "Next: fill plug loose."
     assert "done afterwards" not in job.state.finding(f"missing:{A}:step").resolved
+
+
+@pytest.mark.parametrize(
+    ("wanted", "said"),
+    [
+        (
+            'reading = { name = "fluid temperature", unit = "degC", low = 40, high = 90 }',
+            "fluid temperature sixty",
+        ),
+        (
+            'torque = { fastener = "case bolt", value = 41, unit = "lbf.ft", tolerance = 4 }',
+            "torque case bolt four one foot pounds",
+        ),
+        ('pour = { fluid = "gear-fluid", direction = "in" }', "one quart in"),
+    ],
+    ids=["reading", "torque", "pour"],
+)
+def test_a_value_that_two_steps_want_goes_to_the_one_not_left_out(bench, short_drain, wanted, said):
+    fluid = '[[fluids]]\nkey = "gear-fluid"\nname = "Gear fluid"\nspecification = "an example"\n'
+    text = short_drain.replace("[[tools]]", f"{fluid}\n[[tools]]", 1)
+    for say in (FIRST, SECOND):
+        text = text.replace(say, f"{say}\n{wanted}", 1)
+    job = left_out(bench, text)
+    job.say(said)
+    assert [e.body["step"] for e in job.state.entries if "step" in e.body] == [B]
+    assert job.status(A) == "open"
+
+
+def test_a_photo_that_two_steps_want_goes_to_the_one_not_left_out(bench, short_drain):
+    photo = 'photo = { kind = "plug", phase = "once", plug_diameter_mm = 18.0 }'
+    job = left_out(bench, short_drain.replace(FIRST, f"{FIRST}\n{photo}", 1))
+    job.say("fill plug loose")
+    job.session.photo(PLUG, "plug")
+    assert [p.step for p in job.state.photos] == ["drain-plug-out"]
+
+
+def test_an_optional_step_too_late_is_not_what_was_confirmed(bench, short_drain):
+    """The step it should have come before was done after all: nobody gave a reason for that."""
+    swept = 'key = "bay-swept"\ntitle = "Bay swept"\nsay = ["bay swept"]\noptional = true'
+    job = left_out(bench, f'{short_drain}\n[[steps]]\n{swept}\nbefore = ["{A}"]\n')
+    job.say("vehicle checked")
+    assert job.say("bay swept").spoken == (
+        "Bay swept should have come before vehicle checked. Confirm with a reason, or disregard."
+    )
+    assert f"order:bay-swept:{A}" in job.open_keys()
