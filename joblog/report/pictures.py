@@ -131,16 +131,25 @@ def _plug(c: Context, photo: Photo) -> Words:
     film = as_decimal(photo.measurement.get("film_coverage"))
     count = t.count("{n} flake", "{n} flakes", len(lengths))
     covered = t.say("fine film on {share} of the magnet", share=t.percent(film)) if film else ""
-    magnet = as_decimal(photo.measurement.get("magnet_diameter_mm"))
-    size = (
-        (t.say("magnet {size} across", size=c.millimetres(magnet)),) if magnet is not None else ()
-    )
+    size = _magnet(c, photo)
     if lengths:
         more = tuple(x for x in (covered, *size) if x)
         return Words(c.millimetres(max(lengths)), t.say("longest of {count}", count=count), more)
     if film is not None:
         return Words(t.percent(film), t.say("of the magnet under fine film, no flakes"), size)
     return Words("", t.say("no flakes"), size)
+
+
+def _magnet(c: Context, photo: Photo) -> tuple[str, ...]:
+    """Return how large the magnet is and how sure that is; film on its edge hides where it ends."""
+    magnet = as_decimal(photo.measurement.get("magnet_diameter_mm"))
+    if magnet is None:
+        return ()
+    size, doubt = c.millimetres(magnet), as_decimal(photo.measurement.get("magnet_uncertainty"))
+    if doubt is None:  # records from before it was measured
+        return (c.t.say("magnet {size} across", size=size),)
+    share = c.t.percent(doubt)
+    return (c.t.say("magnet {size} across, give or take {doubt}", size=size, doubt=share),)
 
 
 def _dipstick(c: Context, photo: Photo) -> Words:

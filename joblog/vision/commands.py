@@ -186,5 +186,5 @@ def _numbers(line: dict[str, Any]) -> str:
     flakes = f"{count} flakes, longest {line['longest_flake_mm']:.1f} mm" if count else "no flakes"
     return (
         f"film on {100 * line['film_coverage']:.0f} % of the magnet, {flakes}, "
-        f"magnet {line['magnet_diameter_mm']:.1f} mm"
+        f"magnet {line['magnet_diameter_mm']:.1f} mm +/- {100 * line['magnet_uncertainty']:.0f} %"
     )

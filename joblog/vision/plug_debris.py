@@ -20,6 +20,7 @@ Mask = NDArray[np.bool_]
 LIKELY_FLAKE, SURELY_FLAKE = 0.5, 0.95
 _SIDE = 2.6  # side of the look, in major semi-axes of the magnet
 _INNER = 0.97  # film leans over the magnet's edge: its outermost 3 % say little about coverage
+_RING = 0.1  # width of the ring along the edge, in semi-axes
 _MOST_MISFIT = 0.035
 _MOST_CHANGE = 0.15  # of the magnet's major semi-axis, from the look at the whole plug to this one
 
@@ -29,14 +30,16 @@ class Debris:
     """What the look at the magnet gave, all on the crop's grid of pixels.
 
     ``film`` and ``flake`` are how surely a pixel is one, 0 to 1; ``face`` is the magnet's face
-    without its outermost edge. ``magnet`` is that face's outline, (5,) in pixels of the working
-    picture, as seen from this near; ``sure`` is False where that is no clean ellipse.
+    without its outermost edge, ``edge`` the ring inside that. ``magnet`` is that face's outline,
+    (5,) in pixels of the working picture, as seen from this near; ``sure`` is False where that is
+    no clean ellipse.
     """
 
     crop: Crop
     magnet: Floats
     sure: bool
     face: Mask
+    edge: Mask
     film: NDArray[np.float32]
     flake: NDArray[np.float32]
 
@@ -45,6 +48,11 @@ class Debris:
         """Film / (film + bare magnet), 0 to 1; flakes count in neither."""
         weight = self.face * (1.0 - self.flake)
         return float((self.film * weight).sum() / max(1.0, float(weight.sum())))
+
+    @property
+    def edge_film(self) -> float:
+        """Share of the ring along the magnet's edge that lies under film, 0 to 1."""
+        return float((self.film[self.edge] > 0.5).mean()) if self.edge.any() else 0.0
 
     @property
     def flakes(self) -> Mask:
@@ -66,8 +74,10 @@ def find_debris(rgb: NDArray[np.uint8], found: PlugFace) -> Debris:
     crop = Crop(x, y, _SIDE * a, DEBRIS_SIDE)
     inside, film, flake, _ = debris(rgb, crop)
     magnet, sure = _refined(inside, crop, found.magnet)
-    face = filled(_inward(magnet, crop), (DEBRIS_SIDE, DEBRIS_SIDE), _INNER)
-    return Debris(crop, magnet, sure, face, film, flake)
+    inward, shape = _inward(magnet, crop), (DEBRIS_SIDE, DEBRIS_SIDE)
+    face = filled(inward, shape, _INNER)
+    edge = face & ~filled(inward, shape, _INNER - _RING)
+    return Debris(crop, magnet, sure, face, edge, film, flake)
 
 
 def _refined(inside: NDArray[np.float32], crop: Crop, coarse: Floats) -> tuple[Floats, bool]:

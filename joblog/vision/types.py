@@ -115,6 +115,8 @@ class PlugReading:
 
     ``film_coverage`` is film / (film + bare magnet), 0 to 1, flakes counting in neither; ``flakes``
     are those of at least 0.3 mm, longest first; ``mm_per_px`` holds at the plug's end face.
+    ``magnet_uncertainty`` is the share of the magnet's diameter by which it may be off in 95 of 100
+    photos: the more film lies on its edge, the more.
     """
 
     kind: ClassVar[str] = "plug"
@@ -124,6 +126,7 @@ class PlugReading:
     film_coverage: float | None = None
     flakes: tuple[Flake, ...] = ()
     magnet_diameter_mm: float | None = None
+    magnet_uncertainty: float | None = None
     plug_diameter_mm: float | None = None
     mm_per_px: float | None = None
     tilt_deg: float | None = None
@@ -153,6 +156,7 @@ class PlugReading:
             "flake_count": self.flake_count,
             "longest_flake_mm": _rounded(self.longest_flake_mm, 3),
             "magnet_diameter_mm": _rounded(self.magnet_diameter_mm, 3),
+            "magnet_uncertainty": _rounded(self.magnet_uncertainty, 3),
             "plug_diameter_mm": _rounded(self.plug_diameter_mm, 3),
             "mm_per_px": _rounded(self.mm_per_px, 6),
             "tilt_deg": _rounded(self.tilt_deg, 1),
@@ -170,6 +174,7 @@ class PlugReading:
             film_coverage=_number(data, "film_coverage"),
             flakes=tuple(Flake.from_json(flake) for flake in data.get("flakes") or ()),
             magnet_diameter_mm=_number(data, "magnet_diameter_mm"),
+            magnet_uncertainty=_number(data, "magnet_uncertainty"),
             plug_diameter_mm=_number(data, "plug_diameter_mm"),
             mm_per_px=_number(data, "mm_per_px"),
             tilt_deg=_number(data, "tilt_deg"),

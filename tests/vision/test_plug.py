@@ -73,16 +73,37 @@ def test_mean_coverage_error_is_within_half_of_the_bar(measured):
     assert max(errors.values()) <= 0.06
 
 
+def off_by(reading: PlugReading, truth: dict) -> float:
+    return abs(reading.magnet_diameter_mm / truth["magnet_diameter_mm"] - 1)
+
+
 def test_magnet_is_within_the_bar_in_most_pictures(measured):
-    """At most 4.5 % off, save where film lies on the whole of the magnet's edge: nobody sees it."""
-    errors = {
-        n: abs(r.magnet_diameter_mm / TRUTH[n]["magnet_diameter_mm"] - 1)
-        for n, r in measured.items()
-    }
-    assert np.mean([error <= 0.03 for error in errors.values()]) >= 0.8
-    assert np.mean(list(errors.values())) <= 0.02
-    assert errors.pop("plug-900000014.jpg") <= 0.06
-    assert max(errors.values()) <= 0.045
+    errors = [off_by(reading, TRUTH[name]) for name, reading in measured.items()]
+    assert np.mean([error <= 0.03 for error in errors]) >= 0.8
+    assert np.mean(errors) <= 0.02
+
+
+def test_how_far_off_the_magnet_may_be_is_said(measured):
+    """One in twelve may lie beyond it, by a little; film on its whole edge is the largest doubt."""
+    beyond = {n: off_by(r, TRUTH[n]) - r.magnet_uncertainty for n, r in measured.items()}
+    assert sum(by > 0 for by in beyond.values()) <= 1, beyond
+    assert max(beyond.values()) <= 0.02, beyond
+    assert measured["plug-900000014.jpg"].magnet_uncertainty == 0.10  # film all round
+
+
+def test_one_magnet_in_two_photos_agrees_within_what_is_said():
+    """The demo's, filmed over and wiped; another program than the networks' rendered it."""
+    samples = Path(__file__).parents[2] / "sample_images"
+    truths = json.loads((samples / "truth.json").read_text())
+    said = {}
+    for name in ("plug-before.jpg", "plug-after.jpg"):
+        truth = truths[name]
+        reading = measure_plug(
+            load_photo(samples / name), plug_diameter_mm=truth["plug_outer_diameter_mm"]
+        )
+        assert off_by(reading, truth) <= reading.magnet_uncertainty
+        said[name] = reading.magnet_uncertainty
+    assert said == {"plug-before.jpg": 0.10, "plug-after.jpg": 0.03}
 
 
 def is_at(box: list[float], place: tuple[float, float], slack: float = 3.0) -> bool:
