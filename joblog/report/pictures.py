@@ -130,13 +130,17 @@ def _plug(c: Context, photo: Photo) -> Words:
     lengths = flake_lengths(photo)
     film = as_decimal(photo.measurement.get("film_coverage"))
     count = t.count("{n} flake", "{n} flakes", len(lengths))
+    doubt = as_decimal(photo.measurement.get("film_uncertainty"))  # not in older records
+    known = (t.say("give or take {doubt}", doubt=t.percent(doubt)),) if doubt is not None else ()
     covered = t.say("fine film on {share} of the magnet", share=t.percent(film)) if film else ""
+    covered = ", ".join((covered, *known)) if covered else ""
     size = _magnet(c, photo)
     if lengths:
         more = tuple(x for x in (covered, *size) if x)
         return Words(c.millimetres(max(lengths)), t.say("longest of {count}", count=count), more)
     if film is not None:
-        return Words(t.percent(film), t.say("of the magnet under fine film, no flakes"), size)
+        words = t.say("of the magnet under fine film, no flakes")
+        return Words(t.percent(film), words, (*known, *size))
     return Words("", t.say("no flakes"), size)
 
 

@@ -185,6 +185,7 @@ def _numbers(line: dict[str, Any]) -> str:
     count = line["flake_count"]
     flakes = f"{count} flakes, longest {line['longest_flake_mm']:.1f} mm" if count else "no flakes"
     return (
-        f"film on {100 * line['film_coverage']:.0f} % of the magnet, {flakes}, "
+        f"film on {100 * line['film_coverage']:.0f} % "
+        f"(+/- {100 * line['film_uncertainty']:.0f} %) of the magnet, {flakes}, "
         f"magnet {line['magnet_diameter_mm']:.1f} mm +/- {100 * line['magnet_uncertainty']:.0f} %"
     )

@@ -50,6 +50,13 @@ class Debris:
         return float((self.film * weight).sum() / max(1.0, float(weight.sum())))
 
     @property
+    def film_doubt(self) -> float:
+        """Mean of p (1 - p) for the film's p on the magnet's face: 0 for sure, 0.25 for a guess."""
+        weight = self.face * (1.0 - self.flake)
+        half = self.film * (1.0 - self.film)
+        return float((half * weight).sum() / max(1.0, float(weight.sum())))
+
+    @property
     def edge_film(self) -> float:
         """Share of the ring along the magnet's edge that lies under film, 0 to 1."""
         return float((self.film[self.edge] > 0.5).mean()) if self.edge.any() else 0.0

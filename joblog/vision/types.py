@@ -115,8 +115,9 @@ class PlugReading:
 
     ``film_coverage`` is film / (film + bare magnet), 0 to 1, flakes counting in neither; ``flakes``
     are those of at least 0.3 mm, longest first; ``mm_per_px`` holds at the plug's end face.
-    ``magnet_uncertainty`` is the share of the magnet's diameter by which it may be off in 95 of 100
-    photos: the more film lies on its edge, the more.
+    ``film_uncertainty`` is by how much the coverage may be off, ``magnet_uncertainty`` by what
+    share of itself the magnet's diameter may be, each in at least 95 of 100 photos of the kind that
+    was measured.
     """
 
     kind: ClassVar[str] = "plug"
@@ -124,6 +125,7 @@ class PlugReading:
     why: str | None = None
     seconds: float = 0.0
     film_coverage: float | None = None
+    film_uncertainty: float | None = None
     flakes: tuple[Flake, ...] = ()
     magnet_diameter_mm: float | None = None
     magnet_uncertainty: float | None = None
@@ -152,6 +154,7 @@ class PlugReading:
         return {
             **_head(self),
             "film_coverage": _rounded(self.film_coverage, 4),
+            "film_uncertainty": _rounded(self.film_uncertainty, 4),
             "flakes": [flake.to_json() for flake in self.flakes],
             "flake_count": self.flake_count,
             "longest_flake_mm": _rounded(self.longest_flake_mm, 3),
@@ -172,6 +175,7 @@ class PlugReading:
         return cls(
             **_from_head(data),
             film_coverage=_number(data, "film_coverage"),
+            film_uncertainty=_number(data, "film_uncertainty"),
             flakes=tuple(Flake.from_json(flake) for flake in data.get("flakes") or ()),
             magnet_diameter_mm=_number(data, "magnet_diameter_mm"),
             magnet_uncertainty=_number(data, "magnet_uncertainty"),
