@@ -144,9 +144,10 @@ def time_estimate(sheet: Sheet) -> Decimal | None:
 
 def minutes_left(state: JobState) -> Decimal | None:
     """Return the minutes that the steps still to be done should take."""
+    settled = state.settled
     left = [
         s.step.minutes
         for s in state.steps
-        if s.step.key not in state.settled and s.step.minutes is not None
+        if s.step.key not in settled and s.step.minutes is not None
     ]
     return sum(left, Decimal(0)) if left else None

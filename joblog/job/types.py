@@ -235,14 +235,14 @@ class JobState:
         once that is confirmed with a reason its moment has passed: it is no longer proposed, and
         nothing waits for it. So it is with a step that was confirmed as left out.
         """
-        done, first = self.done, self._must_come_first
-        left = [s for s in self.steps if s.step.key not in self.settled]
+        done, settled, first = self.done, self.settled, self._must_come_first
+        left = [s for s in self.steps if s.step.key not in settled]
         passed = {
             s.step.key
             for s in left
             if s.step.key not in first and overtaken(self.sheet, s.step.key, done)
         }
-        able = (s for s in left if ready(self.sheet, s.step, self.settled | passed))
+        able = (s for s in left if ready(self.sheet, s.step, settled | passed))
         return next((s for s in able if s.step.key not in passed), None)
 
     @property

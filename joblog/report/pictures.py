@@ -130,8 +130,7 @@ def _plug(c: Context, photo: Photo) -> Words:
     lengths = flake_lengths(photo)
     film = as_decimal(photo.measurement.get("film_coverage"))
     count = t.count("{n} flake", "{n} flakes", len(lengths))
-    doubt = as_decimal(photo.measurement.get("film_uncertainty"))  # not in older records
-    known = (t.say("give or take {doubt}", doubt=t.percent(doubt)),) if doubt is not None else ()
+    known = _give_or_take(c, photo, "film_uncertainty")
     covered = t.say("fine film on {share} of the magnet", share=t.percent(film)) if film else ""
     covered = ", ".join((covered, *known)) if covered else ""
     size = _magnet(c, photo)
@@ -145,15 +144,18 @@ def _plug(c: Context, photo: Photo) -> Words:
 
 
 def _magnet(c: Context, photo: Photo) -> tuple[str, ...]:
-    """Return how large the magnet is and how sure that is; film on its edge hides where it ends."""
+    """Return how large the magnet is and how sure that is: film on its edge hides where it ends."""
     magnet = as_decimal(photo.measurement.get("magnet_diameter_mm"))
     if magnet is None:
         return ()
-    size, doubt = c.millimetres(magnet), as_decimal(photo.measurement.get("magnet_uncertainty"))
-    if doubt is None:  # records from before it was measured
-        return (c.t.say("magnet {size} across", size=size),)
-    share = c.t.percent(doubt)
-    return (c.t.say("magnet {size} across, give or take {doubt}", size=size, doubt=share),)
+    size = c.t.say("magnet {size} across", size=c.millimetres(magnet))
+    return (", ".join((size, *_give_or_take(c, photo, "magnet_uncertainty"))),)
+
+
+def _give_or_take(c: Context, photo: Photo, what: str) -> tuple[str, ...]:
+    """Return how far off a measurement may be; () where its record doesn't say, as older ones."""
+    doubt = as_decimal(photo.measurement.get(what))
+    return () if doubt is None else (c.t.say("give or take {doubt}", doubt=c.t.percent(doubt)),)
 
 
 def _dipstick(c: Context, photo: Photo) -> Words:
@@ -161,8 +163,7 @@ def _dipstick(c: Context, photo: Photo) -> Words:
     level = as_decimal(photo.measurement.get("level_fraction"))
     if level is None:
         return Words("", t.say("not measured"))
-    doubt = as_decimal(photo.measurement.get("level_uncertainty"))
-    details = (t.say("give or take {doubt}", doubt=t.percent(doubt)),) if doubt is not None else ()
+    details = _give_or_take(c, photo, "level_uncertainty")
     if level > 1:
         return Words(
             t.percent(level - 1), t.say("of the mark distance above the upper mark"), details

@@ -46,15 +46,17 @@ class Debris:
     @property
     def coverage(self) -> float:
         """Film / (film + bare magnet), 0 to 1; flakes count in neither."""
-        weight = self.face * (1.0 - self.flake)
-        return float((self.film * weight).sum() / max(1.0, float(weight.sum())))
+        return self._on_face(self.film)
 
     @property
     def film_doubt(self) -> float:
         """Mean of p (1 - p) for the film's p on the magnet's face: 0 for sure, 0.25 for a guess."""
+        return self._on_face(self.film * (1.0 - self.film))
+
+    def _on_face(self, values: NDArray[np.float32]) -> float:
+        """Return the mean of a map on the magnet's face, flakes left out."""
         weight = self.face * (1.0 - self.flake)
-        half = self.film * (1.0 - self.film)
-        return float((half * weight).sum() / max(1.0, float(weight.sum())))
+        return float((values * weight).sum() / max(1.0, float(weight.sum())))
 
     @property
     def edge_film(self) -> float:
