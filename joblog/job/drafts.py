@@ -49,6 +49,12 @@ def refusal(spoken: str, shown: str = "") -> Plan:
     return Plan(spoken=spoken, shown=shown or spoken, tone="warn")
 
 
+CLOSED = refusal(
+    "The job is closed.",
+    "The job is closed; nothing more is recorded. What comes after it is a new job.",
+)
+
+
 def answer(spoken: str, shown: str = "") -> Plan:
     """Return a plan that records nothing and answers."""
     return Plan(spoken=spoken, shown=shown or spoken)

@@ -36,6 +36,8 @@ from joblog.sheet.model import Sheet
 
 Rule = Callable[[JobState, History], Iterable[Finding]]
 
+SUMS = ("quantity:", "drained:")  # keys of findings about a sum, which may go on growing
+
 RULES: tuple[Rule, ...] = (
     unit_findings,
     pouring_findings,
@@ -76,6 +78,8 @@ def _resolved(
     state: JobState, finding: Finding, confirmed: Mapping[str, Entry], seqs: Mapping[str, int]
 ) -> Finding:
     own = confirmed.get(finding.key)
+    if own and finding.key.startswith(SUMS) and own.seq < seqs.get(finding.entry or "", -1):
+        own = None  # the sum that was confirmed was another
     if finding.kind is FindingKind.MISSING and finding.resolved and own:
         return replace(finding, resolved=f"{_words(own)}; {finding.resolved}")
     by = own or _left_out_before(state.sheet, finding, confirmed, seqs)

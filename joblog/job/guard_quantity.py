@@ -27,7 +27,7 @@ def quantity_findings(state: JobState, history: History) -> Iterator[Finding]:
         step = steps[-1]
         entry = _last_entry(history, fluid.key)
         if _overfilled(sums, fluid):
-            yield _against_spec(fluid, sums, step, entry)
+            yield _against_spec(fluid, sums, step, _last_entry(history, fluid.key, "in"))
             continue
         if not _filling_over(state, steps):
             continue
@@ -97,9 +97,15 @@ def _filling_over(state: JobState, steps: Sequence[Step]) -> bool:
     )
 
 
-def _last_entry(history: History, fluid: str) -> str | None:
-    ids = [e.entry.id for e in history.of("quantity") if e.entry.body.get("fluid") == fluid]
-    return ids[-1] if ids else None
+def _last_entry(history: History, fluid: str, direction: str = "") -> str | None:
+    """Return the id of the last quantity of ``fluid`` that was recorded or corrected."""
+    bodies = ((e.entry, e.entry.body) for e in history.of("quantity"))
+    mine = [
+        entry
+        for entry, body in bodies
+        if body.get("fluid") == fluid and direction in ("", body.get("direction"))
+    ]
+    return max(mine, key=lambda entry: entry.seq).id if mine else None
 
 
 def _against_spec(fluid: Fluid, sums: FluidState, step: Step, entry: str | None) -> Finding:

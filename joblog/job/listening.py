@@ -7,16 +7,20 @@ again settle it.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from joblog.audio.types import Utterance
 from joblog.job.clocks import Timed, elapsed
 from joblog.job.drafts import Draft, Plan
 from joblog.job.meaning import Meaning, meaning_of
+from joblog.job.numbers import number
 from joblog.job.plan import plan
 from joblog.job.plan_controls import answered, question_for, settle
+from joblog.job.plan_values import like
 from joblog.job.types import JobState, Question
 from joblog.job.wording import capital
+from joblog.measure.units import unit_of
 from joblog.sheet.model import Sheet
 from joblog.speech.types import Engine, Hearing, Verdict
 
@@ -117,18 +121,40 @@ def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) 
     repeated = _repeated(question, sheet, said)
     if repeated is not None:
         return repeated
-    if said.act != "control" and any(_alike(said.tag, tag) for tag in _tags(question, sheet)):
-        made = plan(state, said, by=by)
+    about = _about_question(state, question, said)
+    if about is not None or (
+        said.act != "control" and any(_alike(said.tag, tag) for tag in _tags(question, sheet))
+    ):
+        made = plan(state, about or said, by=by)
         closing = Draft("answered", answered(question, said.text).body | {"how": "replaced"})
         return Plan((closing, *made.drafts), made.spoken, made.shown, made.tone, replan=made.replan)
     return None
+
+
+def _about_question(state: JobState, question: Question, said: Meaning) -> Meaning | None:
+    """Return what a correction means where it is about the value just asked about, else None.
+
+    What is asked about is not recorded yet: the correction is a new value in its place, and no
+    earlier one is touched, unless the question itself came of a correction.
+    """
+    drafts = [Draft.from_json(fields) for fields in question.entry.body.get("drafts") or []]
+    later = [v for v in state.values if v.entry.seq > question.entry.seq]
+    if not said.correction or not drafts or later or drafts[0].kind == "step-done":
+        return None
+    asked = drafts[0]
+    meant = said if said.act != "bare" else like(said, asked.kind, asked.body)
+    fits = meant is not None and _alike(meant.tag, str(question.entry.body.get("tag", "")))
+    if said.act == "bare":
+        unit = str(asked.body.get("unit", ""))
+        fits = not said.unit or unit_of(said.unit).dimension == unit_of(unit).dimension
+    return replace(meant, correction=asked.supersedes is not None) if fits else None
 
 
 def _repeated(question: Question, sheet: Sheet, meaning: Meaning) -> Plan | None:
     drafts = question.entry.body.get("drafts") or []
     for index, option in enumerate(question.options):
         if drafts:
-            same = index < len(drafts) and _same_value(drafts[index]["body"], meaning)
+            same = index < len(drafts) and _same_draft(drafts[index], meaning)
             if same and meaning.tag == question.entry.body.get("tag"):
                 return settle(question, index, meaning.text)
             continue
@@ -138,12 +164,10 @@ def _repeated(question: Question, sheet: Sheet, meaning: Meaning) -> Plan | None
     return None
 
 
-def _same_value(body: dict[str, Any], meaning: Meaning) -> bool:
-    from joblog.job.numbers import number
-
-    if meaning.value is None:
-        return False
-    return number(str(body.get("value", "0"))) == meaning.value
+def _same_draft(draft: dict[str, Any], meaning: Meaning) -> bool:
+    if draft["kind"] == "step-done":  # the tags are compared, too
+        return True
+    return meaning.value is not None and number(draft["body"].get("value", "0")) == meaning.value
 
 
 def _alike(one: str, other: str) -> bool:

@@ -75,6 +75,24 @@ def marks_of(sheet: Sheet, history: History) -> tuple[Mark, ...]:
     return tuple(marks)
 
 
+def holds(step: Step, conditions: frozenset[str]) -> bool:
+    """Say whether doing ``step`` would change nothing: what it brings about is so already.
+
+    False where a step changes no condition: a look at something may well be repeated.
+    """
+    changes = step.sets or step.clears
+    return bool(changes) and set(step.sets) <= conditions and not set(step.clears) & conditions
+
+
+def since(step: Step, marks: Sequence[Mark]) -> Mark | None:
+    """Return the mark since which ``step`` has been done without a break, None where it isn't."""
+    found: Mark | None = None
+    for mark in marks:
+        if mark.step == step.key and (found is None or not holds(step, mark.conditions)):
+            found = mark
+    return found
+
+
 def _adds_nothing(event: Event, step: Step, done: frozenset[str]) -> bool:
     """A value for a step already done isn't a second doing of it."""
     return event.entry.kind != "step-done" and step.key in done

@@ -10,25 +10,33 @@ from collections.abc import Callable
 from typing import Any
 
 from joblog.job.clocks import elapsed
-from joblog.job.drafts import Draft, Plan, refusal, value_question
+from joblog.job.drafts import CLOSED, Draft, Plan, value_question
+from joblog.job.marks import holds
 from joblog.job.meaning import Meaning
 from joblog.job.numbers import number
 from joblog.job.plan_controls import plan_control
 from joblog.job.plan_values import plan_angle, plan_bare, plan_quantity, plan_reading, plan_torque
 from joblog.job.targets import part_step
-from joblog.job.types import JobState
-from joblog.job.wording import said, shown
+from joblog.job.types import JobState, Mark
+from joblog.job.values import step_named
+from joblog.job.wording import capital, said, shown, step_name
 from joblog.record.clock import Moment
 
-ECHO_SECONDS = 4  # two people who report the same amount within this may mean the same one
+ECHO_SECONDS = 4  # two people who report the same thing within this may mean the same one
+# What may still be asked of a closed job: it answers, and nothing changes.
+QUESTIONS = frozenset(
+    {"say-again", "time", "read-back", "next", "how-much", "missing", "help", "stand-by"}
+)
 
 
 def plan(state: JobState, meaning: Meaning, *, by: str = "", now: Moment | None = None) -> Plan:
     """Return what ``meaning``, said by ``by`` at ``now``, leads to on the job ``state``."""
-    if state.closed and meaning.act != "control":
-        return refusal("The job is closed.", "The job is closed; nothing more is recorded.")
+    if state.closed and not (meaning.act == "control" and meaning.target in QUESTIONS):
+        return CLOSED
     if meaning.act == "control":
         return plan_control(state, meaning, by=by, now=now)
+    if meaning.act == "step":
+        return _step(state, meaning, now)
     made = _ACTS[meaning.act](state, meaning)
     return _twice_heard(state, made, meaning, by, now) or made
 
@@ -56,8 +64,36 @@ def _same(one: dict[str, Any], other: dict[str, Any]) -> bool:
     return all(one.get(k) == other.get(k) for k in ("fluid", "direction", "value", "unit"))
 
 
-def _step(_: JobState, meaning: Meaning) -> Plan:
-    return Plan((Draft("step-done", {"step": meaning.target}),))
+def _step(state: JobState, meaning: Meaning, now: Moment | None) -> Plan:
+    """Record a step as done; ask where it was said before and has not been undone since.
+
+    The time at which a step was done and the clocks that run from it are facts: a word said again
+    must not move them unasked.
+    """
+    draft = Draft("step-done", {"step": meaning.target})
+    step = step_named(state.sheet, meaning.target)
+    before = [m for m in state.marks if m.step == meaning.target and m.entry.kind == "step-done"]
+    if (
+        step is None
+        or not before
+        or not (holds(step, state.conditions) or _clock_runs_on(state, before[-1]))
+    ):
+        return Plan((draft,))
+    name = step_name(step)
+    if now is not None and elapsed(before[-1].entry, now).seconds <= ECHO_SECONDS:
+        return Plan(spoken=f"{capital(name)}.", shown=f"{capital(name)}: done.")
+    question = f"Once more, {name}? Affirm or negative."
+    why = f"{capital(name)} is done already. Was it done once more?"
+    return value_question(question, [f"{name}, once more"], [draft], meaning.tag, why)
+
+
+def _clock_runs_on(state: JobState, mark: Mark) -> bool:
+    """Say whether a clock runs from ``mark`` and nobody has gone back before that step since."""
+    if not any(s.step.window and s.step.window.since == mark.step for s in state.steps):
+        return False
+    order = [s.step.key for s in state.steps]
+    later = [m.step for m in state.marks if m.root.seq > mark.root.seq]
+    return all(order.index(key) > order.index(mark.step) for key in later)
 
 
 def _part(state: JobState, meaning: Meaning) -> Plan:
@@ -83,7 +119,6 @@ def _clock(_: JobState, meaning: Meaning) -> Plan:
 
 
 _ACTS: dict[str, Callable[[JobState, Meaning], Plan]] = {
-    "step": _step,
     "torque": plan_torque,
     "torque-at": plan_torque,
     "in": plan_quantity,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from typing import Any
 
 from joblog.job.drafts import Draft, Plan, refusal, value_question
 from joblog.job.meaning import Meaning
@@ -251,14 +252,18 @@ def _name(value: Value) -> str:
 
 
 def _corrected(state: JobState, meaning: Meaning, value: Value) -> Plan:
-    body = value.entry.body
-    if value.entry.kind == "quantity":
+    meant = replace(like(meaning, value.entry.kind, value.entry.body), correction=True)
+    plans = {"torque-at": plan_torque, "angle": plan_angle, "reading-at": plan_reading}
+    return plans.get(meant.act, plan_quantity)(state, meant)
+
+
+def like(bare: Meaning, kind: str, body: dict[str, Any]) -> Meaning:
+    """Return what a number alone means where it is about an entry of this kind and body."""
+    if kind == "quantity":
         act, target = str(body.get("direction", "in")), str(body["fluid"])
-    elif value.entry.kind == "torque":
+    elif kind == "torque":
         act, target = "torque-at", str(body["step"])
     else:
         is_turn = str(body.get("name", "")).startswith("angle ")
         act, target = "angle" if is_turn else "reading-at", str(body["step"])
-    plans = {"torque-at": plan_torque, "angle": plan_angle, "reading-at": plan_reading}
-    made = plans.get(act, plan_quantity)
-    return made(state, replace(meaning, act=act, target=target, correction=True))
+    return replace(bare, act=act, target=target)

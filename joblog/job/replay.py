@@ -13,7 +13,7 @@ from joblog.job.clocks import clocks_of
 from joblog.job.fluids import fluids_of
 from joblog.job.guard import guard
 from joblog.job.history import History, history_of
-from joblog.job.marks import conditions_after, marks_of
+from joblog.job.marks import conditions_after, marks_of, since
 from joblog.job.photos import photos_of
 from joblog.job.torques import is_angle, numbers_tight, torque_entries
 from joblog.job.types import (
@@ -79,6 +79,7 @@ def _step(
     step: Step, marks: Sequence[Mark], values: Sequence[Value], photos: Sequence[Photo]
 ) -> StepState:
     mine = [mark for mark in marks if mark.step == step.key]
+    first = since(step, marks)
     own_values = tuple(v for v in values if v.step == step.key)
     own_photos = tuple(p for p in photos if p.step == step.key)
     missing = _missing(step, own_values, own_photos)
@@ -88,7 +89,7 @@ def _step(
     return StepState(
         step=step,
         status=status,
-        at=mine[-1].root.at if mine else None,
+        at=first.root.at if first else None,
         entry=mine[-1].entry if mine else None,
         values=own_values,
         photos=own_photos,

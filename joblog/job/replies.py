@@ -32,8 +32,8 @@ def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Re
     """Return the reply to what ``entries`` changed between two states of the job."""
     if any(e.kind == "asked" and e.body.get("about") == "close" for e in entries):
         return _not_complete(after, entries)
-    known = {f.key for f in before.findings}
-    new = tuple(f for f in after.findings if f.key not in known and not f.resolved)
+    unsettled = (f for f in after.findings if not f.resolved)
+    new = tuple(f for f in unsettled if _to_tell(f, before, entries))
     echoes = list(dict.fromkeys(echo(after, entry) for entry in entries))
     grave = [f for f in new if f.kind is not FindingKind.OBSERVATION]
     lines = [show for _, show in echoes if show] + [f.text for f in new]
@@ -50,6 +50,18 @@ def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Re
     lines += [follow_shown, *_resolved_lines(before, after, entries)]
     tone = "warn" if new else "ok"
     return Reply(_joined(says), _joined(lines), tone, tuple(entries), new)
+
+
+def _to_tell(finding: Finding, before: JobState, entries: Sequence[Entry]) -> bool:
+    """Say whether an open finding is new, says something new, or concerns the step just done."""
+    old = before.finding(finding.key)
+    if old is None:
+        return True
+    if any(e.id == finding.entry for e in entries) and (old.resolved or old.text != finding.text):
+        return True
+    return finding.kind in (FindingKind.OUT_OF_SPEC, FindingKind.MISMATCH) and any(
+        e.kind == "step-done" and e.body.get("step") == finding.step for e in entries
+    )
 
 
 def _out_of_order(entry: Entry, findings: Sequence[Finding]) -> bool:

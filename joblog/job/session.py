@@ -24,7 +24,7 @@ from joblog.audio.types import Utterance
 from joblog.errors import InputError, ModelError
 from joblog.job.check_phrases import PHRASE_RULES
 from joblog.job.closing import closing_drafts
-from joblog.job.drafts import Draft, Plan
+from joblog.job.drafts import CLOSED, Draft, Plan
 from joblog.job.expected import expected_tags
 from joblog.job.grammar import grammar_for_state
 from joblog.job.guard_unit import unit_reasons
@@ -171,13 +171,14 @@ class JobSession:
         return self._understood(hearing, by, heard.id)
 
     def _understood(self, hearing: Hearing, by: str, heard: str) -> Reply:
-        if hearing.verdict is Verdict.REJECT:
-            return IGNORED
         state = self.state
+        unclear = hearing.verdict is Verdict.ASK and not sure_of_meaning(self.sheet, hearing)
+        if hearing.verdict is Verdict.REJECT or (unclear and state.closed):
+            return IGNORED
         if asks_for_help(self.sheet, hearing):
-            unclear = replace(answer_help(state), tone="again")  # never the sound of "recorded"
-            return self._carry_out(unclear, "voice", by, heard)
-        if hearing.verdict is Verdict.ASK and not sure_of_meaning(self.sheet, hearing):
+            helped = replace(answer_help(state), tone="again")  # never the sound of "recorded"
+            return self._carry_out(helped, "voice", by, heard)
+        if unclear:
             settled = settled_by(state, self.sheet, hearing, by)
             if settled is None:
                 return self._carry_out(question_plan(self.sheet, hearing), "voice", by, heard)
@@ -221,7 +222,7 @@ class JobSession:
         that wants such a photo next. Raises PhotoError where it is no photo; nothing is kept then.
         """
         with self._lock:
-            state = self.state
+            state = self._open_state("this photo is not added to it")
             if step is None and not phase:  # a phone sends the kind alone
                 phase = self._phases.get(kind) or None
             shot = measured_photo(state, data, kind, step, phase=phase, name=name)
@@ -249,7 +250,7 @@ class JobSession:
     def confirm(self, finding: str, reason: str, by: str = "") -> Reply:
         """Let the finding stand, for a reason. Raises InputError for an unknown key."""
         with self._lock:
-            if self.state.finding(finding) is None:
+            if self._open_state("nothing more is confirmed").finding(finding) is None:
                 raise InputError(f"there is no finding '{finding}' on this job")
             if not reason.strip():
                 raise InputError("a finding is confirmed with a reason; give one")
@@ -290,9 +291,16 @@ class JobSession:
 
     # what goes out
 
+    def _open_state(self, else_: str) -> JobState:
+        """Return the state of the job; InputError where it is closed."""
+        state = self.state
+        if state.closed:
+            raise InputError(f"The job is closed: {else_}. What comes after it is a new job.")
+        return state
+
     def _act(self, meaning: Meaning, source: Source, by: str, heard: str | None = None) -> Reply:
         state = self.state
-        repeated = settled_by(state, self.sheet, meaning, by)
+        repeated = None if state.closed else settled_by(state, self.sheet, meaning, by)
         made = repeated or plan(state, meaning, by=by, now=self.clock.read())
         return self._carry_out(made, source, by, heard)
 
@@ -337,6 +345,8 @@ class JobSession:
         question: str | None = None,
     ) -> Reply:
         before = self.state
+        if before.closed:
+            return self._carry_out(CLOSED, source, by)
         if not text:
             return self._remember(Reply("Say again.", "No words were heard.", "again"))
         if question is not None and takes_back(text):

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from difflib import get_close_matches
+from fractions import Fraction
 
 from joblog.job.grammar import grammar_for_sheet
 from joblog.job.listening import note_words
@@ -30,10 +32,20 @@ _UNITS = {
 }  # fmt: skip
 _NAMES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _DIGITS = dict(zip("0123456789", _NAMES, strict=True))
+_SINGULAR = ("quart", "pint", "gallon", "liter", "litre")
 _SHORT = {"yes": "affirm", "y": "affirm", "no": "negative", "n": "negative"}  # typed only
 _MARKS = ',;:!?"“”'
 _APART = re.compile(r"\b(ft|in|lbf|lb)[ .·](lbf|lbs|lb|ft|in)\b")  # 'ft lb', in two words
 _FIGURE = re.compile(r"(-?)(\d[\d,]*)(?:\.(\d+))?(.*)", re.DOTALL)
+_THOUSANDS = re.compile(r"[1-9]\d{0,2}(,\d{3})+")
+_FRACTION = re.compile(
+    r"(?<![\d.,/])(?:(\d+)(?:\s+|-))?(\d+)/(\d+)(?![\d.,/])"
+)  # 1/2, 3 1/2, 3-1/2
+_FINEST = 16  # the finest part that anybody measures with
+_THIRDS = {Fraction(1, 3): "a third", Fraction(2, 3): "two thirds"}
+_SILENT = re.compile(
+    r"[.,;:!?\"“”‘’'()\[\]*_–—…-]+"
+)  # what may be left out without changing a number
 
 
 def typed_words(text: str) -> str:
@@ -42,24 +54,62 @@ def typed_words(text: str) -> str:
     if short:
         return short
     words: list[str] = []
-    after_figure = False
-    for token in _APART.sub(r"\1-\2", text.lower().replace("’", "'")).split():
+    before = ""
+    plain = _with_fractions(text.lower().replace("’", "'"))
+    for token in _APART.sub(r"\1-\2", plain).split():
         stripped = token.strip(_MARKS) if len(token) > 1 else token
+        after_figure = before[-1:].isdigit()
+        if after_figure and before != "1" and stripped in _SINGULAR:
+            stripped += "s"  # '0.5 quart': with a decimal the grammar has many quarts
         words += _token_words(stripped, after_figure)
-        after_figure = stripped[-1:].isdigit()
+        before = stripped
     return " ".join(words)
 
 
+def _with_fractions(text: str) -> str:
+    """Return the text with fractions as decimals where these are exact, thirds as words.
+
+    What can't be brought to either (1/0, 41/4, 1/7) stays as it is: no phrase has such a word.
+    """
+    for sign in {c for c in text if unicodedata.decomposition(c).startswith("<fraction>")}:
+        text = text.replace(sign, f" {unicodedata.normalize('NFKC', sign)} ")
+    return _FRACTION.sub(_said_fraction, text.replace("\u2044", "/"))
+
+
+def _said_fraction(match: re.Match[str]) -> str:
+    whole, over, under = (int(part or 0) for part in match.groups())
+    if not 0 < over < under <= _FINEST:
+        return match[0]
+    part = Fraction(over, under)
+    if part in _THIRDS:
+        return f"{whole} and {_THIRDS[part]}" if whole else _THIRDS[part]
+    exact = part.denominator in (2, 4, 5, 8, 10, 16)
+    return f"{float(whole + part):.4f}".rstrip("0") if exact else match[0]
+
+
 def _token_words(token: str, after_figure: bool) -> list[str]:
-    """Spell one token out; abbreviations of units count only behind figures ('p s i' has none)."""
-    plain = token.rstrip(".")
+    """Spell one token out; abbreviations of units count only behind figures ('p s i' has none).
+
+    A token with a sign that isn't understood stays whole, and so is no word of any phrase: left
+    out, it could turn one number into another.
+    """
+    plain = re.sub(r"^(-?)\.(?=\d)", r"\g<1>0.", token.rstrip("."))
     if after_figure and plain in _UNITS:
         return _UNITS[plain].split()
     match = _FIGURE.fullmatch(plain)
     if match is None:
         american = plain.replace("metre", "meter").replace("litre", "liter")
-        return re.sub(r"[^a-z' -]", " ", american).replace("-", " ").split()
+        if not re.fullmatch(r"[a-z]*", _SILENT.sub("", american)):
+            return [token]
+        return re.sub(r"[^a-z']", " ", american).split()
     sign, whole, decimals, rest = match.groups()
+    if "," in whole and not _THOUSANDS.fullmatch(whole):
+        whole, _, part = whole.partition(",")  # a decimal comma
+        if decimals or "," in part or not part:
+            return [token]
+        decimals = part
+    if not re.fullmatch(r"[a-z°%·.³-]*", rest) or re.match(r"[-.]", rest):
+        return [token]  # 41-44, 1.5.2, 41x2, 41±1
     words = ["minus"] if sign else []
     words += [_DIGITS[d] for d in whole.replace(",", "")]
     if decimals:

@@ -114,7 +114,8 @@ def test_across_a_restart_of_the_machine_the_time_is_not_sure(dip, clock):
 
 def test_switching_off_again_starts_the_window_again(dip, clock):
     clock.advance(100)
-    dip.say("engine off")
+    assert dip.say("engine off").spoken == "Once more, engine off? Affirm or negative."
+    dip.say("affirm")
     clock.advance(30)
     assert "too early" in dip.say("level read").spoken
     clock.advance(35)

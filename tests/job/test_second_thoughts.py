@@ -1,0 +1,215 @@
+"""Words said twice, too late, or about the last question: what was right stays right."""
+
+from __future__ import annotations
+
+import pytest
+
+from joblog.errors import InputError
+from joblog.job.meaning import meaning_of
+from joblog.job.session import JobSession
+from joblog.job.typed import typed_words
+
+TO_THE_FILL = (
+    "vehicle checked", "standing level", "warm up done", "fluid temperature six four celsius",
+    "dipstick as found", "wheels chocked", "on stands", "fill plug loose", "drain plug out",
+    "draining done", "drained three point six quarts",
+)  # fmt: skip
+
+
+@pytest.fixture
+def filling(bench):
+    """A job about to be filled: 3.6 quarts came out, the photos are missing."""
+    job = bench()
+    job.say(*TO_THE_FILL, "plug as found", "plug cleaned", "drain plug in", "torque four one")
+    return job
+
+
+def poured(job) -> list[str]:
+    values = [v for v in job.state.values if v.entry.kind == "quantity"]
+    return [f"{v.value} {v.entry.body['direction']}" for v in values]
+
+
+# after the end
+
+
+@pytest.mark.parametrize(
+    "line", ["disregard", "no leaks", "confirm because see note", "affirm", "negative", "note"]
+)
+def test_nothing_that_is_said_changes_a_closed_job(filling, line):
+    filling.say("ten quarts in")  # leaves a question open
+    filling.session.close("aborted", "the customer took the vehicle", by="Imani Okafor")
+    before = filling.state
+    reply = filling.say(line)
+    assert (reply.tone, reply.spoken) == ("warn", "The job is closed.")
+    assert filling.state.entries == before.entries
+
+
+@pytest.mark.parametrize("line", ["how much is in", "time", "say again", "read back"])
+def test_a_closed_job_still_answers(filling, line):
+    filling.ok("one quart in")
+    filling.session.close("aborted", "the customer took the vehicle", by="Imani Okafor")
+    assert filling.say(line).spoken not in ("", "The job is closed.")
+
+
+def test_a_photo_that_comes_after_the_end_is_refused_in_words(filling):
+    filling.session.close("aborted", "the customer took the vehicle", by="Imani Okafor")
+    before = filling.state.entries
+    with pytest.raises(InputError, match="is closed"):
+        filling.session.photo(b"whatever", "plug")
+    with pytest.raises(InputError, match="is closed"):
+        filling.session.confirm("missing:filled:step", "too late")
+    assert filling.state.entries == before
+
+
+# a correction is about what joblog has just asked
+
+
+def test_a_correction_while_a_new_amount_is_asked_about_leaves_the_one_before_alone(filling):
+    filling.ok("one quart in")
+    assert filling.say("ten quarts in").tone == "again"
+    filling.ok("correction one quart in")
+    assert poured(filling) == [
+        "3.6 out", "1 in", "1 in",
+    ]  # fmt: skip
+    assert filling.state.question is None
+
+
+def test_a_bare_correction_is_about_the_amount_just_asked_about(bench):
+    job = bench()
+    job.say(*TO_THE_FILL[:-1])
+    assert job.say("drained thirty six quarts").tone == "again"
+    job.ok("correction three point six quarts")
+    assert poured(job) == ["3.6 out"]
+    assert job.state.question is None
+    assert job.say("affirm").spoken == "There was no question."
+
+
+def test_a_bare_correction_in_another_dimension_is_not_about_the_question(filling):
+    filling.ok("one quart in")
+    assert filling.say("ten quarts in").tone == "again"
+    filling.say("correction four two foot pounds")
+    assert poured(filling) == ["3.6 out", "1 in"]
+    assert filling.state.question is not None
+    (torque,) = [v for v in filling.state.values if v.entry.kind == "torque"]
+    assert torque.value == 42
+
+
+def test_a_correction_of_a_correction_that_was_asked_about_still_replaces_the_first(filling):
+    filling.ok("one quart in")
+    assert filling.say("correction ten quarts in").tone == "again"
+    filling.ok("correction two quarts in")
+    assert poured(filling) == ["3.6 out", "2 in"]
+
+
+# said once more
+
+
+def test_a_step_said_again_while_it_holds_is_asked_about_and_keeps_its_time(filling):
+    first = filling.state.step("raised").at
+    filling.clock.advance(120)
+    reply = filling.say("on stands")
+    assert reply.tone == "again"
+    assert reply.spoken == "Once more, on stands? Affirm or negative."
+    assert "done already" in reply.shown
+    assert filling.say("negative").tone == "again"
+    assert filling.state.step("raised").at == first
+
+
+def test_affirmed_it_is_recorded_again_and_the_first_time_stays_the_steps(filling):
+    first = filling.state.step("raised").at
+    filling.clock.advance(120)
+    filling.say("on stands", "affirm")
+    assert [m.step for m in filling.state.marks].count("raised") == 2
+    assert filling.state.step("raised").at == first
+
+
+def test_a_step_said_twice_in_one_breath_is_no_question(filling):
+    reply = filling.say("vehicle down") and filling.say("vehicle down")
+    assert reply.tone == "ok"
+    assert [m.step for m in filling.state.marks].count("lowered") == 1
+
+
+def test_what_was_undone_meanwhile_is_done_again_without_a_question(filling):
+    filling.say("vehicle down")
+    filling.clock.advance(60)
+    again = filling.say("on stands")
+    assert again.tone != "again"
+    assert filling.state.step("raised").at == filling.state.entries[-1].at
+
+
+def test_a_look_repeated_is_no_question(filling):
+    filling.say("no leaks")
+    filling.clock.advance(60)
+    assert filling.say("no leaks").tone != "again"
+
+
+def test_the_reading_window_is_not_started_anew_by_a_word_said_again(filling):
+    filling.say("vehicle down", "engine running", "engine off")
+    (clock,) = [c for c in filling.state.clocks if c.step == "level-read"]
+    filling.clock.advance(20)
+    assert filling.say("engine off").tone == "again"
+    (after,) = [c for c in filling.state.clocks if c.step == "level-read"]
+    assert after.started_mono == clock.started_mono
+    filling.say("negative", "engine running")
+    assert filling.say("engine off").tone == "ok"  # it ran again meanwhile
+    (anew,) = [c for c in filling.state.clocks if c.step == "level-read"]
+    assert anew.started_mono > clock.started_mono
+
+
+# more and more
+
+
+def test_each_further_overfill_is_told_again(filling):
+    filling.ok("two quarts in")
+    first = filling.say("two quarts in")
+    assert (first.tone, "4 US qt in is above 3.7 US qt" in first.shown) == ("warn", True)
+    more = filling.say("one quart in")
+    assert (more.tone, "5 US qt in is above 3.7 US qt" in more.shown) == ("warn", True)
+    done = filling.say("filling done")
+    assert (done.tone, "5 US qt in is above" in done.shown) == ("warn", True)
+
+
+def test_an_overfill_that_was_confirmed_is_open_again_when_more_goes_in(filling):
+    filling.say("two quarts in", "two quarts in")
+    filling.ok("confirm because see note")
+    assert "quantity:gear-fluid:above" not in filling.open_keys()
+    assert filling.say("one quart in").tone == "warn"
+    assert "quantity:gear-fluid:above" in filling.open_keys()
+    filling.ok("confirm because see note")
+    resumed = JobSession.resume(filling.session.store, filling.session.job)
+    assert resumed.state.findings == filling.state.findings
+    filling.ok("filling done")
+
+
+# typed figures
+
+
+@pytest.mark.parametrize(
+    ("typed", "value"),
+    [
+        ("1/2 quart in", "1/2"), ("½ quart in", "1/2"), ("3 1/2 quarts in", "7/2"),
+        ("3-1/2 quarts in", "7/2"), ("1½ quarts in", "3/2"), ("1/3 quart in", "1/3"),
+        ("3 2/3 quarts in", "11/3"), ("1,5 quarts in", "3/2"), (".5 quarts in", "1/2"),
+        ("drained 3,6qt", "18/5"), ("drain plug torqued to 4,1 foot pounds", "41/10"),
+    ],
+)  # fmt: skip
+def test_fractions_and_decimal_commas_keep_their_value(bench, typed, value):
+    meaning = meaning_of(typed_words(typed), bench().session.sheet)
+    assert str(meaning.value) == value
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "drain plug torqued to 41/4 foot pounds", "drained 1/0 quarts", "1 / 2 quarts in",
+        "drain plug torqued to 41-44 foot pounds", "drain plug torqued to 41+2 foot pounds",
+        "drain plug torqued to ~41 foot pounds", "drained 1.5.2 quarts", "4² quarts in",
+        "drain plug torqued to 41x2 foot pounds", "1/7 quart in", "drained 3,6,1 quarts",
+    ],
+)  # fmt: skip
+def test_a_figure_that_is_not_understood_is_never_taken_for_another(bench, typed):
+    job = bench()
+    before = job.state.entries
+    reply = job.session.type_in(typed)
+    assert reply.tone == "again"
+    assert job.state.entries == before
