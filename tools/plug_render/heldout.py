@@ -38,9 +38,13 @@ def compared(reading, truth):
 
 def measured(given, weights, each):
     """Return (refused, rows of ``compared``) of all usable plugs."""
+    if not (given / "truth.json").is_file():
+        raise SystemExit(f"{given} holds no truth.json: name a folder of labelled pictures.")
     truths = json.loads((given / "truth.json").read_text())
     names = [n for n in sorted(truths) if n.startswith("plug") and truths[n]["usable"]]
     folds = len(list(weights.glob("fold*")))
+    if not folds or not names:
+        raise SystemExit(f"{weights} holds no fold0, or {given} no usable plug: nothing to measure.")
     refused, rows = [], []
     for k in range(folds):
         for name in names[k::folds]:
@@ -69,6 +73,9 @@ def main():
     print("set | refused | film | magnet within 3 % | F1 | right/counted/true | longest")
     for name, _, weights in (text.partition("=") for text in args.sets):
         refused, rows = measured(args.given, Path(weights), args.each)
+        if not rows:
+            print(f"{name} | all {len(refused)} refused", flush=True)
+            continue
         counts, film, magnet, longest = zip(*rows, strict=True)
         right, counted, true = np.sum(counts, axis=0)
         print(

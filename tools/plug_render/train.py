@@ -14,7 +14,10 @@ take with ``--kept FILE``. ``--going`` threads go on rendering while the network
 ``--share`` (of given pictures in a batch) make as many trainings from the same start, each with its
 part of the ``--mix`` seconds; beside the last weights of each (NAME-1.pt) the mean of its second
 half's is kept (NAME-1-mean.pt). ``--by`` (seconds since 1970) says when mixing must be over,
-instead of ``--mix``. ``pictures`` renders ``--pictures`` of the kept-apart seeds for testing.
+instead of ``--mix``; ``--patch`` is the share of pictures in which bare magnet or film lies in a
+flake's outline. ``--streams`` scenes are rendered at a time, ``--most`` in all; ``--batch`` pictures are
+one step, at a peak rate of ``--rate`` (twice that on rendered ones alone). ``--large`` makes the
+network for the circles as large as that for debris. ``pictures`` renders ``--pictures`` of the kept-apart seeds for testing.
 """
 
 from __future__ import annotations
@@ -346,6 +349,7 @@ def main():
     for name in ("lib", "out", "warm", "given", "keep", "kept"):
         parser.add_argument(f"--{name}", type=Path)
     parser.add_argument("--part", nargs="*")
+    parser.add_argument("--large", action="store_true")
     args = parser.parse_args()
     torch.manual_seed(args.seed)
     if args.net == "pictures":
@@ -371,7 +375,7 @@ def main():
 
 def learn(args, data):
     """Train on rendered pictures, then on these and given ones."""
-    net = Net(2) if args.net == "circle" else Near(4)
+    net = Near(4) if args.net == "debris" else Near(2) if args.large else Net(2)
     net = net.to(dev).to(memory_format=torch.channels_last)
     if args.warm:
         net.load_state_dict(torch.load(args.warm, map_location=dev))
