@@ -44,7 +44,9 @@ def measured(given, weights, each):
     names = [n for n in sorted(truths) if n.startswith("plug") and truths[n]["usable"]]
     folds = len(list(weights.glob("fold*")))
     if not folds or not names:
-        raise SystemExit(f"{weights} holds no fold0, or {given} no usable plug: nothing to measure.")
+        raise SystemExit(
+            f"{weights} holds no fold0, or {given} no usable plug: nothing to measure."
+        )
     refused, rows = [], []
     for k in range(folds):
         for name in names[k::folds]:
