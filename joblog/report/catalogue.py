@@ -63,7 +63,10 @@ def sheet_texts(sheet: Sheet) -> Iterator[str]:
         yield from sheet.sheet.next_due.watch
     yield from whys(sheet.applies.not_to)
     yield from (caution.text for caution in sheet.cautions)
-    yield from (fluid.name for fluid in sheet.fluids)
+    for fluid in sheet.fluids:
+        yield fluid.name
+        if fluid.specification:
+            yield fluid.specification
     yield from sheet.conditions.values()
     for part in sheet.parts:
         yield part.name

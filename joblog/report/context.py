@@ -7,15 +7,19 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Any
 
+from joblog.job.history import history_of
 from joblog.job.types import FindingKind, JobState, Photo, StepState, StepStatus, Value
+from joblog.job.values import converted
 from joblog.record.entry import Entry
-from joblog.report.language import Language, Number
+from joblog.report.language import Language, Number, to_decimal
 from joblog.report.numbers import as_decimal
 from joblog.report.past import Past
 from joblog.report.quantity import Units, between, quantity
 from joblog.report.settings import ShopSettings
 from joblog.report.text import clean
 from joblog.sheet.model import Fluid
+
+_FINEST_SHARE = 3  # decimals of a per cent; a photo measures far less finely
 
 
 @dataclass(frozen=True)
@@ -32,6 +36,14 @@ class Context:
     def by_id(self) -> dict[str, Entry]:
         """Entries by their id."""
         return {entry.id: entry for entry in self.state.entries}
+
+    @cached_property
+    def _roots(self) -> dict[str, Entry]:
+        return {e.entry.id: e.root for e in history_of(self.state.entries).events}
+
+    def root(self, entry: Entry) -> Entry:
+        """Return the entry first recorded where ``entry`` corrects it, else ``entry`` itself."""
+        return self._roots.get(entry.id, entry)
 
     @cached_property
     def photo_numbers(self) -> dict[str, int]:
@@ -52,18 +64,39 @@ class Context:
 
     @property
     def amounts_agree(self) -> bool:
-        """Whether what came out and went in agrees; if not, nothing is worked out from it."""
-        return not any(
-            f.kind is FindingKind.MISMATCH and not f.resolved for f in self.state.findings
-        )
+        """Whether what came out and went in agrees; if not, nothing is worked out from it.
+
+        Such a finding ends only by being confirmed, which makes no amount agree.
+        """
+        return not any(f.kind is FindingKind.MISMATCH for f in self.state.findings)
 
     def quantity(self, value: Number, unit: str) -> str:
         """Return a value in the reader's units."""
         return quantity(self.t, value, unit, self.units)
 
+    def judged(self, value: Value) -> str:
+        """Return a value in the reader's units; one outside its limits is not rounded onto them."""
+        limit = None
+        exact = value.in_spec_unit
+        if value.within is False and exact is not None and not value.adapter:
+            over = value.high is not None and exact > value.high
+            beyond = value.high if over else value.low
+            limit = None if beyond is None else converted(beyond, value.spec_unit, value.unit)
+        return quantity(self.t, value.value, value.unit, self.units, limit)
+
     def between(self, low: Number | None, high: Number | None, unit: str) -> str:
         """Return a range in the reader's units."""
         return between(self.t, low, high, unit, self.units)
+
+    def share(self, value: Number) -> str:
+        """Return a level as per cent; one near a mark is not rounded onto it, or over it."""
+        places = 0
+        while places < _FINEST_SHARE:
+            shown = to_decimal(value, places + 2)
+            if shown not in {0, 1} or Fraction(shown) == Fraction(value):
+                break
+            places += 1
+        return self.t.percent(value, places)
 
     def millimetres(self, value: Number) -> str:
         """Return a length that was measured in mm, to a tenth; inches beside it where wanted."""

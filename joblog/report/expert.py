@@ -6,17 +6,22 @@ from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
 
-from joblog.job.clocks import elapsed
-from joblog.job.types import FluidState, Photo, StepState, StepStatus, Value
+from joblog.job.guard_quantity import balance_of, step_drains, tolerance
+from joblog.job.types import FindingKind, FluidState, Photo, StepState, StepStatus, Value
+from joblog.job.values import pour_steps
 from joblog.measure.colour import delta_e_2000
 from joblog.record.entry import Entry
 from joblog.report.charts.gauge import gauge
 from joblog.report.context import Context, how_known, value_name
+from joblog.report.ending import about, mended, stands
+from joblog.report.kinds import kind_name, lacking
+from joblog.report.language import Number
 from joblog.report.model import Caution, Fact, Measured, Step, Struck, Supply
 from joblog.report.numbers import as_decimal, as_lab
 from joblog.report.pictures import codes_in, describe
 from joblog.report.quantity import reader_units, sign
 from joblog.report.text import clean, sentence
+from joblog.report.windows import seconds_text, window_reading
 
 ZERO, ONE = Decimal(0), Decimal(1)
 _PHOTOS_TOLD = 4  # more photos of one step than these are only numbered in the order of work
@@ -37,18 +42,25 @@ def verdict(c: Context, inside: bool | None) -> str:
     return c.t.say("inside") if inside else c.t.say("outside")
 
 
+def _mended(text: str, ended: str) -> str:
+    """Return a verdict with how it was mended: 'outside, corrected'."""
+    return f"{text}, {ended}" if ended else text
+
+
 def _value(c: Context, value: Value, index: int) -> Measured:
     unit = value.spec_unit or value.unit
     how, sure = how_known(c, value.entry)
     inside = value.within
     exact = value.in_spec_unit if value.in_spec_unit is not None else Fraction(value.value)
     name = value_name(c, value)
-    text = c.t.say("{name}: {verdict}", name=name, verdict=verdict(c, inside))
+    ended = mended(c, "spec", value.entry.id)
+    said = _mended(verdict(c, inside), ended)
+    text = c.t.say("{name}: {verdict}", name=name, verdict=said)
     return Measured(
         what=name,
-        value=c.quantity(value.value, value.unit),
+        value=c.judged(value),
         specified=_specified(c, value, unit),
-        verdict=verdict(c, inside),
+        verdict=said,
         inside=inside,
         gauge=gauge(f"g{index}", exact, value.low, value.high, text),
         gauge_text=text,
@@ -58,6 +70,7 @@ def _value(c: Context, value: Value, index: int) -> Measured:
         tool=_tool(c, value),
         struck=tuple(_struck(c, old) for old in value.corrected_from),
         parts=_as_recorded(c, value),
+        mended=bool(ended),
     )
 
 
@@ -129,71 +142,87 @@ def _level(c: Context, photo: Photo, level: Decimal, inside: bool | None) -> Mea
     doubt = as_decimal(photo.measurement.get("level_uncertainty"))
     phases = {"before": t.say("Fluid level as found"), "after": t.say("Fluid level afterwards")}
     name = phases.get(photo.phase) or t.say("Fluid level")
-    text = t.say("{name}: {verdict}", name=name, verdict=verdict(c, inside))
+    found = about(c, "level", photo.entry.id)
+    unsure = found is not None and found.kind is FindingKind.UNSURE  # too near a mark to tell
+    ends = [mended(c, rule, photo.entry.id) for rule in ("level", "window")]
+    ended = next((x for x in ends if x), "")
+    said = _mended(t.say("not sure") if unsure else verdict(c, inside), ended)
+    text = t.say("{name}: {verdict}", name=name, verdict=said)
     number = c.photo_numbers[photo.entry.id]
     return Measured(
         what=name,
-        value=t.percent(level),
+        value=c.share(level),
         specified=t.say("0% to 100% between the marks") if inside is not None else "",
-        verdict=verdict(c, inside),
-        inside=inside,
+        verdict=said,
+        inside=None if unsure else inside,
         gauge=gauge(f"l{number}", level, ZERO, ONE, text) if inside is not None else "",
         gauge_text=text,
         how=t.say("measured in photo {n}", n=number),
         sure=t.say("± {doubt}", doubt=t.percent(doubt)) if doubt is not None else "",
         at=t.time(photo.entry.at, seconds=True),
+        mended=bool(ended),
     )
-
-
-def window_reading(c: Context, state: StepState) -> tuple[Decimal, Entry] | None:
-    """Return the seconds from the start of a step's window to its reading, and the reading."""
-    window = state.step.window
-    start = next((s for s in c.state.steps if window and s.step.key == window.since), None)
-    readings = [p.entry for p in state.photos if p.usable] + [v.entry for v in state.values]
-    reading = readings[-1] if readings else state.entry
-    if start is None or start.entry is None or reading is None or state.at is None:
-        return None
-    return elapsed(start.entry, reading).seconds, reading
 
 
 def _windows(c: Context) -> list[tuple[int, Measured]]:
     rows = []
     for state in c.state.steps:
-        found = window_reading(c, state) if state.step.window else None
-        if found is None or state.step.window is None:
+        window, read = state.step.window, window_reading(c, state)
+        if read is None or window is None:
             continue
-        seconds, entry = found
-        window = state.step.window
-        inside = seconds >= window.opens and (window.closes is None or seconds <= window.closes)
+        how = c.t.say("from the clock that no one can set")
+        said = verdict(c, read.inside)
+        if read.inside is None:
+            said = c.t.say("not sure")
+            how = c.t.say("from the wall clock, as the machine was restarted in between")
         name = c.t.say("Time from “{start}” to the reading", start=c.step_title(window.since))
-        text = c.t.say("{name}: {verdict}", name=name, verdict=verdict(c, inside))
+        text = c.t.say("{name}: {verdict}", name=name, verdict=said)
         row = Measured(
             what=name,
-            value=f"{c.t.number(seconds, 0)}\u00a0s",
+            value=seconds_text(c, read.seconds, window),
             specified=c.between(window.opens, window.closes, "s"),
-            verdict=verdict(c, inside),
-            inside=inside,
-            gauge=gauge(f"w{entry.seq}", seconds, window.opens, window.closes, text),
+            verdict=said,
+            inside=read.inside,
+            gauge=gauge(f"w{read.entry.seq}", read.seconds, window.opens, window.closes, text),
             gauge_text=text,
-            how=c.t.say("from the clock that no one can set"),
+            how=how,
             sure="",
-            at=c.t.time(entry.at, seconds=True),
+            at=c.t.time(c.root(read.entry).at, seconds=True),
         )
-        rows.append((entry.seq, row))
+        rows.append((read.entry.seq, row))
     return rows
 
 
-def fluid_limits(c: Context, fluid: FluidState) -> tuple[Decimal | None, Decimal | None]:
-    """Return how much of ``fluid`` may go in, in its unit."""
+def filling_over(c: Context, key: str) -> bool:
+    """Return whether the steps at which a fluid goes in are done; optional ones may be left."""
+    into = pour_steps(c.state.sheet, key, "in")
+    wanted = [s for s in into if not s.optional] or into
+    done = {s.step.key for s in c.done}
+    return all(s.key in done for s in wanted)
+
+
+def by_what_came_out(c: Context, fluid: FluidState) -> bool:
+    """Return whether what goes in is judged by what came out, as the guard does."""
+    return step_drains(c.state, fluid.key) and fluid.poured_out > 0
+
+
+def fluid_limits(c: Context, fluid: FluidState) -> tuple[Number | None, Number | None]:
+    """Return how much of ``fluid`` may go in, in its unit: what the guard allows.
+
+    That is as much as came out where that is measured, else the sheet's amount.
+    """
     wanted = c.fluid(fluid.key)
-    if wanted is None or wanted.service is None or wanted.tolerance is None:
+    if wanted is None:
         return None, None
-    if wanted.tolerance.unit != wanted.service.unit:
+    middle = None if fluid.specified is None else Fraction(fluid.specified)
+    room = None if middle is None else tolerance(wanted, middle, fluid.unit)
+    if by_what_came_out(c, fluid):
+        compared = balance_of(c.state, wanted, fluid)
+        room = tolerance(wanted, fluid.poured_out, fluid.unit)
+        middle = fluid.poured_out if compared is None else compared.corrected.exact
+    if middle is None or room is None:
         return None, None
-    return (
-        wanted.service.value - wanted.tolerance.value,
-        wanted.service.value + wanted.tolerance.value,
-    )
+    return middle - room, middle + room
 
 
 def _colours(c: Context) -> list[tuple[int, Measured]]:
@@ -225,7 +254,7 @@ def _sums(c: Context) -> list[tuple[int, Measured]]:
     """Return what went out and in of each fluid: the sum, with what it is made of beneath."""
     rows = []
     for fluid in c.state.fluids:
-        for direction, total in (("out", fluid.poured_out), ("in", fluid.poured_in)):
+        for direction in ("out", "in"):
             pours = [
                 v
                 for v in c.state.values
@@ -234,38 +263,58 @@ def _sums(c: Context) -> list[tuple[int, Measured]]:
                 and v.entry.body.get("direction") == direction
             ]
             if pours:
-                rows.append((pours[-1].entry.seq, _sum(c, fluid, pours, total)))
+                rows.append((pours[-1].entry.seq, _sum(c, fluid, pours, direction)))
     return rows
 
 
-def _sum(c: Context, fluid: FluidState, pours: list[Value], total: Fraction) -> Measured:
-    low, high = fluid_limits(c, fluid) if total is fluid.poured_in else (None, None)
-    inside = None if low is None or high is None else low <= total <= high
+def _sum(c: Context, fluid: FluidState, pours: list[Value], direction: str) -> Measured:
+    into = direction == "in"
+    total = fluid.poured_in if into else fluid.poured_out
+    low, high = fluid_limits(c, fluid) if into else (None, None)
+    inside, said = _sum_verdict(c, fluid, total, low, high)
     name, last = value_name(c, pours[-1]), pours[-1]
-    text = c.t.say("{name}: {verdict}", name=name, verdict=verdict(c, inside))
+    text = c.t.say("{name}: {verdict}", name=name, verdict=said)
     how, sure = how_known(c, last.entry)
     several = len(pours) > 1
     if several:
         how, sure = c.t.say("sum of {n} amounts", n=c.t.number(len(pours))), ""
+    specified = c.between(low, high, fluid.unit)
+    if into and specified and by_what_came_out(c, fluid):
+        specified = c.t.say("{limits} (by what came out)", limits=specified)
     return Measured(
         what=name,
         value=c.quantity(total, fluid.unit),
-        specified=c.between(low, high, fluid.unit),
-        verdict=verdict(c, inside),
+        specified=specified,
+        verdict=said,
         inside=inside,
         gauge=gauge(f"s{last.entry.seq}", total, low, high, text),
         gauge_text=text,
         how=how,
         sure=sure,
         at=c.t.time(last.entry.at, seconds=True),
-        struck=tuple(_struck(c, old) for pour in pours for old in pour.corrected_from),
+        struck=() if several else tuple(_struck(c, old) for old in last.corrected_from),
         parts=tuple(_pour(c, pour) for pour in pours) if several else (),
     )
 
 
+def _sum_verdict(
+    c: Context, fluid: FluidState, total: Fraction, low: Number | None, high: Number | None
+) -> tuple[bool | None, str]:
+    """Return whether a sum is inside, and in words: below its limits nothing is said too early."""
+    if low is None or high is None:
+        return None, verdict(c, None)
+    if total < low and not filling_over(c, fluid.key):
+        return None, c.t.say("filling not finished")
+    return low <= total <= high, verdict(c, low <= total <= high)
+
+
 def _pour(c: Context, pour: Value) -> str:
+    """Return one amount of a sum, with what it was before a correction."""
     how, sure = how_known(c, pour.entry)
     amount, at = c.quantity(pour.value, pour.unit), c.t.time(pour.entry.at, seconds=True)
+    for old in pour.corrected_from:
+        was = _struck(c, old)
+        amount = c.t.say("{amount} (was {old}, {at})", amount=amount, old=was.value, at=was.at)
     return ", ".join(x for x in (amount, at, how, sure) if x)
 
 
@@ -283,13 +332,26 @@ def _step(c: Context, state: StepState, number: int) -> Step:
     details = list(_amounts(c, state.values))
     details += _photos(c, state.photos)
     if state.missing and done:
-        missing = t.listing([t.sheet(m) for m in state.missing])
+        missing = t.listing([lacking(c, state.step, m.replace(" ", "-")) for m in state.missing])
         details.append(t.say("still missing: {what}", what=missing))
+    details += _see_findings(c, state)
     status = t.say("done") if state.status is StepStatus.DONE else t.say("done, not complete")
     if not done:
-        status = t.say("not needed") if state.step.optional else t.say("not done")
+        status = t.say("optional, not done") if state.step.optional else t.say("not done")
     at = t.time(state.at, seconds=True) if state.at else ""
     return Step(number, t.sheet(state.step.title), at, status, done, tuple(details))
+
+
+def _see_findings(c: Context, state: StepState) -> list[str]:
+    """Return a pointer to each kind of finding that stands at a step; missing things are told."""
+    kinds = [
+        f.kind
+        for f in c.state.findings
+        if f.step == state.step.key and f.kind is not FindingKind.MISSING and stands(f)
+    ]
+    return [
+        c.t.say("see the finding: {kind}", kind=kind_name(c, kind)) for kind in dict.fromkeys(kinds)
+    ]
 
 
 def _photos(c: Context, photos: tuple[Photo, ...]) -> list[str]:
@@ -306,12 +368,26 @@ def _photos(c: Context, photos: tuple[Photo, ...]) -> list[str]:
 
 
 def _amounts(c: Context, values: tuple[Value, ...]) -> Iterator[str]:
-    """Yield 'name: value' for each value; amounts of one kind on one line, joined by plus signs."""
-    grouped: dict[str, list[str]] = {}
+    """Yield 'name: value' for each name: amounts of fluid add up, of the rest the last one counts.
+
+    A temperature read or a bolt tightened twice has its earlier values told as earlier.
+    """
+    grouped: dict[str, list[Value]] = {}
     for value in values:
-        grouped.setdefault(value_name(c, value), []).append(c.quantity(value.value, value.unit))
-    for name, amounts in grouped.items():
-        yield f"{name}: {' + '.join(amounts)}"
+        grouped.setdefault(value_name(c, value), []).append(value)
+    for name, group in grouped.items():
+        shown = [c.judged(value) for value in group]
+        if group[0].entry.kind == "quantity":
+            yield f"{name}: {' + '.join(shown)}"
+        elif shown[:-1]:
+            yield c.t.say(
+                "{name}: {value} (earlier: {others})",
+                name=name,
+                value=shown[-1],
+                others=c.t.listing(shown[:-1]),
+            )
+        else:
+            yield f"{name}: {shown[0]}"
 
 
 def supplies(c: Context) -> tuple[Supply, ...]:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Callable
 from decimal import Decimal
 
 from joblog.job.guard_photos import FLAKE_COUNTED_MM
 from joblog.job.types import Finding, FindingKind, Photo
 from joblog.record.entry import Entry
 from joblog.report.context import Context, photo_name, value_name
+from joblog.report.ending import ended_words, reason_words
 from joblog.report.expert import entry_value
+from joblog.report.kinds import kind_name
 from joblog.report.model import Correction, Found
 from joblog.report.numbers import as_decimal
 from joblog.report.past import flake_lengths
@@ -17,41 +19,31 @@ from joblog.report.pictures import unusable_words
 from joblog.report.sentences import guard_sentence
 from joblog.report.text import clean, sentence
 
+# Rules whose sentence holds a value with its unit, or seconds.
+_VALUED = ("spec", "wrench", "quantity", "drained", "came-out", "window")
 _COUNTED = Decimal(str(FLAKE_COUNTED_MM))
-_CONFIRMED = re.compile(
-    r"^confirmed by (?P<who>.*?): (?P<why>.*?)(?P<after>; done afterwards)?$", re.S
-)
-
-
-def kind_name(c: Context, kind: FindingKind) -> str:
-    """Return the name of a kind of finding."""
-    t = c.t
-    return {
-        FindingKind.OUT_OF_ORDER: t.say("out of order"),
-        FindingKind.OUT_OF_SPEC: t.say("outside its limits"),
-        FindingKind.OUTSIDE_WINDOW: t.say("outside its time"),
-        FindingKind.MISSING: t.say("missing"),
-        FindingKind.UNSURE: t.say("not sure"),
-        FindingKind.CONDITION: t.say("unsafe or not ready"),
-        FindingKind.MISMATCH: t.say("amounts do not agree"),
-        FindingKind.WRONG_UNIT: t.say("wrong sheet for this unit"),
-        FindingKind.OBSERVATION: t.say("observation"),
-    }.get(kind, clean(str(kind)))
 
 
 def for_customer(c: Context, finding: Finding) -> str:
     """Return a finding in the customer's words.
 
-    The guard writes English; in another language its sentence is made anew. Where that can't be,
-    the report says what kind of thing it was and at which step, and the guard's own sentence stays
-    on the expert's pages.
+    The guard writes English; in another language its sentence is made anew, and in English where
+    it holds a value, so that all pages give it in the same unit. Where that can't be, the report
+    says what kind of thing it was and at which step, and the guard's own sentence stays on the
+    expert's pages.
     """
     photo = unusable_photo(c, finding)
     if photo is not None:
         return unusable_words(c, photo)
+    anew = in_full(c, finding)
     if c.t.code == "en":
-        return sentence(finding.customer or finding.text)
-    return in_full(c, finding) or _by_kind(c, finding)
+        # The guard's own words, save where a value has to be told in the reader's units.
+        return anew if anew and _valued(finding) else sentence(finding.customer or finding.text)
+    return anew or _by_kind(c, finding)
+
+
+def _valued(finding: Finding) -> bool:
+    return finding.key.partition(":")[0] in _VALUED
 
 
 def in_full(c: Context, finding: Finding) -> str:
@@ -116,24 +108,38 @@ def _by_kind(c: Context, finding: Finding) -> str:
 
 def findings(c: Context) -> tuple[Found, ...]:
     """Return all findings in the order in which they were noticed."""
-    return tuple(_found(c, finding) for finding in c.state.findings)
+    timed = sorted(((noticed(c, f), f) for f in c.state.findings), key=lambda pair: pair[0])
+    return tuple(_found(c, finding, at) for at, finding in timed)
 
 
-def _found(c: Context, finding: Finding) -> Found:
+def noticed(c: Context, finding: Finding) -> str:
+    """Return when a finding was noticed (RFC 3339), '' where nothing tells.
+
+    What is noticed of a sum has no moment of its own: it is that of the last amount.
+    """
+    entry = c.by_id.get(finding.entry or "")
+    if finding.at or entry:
+        return finding.at or (entry.at if entry else "")
+    key = finding.key.split(":")[1:2]
+    pours = [
+        v.entry.at
+        for v in c.state.values
+        if [v.entry.body.get("fluid")] == key and v.step == finding.step
+    ]
+    return pours[-1] if pours else ""
+
+
+def _found(c: Context, finding: Finding, at: str) -> Found:
     open_ = not finding.resolved and finding.kind is not FindingKind.OBSERVATION
-    ended = _resolved(c, finding) if finding.resolved else ""
     english = c.t.code == "en"
-    # Where the guard's words tell the technician what to do, the report has its own.
-    plain = finding.key.startswith(("photo:", "wrench:", "debris:")) if english else False
     whole = bool(unusable_photo(c, finding) or in_full(c, finding))
-    if open_:
-        ended = c.t.say("still open")
+    options = english and finding.key.startswith("unsure:")  # what was asked is for the expert
     return Found(
-        at=c.t.time(finding.at, seconds=True) if finding.at else "",
+        at=c.t.time(at, seconds=True) if at else "",
         kind=kind_name(c, finding.kind),
-        text=sentence(finding.text) if english and not plain else for_customer(c, finding),
+        text=sentence(finding.text) if options else for_customer(c, finding),
         original="" if english or whole else sentence(finding.text),
-        resolved=ended,
+        resolved=c.t.say("still open") if open_ else ended_words(c, finding),
         open=open_,
         explained=_explained(c, finding),
     )
@@ -151,33 +157,6 @@ def _explained(c: Context, finding: Finding) -> str:
         return text
     by, at = clean(said[-1].by), c.t.time(said[-1].at, seconds=True)
     return f"{text} ({by}, {at})" if by else f"{text} ({at})"
-
-
-def _resolved(c: Context, finding: Finding) -> str:
-    confirmed = _CONFIRMED.match(finding.resolved)
-    if confirmed:
-        said = c.t.say(
-            "confirmed by {who}: {why}", who=clean(confirmed["who"]), why=clean(confirmed["why"])
-        )
-        return f"{said}; {c.t.say('done afterwards')}" if confirmed["after"] else said
-    if finding.resolved.startswith("answered: "):
-        answer = clean(finding.resolved.removeprefix("answered: "))
-        return c.t.say("answered: “{answer}”", answer=answer)
-    if finding.resolved.startswith("replaced by: "):
-        answer = clean(finding.resolved.removeprefix("replaced by: "))
-        return c.t.say("replaced by “{answer}”", answer=answer)
-    if finding.resolved.startswith("taken back by "):
-        who = clean(finding.resolved.removeprefix("taken back by "))
-        return c.t.say("taken back by {who}", who=who)
-    known = {
-        "corrected": c.t.say("corrected"),
-        "tightened again": c.t.say("tightened again"),
-        "done afterwards": c.t.say("done afterwards"),
-        "taken back": c.t.say("taken back"),
-        "photo retaken": c.t.say("photo taken again"),
-        "read again inside the window": c.t.say("read again in time"),
-    }
-    return known.get(finding.resolved, clean(finding.resolved))
 
 
 def corrections(c: Context) -> tuple[Correction, ...]:
@@ -222,8 +201,11 @@ def _what(c: Context, entry: Entry) -> str:
         "photo": c.t.say("Photo"),
         "note": c.t.say("Note"),
         "step-done": c.t.say("Step"),
+        "part": c.t.say("Part"),
+        "clock": c.t.say("Clock"),
+        "confirmed": c.t.say("Confirmation"),
     }
-    step = c.step_title(entry.body.get("step"))
+    step = c.step_title(_step_of(c, entry))
     name = names.get(entry.kind, clean(entry.kind))
     return f"{name}, {step}" if step and entry.kind != "step-done" else name
 
@@ -231,11 +213,44 @@ def _what(c: Context, entry: Entry) -> str:
 def _content(c: Context, entry: Entry) -> str:
     if "value" in entry.body:
         return entry_value(c, entry)
-    if entry.kind == "photo":
-        photo = next((p for p in c.state.photos if p.entry.id == entry.id), None)
-        if photo is not None:
-            return c.t.say("photo {n}", n=c.photo_numbers[entry.id]) + f", {photo_name(c, photo)}"
+    telling: dict[str, Callable[[Context, Entry], str]] = {
+        "photo": _photo_content,
+        "step-done": lambda c, e: c.step_title(e.body.get("step")),
+        "confirmed": lambda c, e: reason_words(c, clean(e.body.get("reason", ""))),
+        "part": _part_content,
+        "clock": _clock_content,
+    }
+    told = telling.get(entry.kind)
+    return (told(c, entry) if told else clean(entry.body.get("text", ""))) or clean(entry.kind)
+
+
+def _photo_content(c: Context, entry: Entry) -> str:
+    photo = next((p for p in c.state.photos if p.entry.id == entry.id), None)
+    if photo is None:
         return c.t.say("photo")
-    if entry.kind == "step-done":
-        return c.step_title(entry.body.get("step"))
-    return clean(entry.body.get("text", "")) or clean(entry.kind)
+    return c.t.say("photo {n}", n=c.photo_numbers[entry.id]) + f", {photo_name(c, photo)}"
+
+
+def _step_of(c: Context, entry: Entry) -> str | None:
+    """Return the step that an entry belongs to; a confirmation's is that of its finding."""
+    if entry.kind != "confirmed":
+        return entry.body.get("step")
+    key = entry.body.get("finding")
+    return next((f.step for f in c.state.findings if f.key == key), None)
+
+
+def _part_content(c: Context, entry: Entry) -> str:
+    key = str(entry.body.get("part", ""))
+    part = next((p for p in c.state.sheet.parts if p.key == key), None)
+    name = c.t.sheet(part.name) if part else clean(key)
+    if entry.body.get("state") == "new":
+        return c.t.say("{part}: new", part=name)
+    return c.t.say("{part}: used again", part=name)
+
+
+def _clock_content(c: Context, entry: Entry) -> str:
+    if entry.body.get("name") == "fan-cycle":
+        return c.t.say("one run of the cooling fan")
+    if entry.body.get("event") == "start":
+        return c.t.say("stop watch started")
+    return c.t.say("stop watch stopped")

@@ -10,6 +10,7 @@ from joblog.measure.due import Due as DueDate
 from joblog.measure.due import Interval, Reading, next_due
 from joblog.measure.units import Quantity
 from joblog.report.context import Context
+from joblog.report.ending import doubted, ended_words, stands
 from joblog.report.expert import measured
 from joblog.report.findings import for_customer
 from joblog.report.language import Language
@@ -21,6 +22,7 @@ from joblog.report.text import clean, sentence
 
 _DONE_SHOWN = 6
 _FOUND_SHOWN = 4
+_HARDLY = Decimal("0.005")  # less of a magnet's face under film would round to 0 per cent
 
 
 def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
@@ -33,7 +35,7 @@ def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
         came_for=_came_for(c),
         done=done,
         found=_found(c, rows),
-        means=_means(c),
+        means=_means(c, rows),
         due=due(c),
         next=_next(c),
         pictures=front_pictures(c, pictures),
@@ -46,13 +48,18 @@ def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
 
 def _open(c: Context) -> list[Finding]:
     """Return what is open for the customer; an unclear spoken line is for the expert's pages."""
-    return [
-        f
-        for f in c.state.findings
-        if not f.resolved
-        and f.kind is not FindingKind.OBSERVATION
-        and not f.key.startswith("unsure:")
-    ]
+    return [f for f in c.state.findings if stands(f) and not f.resolved]
+
+
+def _confirmed(c: Context) -> list[Finding]:
+    """Return what was let stand with a reason: nothing is to be done, but it is as it is."""
+    return [f for f in c.state.findings if stands(f) and f.resolved]
+
+
+def _counting(rows: tuple[Measured, ...]) -> list[Measured]:
+    """Return the values that were judged and count: the last of each name, none mended since."""
+    judged = [row for row in rows if row.inside is not None and not row.mended]
+    return list({row.what: row for row in judged}.values())
 
 
 def _observations(c: Context) -> list[Finding]:
@@ -81,7 +88,9 @@ def _verdict(c: Context, rows: tuple[Measured, ...]) -> str:
 
 def _verdict_finished(c: Context, rows: tuple[Measured, ...]) -> str:
     t = c.t
-    open_, outside = len(_open(c)), sum(row.inside is False for row in rows)
+    judged = _counting(rows)
+    open_, outside = len(_open(c)), sum(row.inside is False for row in judged)
+    other = len({for_customer(c, f) for f in _confirmed(c)})
     if open_:
         return t.count(
             "The job is done. One thing is still open: please read what we found.",
@@ -94,7 +103,15 @@ def _verdict_finished(c: Context, rows: tuple[Measured, ...]) -> str:
             "The job is done. {n} values are outside their limits: please read what we found.",
             outside,
         )
+    if other:
+        return t.count(
+            "The job is done. One thing was not as planned: please read what we found.",
+            "The job is done. {n} things were not as planned: please read what we found.",
+            other,
+        )
     seen = len({f.entry for f in _observations(c)})
+    if not judged:
+        return t.say("The job is done.")
     if seen:
         return t.count(
             "The job is done, and all that we measured is within its limits. "
@@ -152,9 +169,9 @@ def _weight(state: StepState) -> int:
 def _done(c: Context) -> tuple[tuple[str, ...], str]:
     """Return what was done, and a line about the rest.
 
-    A sheet's sentence says that a step went well, so a step with an open finding isn't told so.
+    A sheet's sentence says that a step went well, so a step isn't told so where a finding stands.
     """
-    doubtful = {f.step for f in _open(c)}
+    doubtful = doubted(c)
     whole = [s for s in c.done if s.status is StepStatus.DONE and s.step.key not in doubtful]
     told = [s for s in whole if s.step.customer]
     best = sorted(told, key=lambda s: -_weight(s))[:_DONE_SHOWN]
@@ -173,8 +190,8 @@ def _found(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
     lines = _values_found(c, rows) + _volumes_found(c) + _level_found(c) + _plug_found(c)
     # What a plug had caught is told as figures already; what it means is said below.
     told = [
-        for_customer(c, f)
-        for f in (*_open(c), *_observations(c))
+        _with_reason(c, f)
+        for f in (*_by_weight(_open(c)), *_by_weight(_confirmed(c)), *_observations(c))
         if not f.key.startswith("debris:") and f.kind is not FindingKind.MISMATCH
     ]
     told = list(dict.fromkeys(told))
@@ -191,8 +208,23 @@ def _found(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def _by_weight(findings: list[Finding]) -> list[Finding]:
+    """Return findings with those first that tell the customer most: values before what is missing.
+
+    Not all of them fit on the first page.
+    """
+    last = (FindingKind.OUT_OF_ORDER, FindingKind.MISSING)
+    return sorted(findings, key=lambda f: f.kind in last)
+
+
+def _with_reason(c: Context, finding: Finding) -> str:
+    """Return a finding for the customer, and who confirmed it why, where somebody did."""
+    reason = sentence(ended_words(c, finding)) if finding.resolved else ""
+    return " ".join(x for x in (for_customer(c, finding), reason) if x)
+
+
 def _values_found(c: Context, rows: tuple[Measured, ...]) -> list[str]:
-    judged = [row for row in rows if row.inside is not None]
+    judged = _counting(rows)
     outside = [row for row in judged if row.inside is False]
     if not judged:
         return []
@@ -204,14 +236,12 @@ def _values_found(c: Context, rows: tuple[Measured, ...]) -> list[str]:
                 len(judged),
             )
         ]
-    names = c.t.listing(list(dict.fromkeys(row.what for row in outside))[:3])
-    return [
-        c.t.say(
-            "We checked {n} values. Outside its limits: {names}.",
-            n=c.t.number(len(judged)),
-            names=names,
-        )
-    ]
+    # Names hold commas themselves: "Torque, drain plug".
+    names = "; ".join(row.what for row in outside)
+    checked = c.t.count("We checked {n} value.", "We checked {n} values.", len(judged))
+    if len(outside) == 1:
+        return [f"{checked} {c.t.say('Outside its limits: {names}.', names=names)}"]
+    return [f"{checked} {c.t.say('Outside their limits: {names}.', names=names)}"]
 
 
 def _volumes_found(c: Context) -> list[str]:
@@ -228,23 +258,37 @@ def _volumes_found(c: Context) -> list[str]:
         elif fluid.poured_in:
             amount = c.quantity(fluid.poured_in, fluid.unit)
             lines.append(c.t.say("{amount} of new fluid went in.", amount=amount))
-        elif fluid.poured_out:
+        elif fluid.poured_out and not _told_of(c, f"came-out:{fluid.key}:"):
             amount = c.quantity(fluid.poured_out, fluid.unit)
             lines.append(c.t.say("{amount} of old fluid came out.", amount=amount))
     if lines and not c.amounts_agree:
-        lines.append(c.t.say("These amounts do not agree."))
+        unlike = [f for f in c.state.findings if f.kind is FindingKind.MISMATCH]
+        reasons = [sentence(ended_words(c, f)) for f in unlike if f.resolved]
+        lines.append(" ".join([c.t.say("These amounts do not agree."), *dict.fromkeys(reasons)]))
     return lines
+
+
+def _told_of(c: Context, key: str) -> bool:
+    return any(f.key.startswith(key) for f in c.state.findings)
 
 
 def _level_found(c: Context) -> list[str]:
     photo = level_at_end(c.state)
     level = as_decimal(photo.measurement.get("level_fraction")) if photo else None
-    if level is None or not 0 <= level <= 1:
+    if photo is None or level is None or not 0 <= level <= 1:
         return []  # a level outside is a finding, told with the findings
+    if (photo.step or "") in doubted(c):  # read too early, say, or with the vehicle not level
+        return [
+            c.t.say(
+                "The photo shows the fluid level at {share} of the way from the low to the high "
+                "mark.",
+                share=c.share(level),
+            )
+        ]
     return [
         c.t.say(
             "The fluid level is right: {share} of the way from the low to the high mark.",
-            share=c.t.percent(level),
+            share=c.share(level),
         )
     ]
 
@@ -256,7 +300,9 @@ def _plug_found(c: Context) -> list[str]:
     t, lengths = c.t, flake_lengths(photo)
     film = as_decimal(photo.measurement.get("film_coverage"))
     parts = []
-    if film is not None:
+    if film is not None and film < _HARDLY:
+        parts.append(t.say("The magnet in the plug had hardly any metal dust on its face."))
+    elif film is not None:
         parts.append(
             t.say(
                 "The magnet in the plug had fine metal dust on {share} of its face.",
@@ -277,11 +323,13 @@ def _plug_found(c: Context) -> list[str]:
     return [" ".join(parts)]
 
 
-def _means(c: Context) -> tuple[str, ...]:
+def _means(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
     explained = [c.state.explanations.get(f.key, "") for f in c.state.findings]
     lines = _renewed_means(c) + _plug_means(c)
     lines += [sentence(text) for text in dict.fromkeys(explained) if clean(text)]
-    if c.state.closed == "finished" and not _open(c) and not _observations(c):
+    untroubled = not (_open(c) or _confirmed(c) or _observations(c))
+    outside = any(row.inside is False for row in _counting(rows))
+    if c.state.closed == "finished" and untroubled and not outside and _counting(rows):
         lines.append(c.t.say("Nothing that we measured calls for more work now."))
     return tuple(lines)
 
@@ -311,7 +359,9 @@ def _plug_means(c: Context) -> list[str]:
         return []
     lines, lengths = [], flake_lengths(photo)
     limits = c.state.sheet.debris
-    if not any(f.key.startswith("debris:") for f in _observations(c)):
+    film = as_decimal(photo.measurement.get("film_coverage"))
+    dusty = film is None or film >= _HARDLY
+    if dusty and not any(f.key.startswith("debris:") for f in _observations(c)):
         lines.append(c.t.say("Fine dust on the magnet is normal wear."))
     elif lengths and max(lengths) >= limits.flake_mm:
         lines.append(

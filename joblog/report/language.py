@@ -131,9 +131,10 @@ class Language:
         pattern = "#,##0" + ("." + "0" * places if places else "")
         return str(format_decimal(to_decimal(value, places), pattern, locale=self.locale))
 
-    def percent(self, share: Number) -> str:
-        """Return a share of 0..1 as whole per cent."""
-        return str(format_percent(to_decimal(share, 2), locale=self.locale))
+    def percent(self, share: Number, places: int = 0) -> str:
+        """Return a share of 0..1 as per cent, whole or with ``places`` decimals."""
+        exact = to_decimal(share, 2 + places)
+        return str(format_percent(exact, locale=self.locale, decimal_quantization=not places))
 
     def date(self, at: str | datetime) -> str:
         """Return the day of ``at``, spelled out."""

@@ -102,6 +102,7 @@ class Measured:
     tool: str = ""
     struck: tuple[Struck, ...] = ()
     parts: tuple[str, ...] = ()  # the amounts that a sum is made of
+    mended: bool = False  # corrected or done over since: it counts no more
 
 
 @dataclass(frozen=True)

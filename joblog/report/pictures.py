@@ -136,6 +136,8 @@ def _plug(c: Context, photo: Photo) -> Words:
     size = _magnet(c, photo)
     if lengths:
         more = tuple(x for x in (covered, *size) if x)
+        if len(lengths) == 1:
+            return Words(c.millimetres(lengths[0]), t.say("long, the only flake"), more)
         return Words(c.millimetres(max(lengths)), t.say("longest of {count}", count=count), more)
     if film is not None:
         words = t.say("of the magnet under fine film, no flakes")
@@ -166,11 +168,11 @@ def _dipstick(c: Context, photo: Photo) -> Words:
     details = _give_or_take(c, photo, "level_uncertainty")
     if level > 1:
         return Words(
-            t.percent(level - 1), t.say("of the mark distance above the upper mark"), details
+            c.share(level - 1), t.say("of the mark distance above the upper mark"), details
         )
     if level < 0:
-        return Words(t.percent(-level), t.say("of the mark distance below the lower mark"), details)
-    return Words(t.percent(level), t.say("of the way from the lower to the upper mark"), details)
+        return Words(c.share(-level), t.say("of the mark distance below the lower mark"), details)
+    return Words(c.share(level), t.say("of the way from the lower to the upper mark"), details)
 
 
 def _fluid(c: Context, photo: Photo) -> Words:

@@ -12,7 +12,7 @@ from typing import Literal
 
 from joblog.errors import InputError
 from joblog.measure.units import UNITS, Quantity, convert
-from joblog.report.language import Language, Number
+from joblog.report.language import Language, Number, to_decimal
 from joblog.report.text import clean
 
 Units = Literal["us", "metric", "both"]
@@ -67,20 +67,36 @@ def reader_units(unit: str, units: Units) -> list[str]:
     return [_IMPERIAL_IN_US.get(unit, other)] if units == "us" else [other]
 
 
-def figure(t: Language, value: Number, recorded: str, unit: str) -> str:
-    """Return the number for ``value`` (in ``recorded``) shown in ``unit``, without the sign."""
+def figure(
+    t: Language, value: Number, recorded: str, unit: str, beyond: Number | None = None
+) -> str:
+    """Return the number for ``value`` (in ``recorded``) shown in ``unit``, without the sign.
+
+    A value ``beyond`` a limit gets as many decimals as it takes not to be rounded onto it.
+    """
     if unit == recorded:
         return t.number(value)
     exact_value = convert(Quantity.of(Fraction(value), recorded), unit).exact
     if exact_value.denominator == 1:  # zeros after the point would claim more than was measured
         return t.number(exact_value, 0)
-    return t.number(exact_value, _SYSTEM[unit][1])
+    places = _SYSTEM[unit][1]
+    if beyond is not None and beyond != value:
+        limit = convert(Quantity.of(Fraction(beyond), recorded), unit).exact
+        while to_decimal(exact_value, places) == to_decimal(limit, places):
+            places += 1
+    return t.number(exact_value, places)
 
 
-def quantity(t: Language, value: Number, unit: str, units: Units) -> str:
-    """Return 'value unit' in the reader's units, such as '28 lbf·ft (38.0 N·m)'."""
+def quantity(
+    t: Language, value: Number, unit: str, units: Units, beyond: Number | None = None
+) -> str:
+    """Return 'value unit' in the reader's units, such as '28 lbf·ft (38.0 N·m)'.
+
+    ``beyond`` is the limit, in ``unit``, that the value is outside of, if any.
+    """
     shown = [
-        f"{figure(t, value, unit, each)}\u00a0{sign(each)}" for each in reader_units(unit, units)
+        f"{figure(t, value, unit, each, beyond)}\u00a0{sign(each)}"
+        for each in reader_units(unit, units)
     ]
     return shown[0] if len(shown) == 1 else f"{shown[0]} ({shown[1]})"
 

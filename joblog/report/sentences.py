@@ -16,8 +16,9 @@ from joblog.job.types import Finding, FindingKind, FluidState, Value
 from joblog.job.values import step_named, value_of
 from joblog.job.wrenches import good_range, tool_named
 from joblog.report.context import Context
+from joblog.report.kinds import lacking
 from joblog.report.text import clean
-from joblog.sheet.model import Step
+from joblog.report.windows import seconds_text, since_start
 
 UNDONE = "undone:"
 
@@ -108,7 +109,7 @@ def _spec(c: Context, finding: Finding, rest: str) -> str:
     value = _value(c, rest)
     if value is None:
         return ""
-    figure = c.quantity(value.value, value.unit)
+    figure = c.judged(value)
     if value.adapter and value.in_spec_unit is not None:
         gets = c.quantity(value.in_spec_unit, value.spec_unit)
         figure = c.t.say("{gets} (the wrench at {figure})", gets=gets, figure=figure)
@@ -201,32 +202,28 @@ def _came_out(c: Context, _finding: Finding, rest: str) -> str:
             usual=usual,
         )
     return c.t.say(
-        "{fluid}: {gone} came out; a service usually brings {usual}. The unit may have been low.",
+        "{fluid}: {gone} came out; a service usually brings {usual}. The unit may have been low on "
+        "fluid.",
         fluid=name,
         gone=gone,
         usual=usual,
     )
 
 
-def _window(c: Context, finding: Finding, _: str) -> str:
-    t, step = c.t, step_named(c.state.sheet, finding.step)
-    seconds = _figure(finding, r"was done (-?\d+) seconds")
-    if step is None or step.window is None or seconds is None:
+def _window(c: Context, finding: Finding, rest: str) -> str:
+    t, step, entry = c.t, step_named(c.state.sheet, finding.step), c.by_id.get(rest)
+    if step is None or step.window is None or entry is None:
         return ""
-    opens, closes = step.window.opens, step.window.closes
-    facts = {"step": _title(c, step.key), "passed": t.span(seconds), "opens": t.span(opens)}
-    if closes is None:
-        text = t.say(
-            "“{step}” was done {passed} after its clock started; it counts from {opens} on.",
-            **facts,
-        )
-    else:
-        text = t.say(
-            "“{step}” was done {passed} after its clock started; it counts between {opens} and "
-            "{closes}.",
-            **facts,
-            closes=t.span(closes),
-        )
+    passed = since_start(c, step.window, entry)
+    if passed is None:
+        return ""
+    text = t.say(
+        "“{step}” was done {passed} after “{start}”; the right time is {limits} after it.",
+        step=_title(c, step.key),
+        passed=seconds_text(c, passed.seconds, step.window),
+        start=_title(c, step.window.since),
+        limits=c.between(step.window.opens, step.window.closes, "s"),
+    )
     if finding.kind is not FindingKind.UNSURE:
         return text
     doubt = t.say("The machine was restarted in between, so that this time is not sure.")
@@ -297,30 +294,8 @@ def _missing(c: Context, _finding: Finding, rest: str) -> str:
     return c.t.say(
         "At “{step}” this is missing: {what}.",
         step=_title(c, key),
-        what=_lacking(c, state.step, what),
+        what=lacking(c, state.step, what),
     )
-
-
-def _lacking(c: Context, step: Step, what: str) -> str:
-    """Return the name of a missing value or photo, from the key that the guard gave it."""
-    t = c.t
-    number = what.removeprefix("torque-")
-    if number != what:
-        return t.say("tightening torque no. {number}", number=number)
-    known = {
-        "torque": t.say("tightening torque"),
-        "angle": t.say("angle of turn"),
-        "quantity-drained": t.say("amount that came out"),
-        "quantity-filled": t.say("amount that went in"),
-        "photo-of-the-plug": t.say("photo of the plug"),
-        "photo-of-the-dipstick": t.say("photo of the dipstick"),
-        "photo-of-the-fluid": t.say("photo of the fluid"),
-        "photo-of-the-label": t.say("photo of the label"),
-        "photo-of-the-other": t.say("photo"),
-    }
-    if what in known:
-        return known[what]
-    return t.sheet(step.reading.name) if step.reading else clean(what.replace("-", " "))
 
 
 _RULES: dict[str, Callable[[Context, Finding, str], str]] = {

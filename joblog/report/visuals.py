@@ -7,19 +7,23 @@ from decimal import Decimal
 from fractions import Fraction
 
 from joblog.errors import InputError
-from joblog.job.types import ClockState, FluidState, StepStatus
+from joblog.job.types import ClockState, FluidState
 from joblog.measure.units import Quantity, convert
 from joblog.measure.volume import renewal_curve
 from joblog.report.charts.debris import Sizes, debris_chart
 from joblog.report.charts.fluid import Volumes, renewed_chart, volume_chart
 from joblog.report.charts.timeline import Moments, Wait, timeline_chart
 from joblog.report.context import Context
-from joblog.report.expert import fluid_limits, window_reading
+from joblog.report.expert import fluid_limits
+from joblog.report.findings import noticed
+from joblog.report.language import Number
 from joblog.report.model import Chart
 from joblog.report.numbers import as_decimal
 from joblog.report.past import Past, classes, past_of
 from joblog.report.quantity import reader_units
 from joblog.report.trends import trends
+from joblog.report.windows import seconds_shown, seconds_text, window_reading
+from joblog.sheet.model import Window
 
 _SERVICES_FORETOLD = 3
 _EARLIER_SHOWN = 3
@@ -45,7 +49,7 @@ def _timeline(c: Context) -> Chart | None:
     def since(at: str) -> float:
         return (datetime.fromisoformat(at) - datetime.fromisoformat(start)).total_seconds()
 
-    found = [since(f.at) for f in c.state.findings if f.at]
+    found = [since(at) for f in c.state.findings if (at := noticed(c, f))]
     moments = Moments(
         length=max(since(entries[-1].at), 1.0),
         steps=[(i, since(s.at)) for i, s in enumerate(c.done, 1) if s.at],
@@ -59,14 +63,22 @@ def _timeline(c: Context) -> Chart | None:
 
 def _wait(c: Context, clock: ClockState, start: float) -> Wait:
     state = next((s for s in c.state.steps if s.step.key == clock.step), None)
-    reading = window_reading(c, state) if state and state.status is not StepStatus.OPEN else None
+    read = window_reading(c, state) if state else None
+    window = state.step.window if state else None
     return Wait(
         name=c.step_title(clock.step),
         start=start,
         opens=start + float(clock.opens),
         closes=None if clock.closes is None else start + float(clock.closes),
-        readings=(start + float(reading[0]),) if reading else (),
+        readings=(start + float(read.seconds),) if read else (),
+        taken=_taken(c, read.seconds, window) if read and window else "",
     )
+
+
+def _taken(c: Context, seconds: Decimal, window: Window) -> str:
+    """Return when a reading was taken, as the tables have it; whole seconds in minutes, too."""
+    shown = seconds_shown(seconds, window)
+    return c.t.span(shown) if shown == int(shown) else seconds_text(c, seconds, window)
 
 
 def _volumes(c: Context, fluid: FluidState) -> Chart | None:
@@ -92,9 +104,9 @@ def _converted(value: Fraction, unit: str, to: str) -> Fraction:
     return convert(Quantity.of(value, unit), to).exact if unit != to else value
 
 
-def _rounded(value: Decimal | None, unit: str, to: str) -> Decimal | None:
-    if value is None or unit == to:
-        return value
+def _rounded(value: Number | None, unit: str, to: str) -> Decimal | None:
+    if value is None:
+        return None
     exact = _converted(Fraction(value), unit, to)
     return Decimal(exact.numerator) / Decimal(exact.denominator)
 

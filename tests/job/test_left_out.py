@@ -88,7 +88,7 @@ def test_done_after_all_it_counts_and_record_and_report_say_both(bench, short_dr
     assert f"missing:{A}:step" not in job.open_keys()
     for language, ended in (
         ("en", said),
-        ("es", "confirmado por Imani Okafor: it is not needed on this unit; hecho después"),
+        ("es", "confirmado por Imani Okafor: no hace falta en esta unidad; hecho después"),
     ):
         report = build_report(job.state, job.session.store.read_media, language=language)
         assert report.findings[0].resolved == ended

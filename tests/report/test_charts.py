@@ -127,7 +127,7 @@ def test_a_flake_or_two_are_told_in_a_sentence(
 
 
 def test_the_time_line_shows_waits_and_windows_to_scale() -> None:
-    wait = Wait("Read the dipstick", 600, 645, 720, (662,))
+    wait = Wait("Read the dipstick", 600, 645, 720, (662,), "1 min 2 s")
     chart = timeline_chart(
         EN, "k", Moments(1200, [(1, 60), (2, 600)], [30], [], [wait]), ["09:12", "09:32"], "#22505c"
     )

@@ -261,6 +261,12 @@ def told(state: JobState, finding: Finding) -> list[str]:
     return [guard_sentence(c, finding) for c in contexts]
 
 
+def _same_facts(guards: str, anew: str) -> bool:
+    """The same numbers and units, and each title; the report may name one step more."""
+    (numbers, signs, titles), (*others, more) = facts(guards), facts(anew)
+    return [numbers, signs] == others and set(titles) <= set(more)
+
+
 def unlike(state: JobState) -> list[tuple[str, str, str]]:
     """Findings of which neither a US nor a metric reader is told what the guard noticed.
 
@@ -270,7 +276,7 @@ def unlike(state: JobState) -> list[tuple[str, str, str]]:
         (finding.key, finding.customer, anew[0])
         for finding in state.findings
         if all(anew := told(state, finding))
-        and facts(finding.customer) not in [facts(one) for one in anew]
+        and not any(_same_facts(finding.customer, one) for one in anew)
         and not finding.key.startswith("unit:")
     ]
 

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from fractions import Fraction
 
 from joblog.report.charts.svg import INK, LINE, PALE, Drawing
+from joblog.report.language import Number
 
 _WIDTH, _HEIGHT, _MARGIN = 64.0, 12.0, 14.0
 
 
-def gauge(
-    key: str, value: Decimal | Fraction, low: Decimal | None, high: Decimal | None, text: str
-) -> str:
+def gauge(key: str, value: Number, low: Number | None, high: Number | None, text: str) -> str:
     """Return an SVG: the range as an outlined bar, the value as a mark; '' without a full range.
 
     A value outside is drawn outside, at most to the end of the line.

@@ -29,6 +29,7 @@ class Wait:
     opens: float
     closes: float | None
     readings: tuple[float, ...] = ()
+    taken: str = ""  # when the last of them was, in words: '34 s'
 
 
 @dataclass(frozen=True)
@@ -179,8 +180,7 @@ def _in_words(t: Language, moments: Moments, clock: list[str]) -> str:
                 opens=opens,
                 closes=closes,
             )
-        taken = [t.span(round(r - wait.start)) for r in wait.readings]
-        if taken:
-            said += "; " + t.say("read at {taken}", taken=t.listing(taken))
+        if wait.taken:
+            said += "; " + t.say("read at {taken}", taken=wait.taken)
         parts.append(said + ".")
     return " ".join(parts)

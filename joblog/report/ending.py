@@ -1,0 +1,126 @@
+"""How a finding ended, and whether what it says still stands.
+
+A finding that is open stands, and so does one that somebody confirmed with a reason: the value is
+as far outside its limits as before, only known and answered for. What was corrected, done over or
+taken back stands no more. Every page of the report goes by this one account.
+"""
+
+from __future__ import annotations
+
+import re
+
+from joblog.job.order import required_before
+from joblog.job.types import Finding, FindingKind
+from joblog.job.values import step_named
+from joblog.report.context import Context
+from joblog.report.text import clean
+
+_CONFIRMED = re.compile(
+    r"^confirmed by (?P<who>.*?): (?P<why>.*?)(?P<after>; done afterwards)?$", re.S
+)
+_NOBODY = "technician"  # the guard's word where an entry doesn't say who confirmed
+
+
+def confirmed(finding: Finding) -> bool:
+    """Return whether ``finding`` was let stand for a reason, and not mended since."""
+    found = _CONFIRMED.match(finding.resolved)
+    return found is not None and not found["after"]
+
+
+def stands(finding: Finding) -> bool:
+    """Return whether what ``finding`` says is still so; observations and questions don't count."""
+    if finding.kind is FindingKind.OBSERVATION or finding.key.startswith("unsure:"):
+        return False
+    return not finding.resolved or confirmed(finding)
+
+
+def about(c: Context, rule: str, entry: str) -> Finding | None:
+    """Return the finding of ``rule`` ('spec', 'level', 'window') about an entry, None without."""
+    return next((f for f in c.state.findings if f.key == f"{rule}:{entry}"), None)
+
+
+def mended(c: Context, rule: str, entry: str) -> str:
+    """Return how the finding of ``rule`` about an entry was mended; '' where it stands or isn't."""
+    finding = about(c, rule, entry)
+    return ended_words(c, finding) if finding and finding.resolved and not stands(finding) else ""
+
+
+def doubted(c: Context) -> set[str]:
+    """Return the steps of which the sheet's own sentence ('... was loosened first') isn't so.
+
+    That is wherever a finding stands. A wrong order stays wrong though the step was done
+    afterwards; it counts for both steps, and a condition for the step that should have set it.
+    """
+    keys: set[str] = set()
+    for finding in c.state.findings:
+        late = finding.resolved == "done afterwards" and finding.key.startswith(
+            ("order:", "condition:")
+        )
+        if stands(finding) or late:
+            keys |= {finding.step or "", *_others(c, finding)}
+    return keys - {""}
+
+
+def _others(c: Context, finding: Finding) -> set[str]:
+    """Return the steps besides its own that a finding speaks of."""
+    rule, _, rest = finding.key.partition(":")
+    key, _, what = rest.partition(":")
+    step, other = step_named(c.state.sheet, key), what.partition(":")[0]
+    if step is None:
+        return set()
+    if rule == "order":
+        return {other} if other in (*required_before(c.state.sheet, step), *step.before) else set()
+    if rule == "condition" and other in step.only_when:
+        return {s.key for s in c.state.sheet.steps if other in s.sets}
+    return set()
+
+
+def ended_words(c: Context, finding: Finding) -> str:
+    """Return how ``finding`` ended, in the reader's language; '' where it is open."""
+    t, resolved = c.t, finding.resolved
+    found = _CONFIRMED.match(resolved)
+    if found:
+        who = clean(found["who"])
+        said = t.say(
+            "confirmed by {who}: {why}",
+            who=t.say("the technician") if who == _NOBODY else who,
+            why=reason_words(c, clean(found["why"])),
+        )
+        return f"{said}; {t.say('done afterwards')}" if found["after"] else said
+    starts = ("answered: ", "replaced by: ", "taken back by ")
+    start = next((s for s in starts if resolved.startswith(s)), "")
+    if start:
+        rest = clean(resolved.removeprefix(start))
+        return {
+            "answered: ": t.say("answered: “{answer}”", answer=rest),
+            "replaced by: ": t.say("replaced by “{answer}”", answer=rest),
+            "taken back by ": t.say("taken back by {who}", who=rest),
+        }[start]
+    known = {
+        "corrected": t.say("corrected"),
+        "tightened again": t.say("tightened again"),
+        "done afterwards": t.say("done afterwards"),
+        "taken back": t.say("taken back"),
+        "photo retaken": t.say("photo taken again"),
+        "read again inside the window": t.say("read again in time"),
+    }
+    return known.get(resolved, clean(resolved))
+
+
+def reason_words(c: Context, reason: str) -> str:
+    """Return a reason in the reader's language where it is one of those said by a set phrase.
+
+    A reason in somebody's own words stays as it was written.
+    """
+    t = c.t
+    return {
+        "it was done before": t.say("it was done before"),
+        "it was checked twice": t.say("it was checked twice"),
+        "the service information says so": t.say("the service information says so"),
+        "the customer asked for it": t.say("the customer asked for it"),
+        "it is not needed on this unit": t.say("it is not needed on this unit"),
+        "it was not possible": t.say("it was not possible"),
+        "the tool was not available": t.say("the tool was not available"),
+        "the reason is in the note": t.say("the notes in this report give the reason"),
+        "no reason given": t.say("no reason given"),
+    }.get(reason, reason)

@@ -1,0 +1,65 @@
+"""Readings in their time window: when each was taken, by the same clock as the guard's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import ROUND_DOWN, Decimal
+
+from joblog.job.clocks import Elapsed, Phase, elapsed, window_phase
+from joblog.job.types import StepState
+from joblog.record.entry import Entry
+from joblog.report.context import Context
+from joblog.sheet.model import Window
+
+_MILLISECONDS = 3  # decimals of a second in the record
+
+
+@dataclass(frozen=True)
+class WindowReading:
+    """A reading and the seconds from its window's start; ``inside`` is None where not sure."""
+
+    seconds: Decimal
+    entry: Entry
+    inside: bool | None
+
+
+def window_reading(c: Context, state: StepState) -> WindowReading | None:
+    """Return the last reading of a step with a window, None where none was taken."""
+    window, step = state.step.window, state.step
+    readings = [p.entry for p in state.photos if p.usable]
+    readings += [v.entry for v in state.values if v.entry.kind == "reading"]
+    if step.reading is None and not (step.photo and step.photo.required) and state.entry:
+        readings.append(state.entry)  # with no other evidence, saying the step is the reading
+    if window is None or not readings:
+        return None
+    entry = max(readings, key=lambda e: c.root(e).seq)
+    passed = since_start(c, window, entry)
+    if passed is None:
+        return None
+    inside = window_phase(passed.seconds, window.opens, window.closes) is Phase.OPEN
+    return WindowReading(passed.seconds, entry, inside if passed.sure else None)
+
+
+def since_start(c: Context, window: Window, entry: Entry) -> Elapsed | None:
+    """Return the time from the start of ``window`` to ``entry``, None where it hadn't started."""
+    root = c.root(entry)
+    starts = [m for m in c.state.marks if m.step == window.since and m.root.seq < root.seq]
+    return elapsed(starts[-1].root, root) if starts else None
+
+
+def seconds_shown(seconds: Decimal, window: Window) -> Decimal:
+    """Return the whole seconds that have passed, or as many decimals as keep its side of a limit.
+
+    120.4 s is too late for a window that closes at 120 s, and must not be told as 120 s.
+    """
+    phase = window_phase(seconds, window.opens, window.closes)
+    for places in range(_MILLISECONDS):
+        shown = seconds.quantize(Decimal(1).scaleb(-places), rounding=ROUND_DOWN)
+        if window_phase(shown, window.opens, window.closes) is phase:
+            return shown
+    return seconds
+
+
+def seconds_text(c: Context, seconds: Decimal, window: Window) -> str:
+    """Return the seconds as every page shows them: '34 s'."""
+    return f"{c.t.number(seconds_shown(seconds, window))}\u00a0s"
