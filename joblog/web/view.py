@@ -89,7 +89,7 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
         ],
         "undone": undone_line(state),
         "missing": "" if state.closed else missing_line(state.findings),
-        "question": _question(state),
+        "question": None if state.closed else _question(state),
         "recent": [line for e in state.entries[-4 * RECENT :] if (line := recent_line(e))][
             -RECENT:
         ],
