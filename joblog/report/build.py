@@ -26,7 +26,7 @@ from joblog.report.labels import labels
 from joblog.report.language import Language
 from joblog.report.model import Fact, Report, Shop
 from joblog.report.past import Past, past_of
-from joblog.report.pictures import image_sha, pictures, shown_sha
+from joblog.report.pictures import image_sha, photo_sha, pictures, shown_sha
 from joblog.report.quantity import Units
 from joblog.report.settings import ShopSettings
 from joblog.report.text import clean, sentence
@@ -121,7 +121,9 @@ def build_report(
     )
     wanted = [shown_sha(photo) for photo in state.photos]
     wanted += [ref.sha256 for entry in state.signatures for ref in entry.media]
-    return assemble(state, shown_pictures([sha for sha in wanted if sha], media), options)
+    drawn_on = {image_sha(photo): photo_sha(photo) for photo in state.photos}
+    bare = {drawn: photo for drawn, photo in drawn_on.items() if photo not in {"", drawn}}
+    return assemble(state, shown_pictures([sha for sha in wanted if sha], media, bare), options)
 
 
 def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Report:

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from joblog.job.guard_quantity import balance_of, step_drains, tolerance
 from joblog.job.types import FindingKind, FluidState, Photo, StepState, StepStatus, Value
-from joblog.job.values import pour_steps
+from joblog.job.values import converted, pour_steps, value_of
 from joblog.measure.colour import delta_e_2000
 from joblog.record.entry import Entry
 from joblog.report.charts.gauge import gauge
@@ -78,8 +78,12 @@ def _as_recorded(c: Context, value: Value) -> tuple[str, ...]:
     """Return the value in the unit that was said, where the reader's units are others."""
     if value.unit in reader_units(value.unit, c.units):
         return ()
-    said = f"{c.t.number(value.value)}\u00a0{sign(value.unit)}"
-    return (c.t.say("recorded as {said}", said=said),)
+    return (c.t.say("recorded as {said}", said=_said(c, value)),)
+
+
+def _said(c: Context, value: Value) -> str:
+    """Return a value as it was recorded, in no other unit."""
+    return f"{c.t.number(value.value)}\u00a0{sign(value.unit)}"
 
 
 def _specified(c: Context, value: Value, unit: str) -> str:
@@ -309,12 +313,16 @@ def _sum_verdict(
 
 
 def _pour(c: Context, pour: Value) -> str:
-    """Return one amount of a sum, with what it was before a correction."""
+    """Return one amount of a sum as it was recorded, with what it was before a correction.
+
+    Amounts that are each rounded to another unit would not add up to their rounded sum.
+    """
     how, sure = how_known(c, pour.entry)
-    amount, at = c.quantity(pour.value, pour.unit), c.t.time(pour.entry.at, seconds=True)
+    amount, at = _said(c, pour), c.t.time(pour.entry.at, seconds=True)
     for old in pour.corrected_from:
-        was = _struck(c, old)
-        amount = c.t.say("{amount} (was {old}, {at})", amount=amount, old=was.value, at=was.at)
+        was, before = value_of(c.state.sheet, old), c.t.time(old.at, seconds=True)
+        said = _said(c, was) if was else entry_value(c, old)
+        amount = c.t.say("{amount} (was {old}, {at})", amount=amount, old=said, at=before)
     return ", ".join(x for x in (amount, at, how, sure) if x)
 
 
@@ -378,7 +386,7 @@ def _amounts(c: Context, values: tuple[Value, ...]) -> Iterator[str]:
     for name, group in grouped.items():
         shown = [c.judged(value) for value in group]
         if group[0].entry.kind == "quantity":
-            yield f"{name}: {' + '.join(shown)}"
+            yield f"{name}: {_added(c, group)}"
         elif shown[:-1]:
             yield c.t.say(
                 "{name}: {value} (earlier: {others})",
@@ -388,6 +396,18 @@ def _amounts(c: Context, values: tuple[Value, ...]) -> Iterator[str]:
             )
         else:
             yield f"{name}: {shown[0]}"
+
+
+def _added(c: Context, pours: list[Value]) -> str:
+    """Return amounts joined by plus signs as they were recorded, and their sum where converted."""
+    if len(pours) == 1:
+        return c.quantity(pours[0].value, pours[0].unit)
+    parts, unit = " + ".join(_said(c, pour) for pour in pours), pours[0].unit
+    exact = [converted(pour.value, pour.unit, unit) for pour in pours]
+    if unit in reader_units(unit, c.units) or None in exact:
+        return parts
+    total = c.quantity(sum((x for x in exact if x is not None), Fraction(0)), unit)
+    return f"{total} ({c.t.say('recorded as {said}', said=parts)})"
 
 
 def supplies(c: Context) -> tuple[Supply, ...]:

@@ -20,7 +20,7 @@ from joblog.report.past import flake_lengths, level_at_end, plug_as_found
 from joblog.report.pictures import front_pictures
 from joblog.report.text import clean, sentence
 
-_DONE_SHOWN = 6
+_DONE_SHOWN, _DONE_LEAST = 6, 3
 _FOUND_SHOWN = 4
 _HARDLY = Decimal("0.005")  # less of a magnet's face under film would round to 0 per cent
 
@@ -28,7 +28,9 @@ _HARDLY = Decimal("0.005")  # less of a magnet's face under film would round to 
 def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
     """Return the first page. ``signature`` is an image key or ''."""
     rows = measured(c)
-    done, more = _done(c)
+    # The page holds so much: what was not as it should be needs more room than what was.
+    standing = {for_customer(c, f) for f in (*_open(c), *_confirmed(c))}
+    done, more = _done(c, max(_DONE_SHOWN - len(standing), _DONE_LEAST))
     signed = c.state.signatures[-1] if c.state.signatures else None
     return Front(
         verdict=_verdict(c, rows),
@@ -166,15 +168,15 @@ def _weight(state: StepState) -> int:
     return 2 * bool(state.values or state.photos) + bool(step.torque or step.pour or step.parts)
 
 
-def _done(c: Context) -> tuple[tuple[str, ...], str]:
-    """Return what was done, and a line about the rest.
+def _done(c: Context, most: int) -> tuple[tuple[str, ...], str]:
+    """Return what was done, at most ``most`` of it, and a line about the rest.
 
     A sheet's sentence says that a step went well, so a step isn't told so where a finding stands.
     """
     doubtful = doubted(c)
     whole = [s for s in c.done if s.status is StepStatus.DONE and s.step.key not in doubtful]
     told = [s for s in whole if s.step.customer]
-    best = sorted(told, key=lambda s: -_weight(s))[:_DONE_SHOWN]
+    best = sorted(told, key=lambda s: -_weight(s))[:most]
     keys = {s.step.key for s in best}
     lines = [sentence(c.t.sheet(s.step.customer)) for s in told if s.step.key in keys]
     rest = len(c.done) - len(keys)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import lru_cache
 from io import BytesIO
 
@@ -17,6 +18,7 @@ _QUALITY = 80
 _LARGE, _SMALL = 1000, 640  # longest side in pixels: 85 mm at 300 dpi, 55 mm at 300 dpi
 _MANY = 24  # above this many photos the file is kept small instead
 _WORKERS = 2
+_ORIENTATION, _LYING = 274, range(5, 9)  # EXIF 2.32: tag 0x0112; 5 to 8 lie on their side
 
 
 @dataclass(frozen=True)
@@ -30,14 +32,14 @@ class Shown:
 
 
 @lru_cache(maxsize=256)
-def _shrink(_sha256: str, side: int, source: _Bytes) -> Shown | None:
+def _shrink(_sha256: str, side: int, source: _Bytes, ratio: Fraction | None = None) -> Shown | None:
     try:
         with Image.open(BytesIO(source.data)) as opened:
             # A large JPEG is decoded at a fraction of its size, never below what is shown.
             least = side / max(opened.size)
             opened.draft("RGB", (int(opened.width * least), int(opened.height * least)))
             upright = ImageOps.exif_transpose(opened)
-            small = _on_white(upright)
+            small = _without_band(_on_white(upright), ratio)
             small.thumbnail((side, side), Image.Resampling.LANCZOS, reducing_gap=2.0)
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError, MemoryError):
         return None
@@ -60,6 +62,27 @@ class _Bytes:
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, _Bytes) and other.sha256 == self.sha256
+
+
+def _without_band(image: Image.Image, ratio: Fraction | None) -> Image.Image:
+    """Return a measured photo without the band of English words that was set below it.
+
+    ``ratio`` is height over width of the photo itself. The report says the same beneath the
+    picture, in the reader's language.
+    """
+    height = image.height if ratio is None else round(image.width * ratio)
+    return image if height >= image.height else image.crop((0, 0, image.width, height))
+
+
+def _ratio(data: bytes) -> Fraction | None:
+    """Return height over width of a photo as it is seen upright, None where it can't be read."""
+    try:
+        with Image.open(BytesIO(data)) as opened:
+            width, height = opened.size
+            turned = opened.getexif().get(_ORIENTATION, 1) in _LYING
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+        return None
+    return Fraction(width, height) if turned else Fraction(height, width)
 
 
 def _on_white(image: Image.Image) -> Image.Image:
@@ -87,11 +110,14 @@ def size_of(data: bytes) -> tuple[int, int]:
         return opened.width, opened.height
 
 
-def shown_pictures(wanted: Sequence[str], media: Media) -> dict[str, Shown]:
+def shown_pictures(
+    wanted: Sequence[str], media: Media, drawn_on: Mapping[str, str] | None = None
+) -> dict[str, Shown]:
     """Return what can be shown of the photos ``wanted`` (SHA-256), by SHA-256.
 
     A photo that ``media`` doesn't have (KeyError, OSError or any of the house's errors) or that
-    can't be read is left out: the report says so in its place.
+    can't be read is left out: the report says so in its place. ``drawn_on`` names the photo that
+    a drawing of its measurement was made on.
     """
     unique = list(dict.fromkeys(wanted))
     side = _LARGE if len(unique) <= _MANY else _SMALL
@@ -101,7 +127,14 @@ def shown_pictures(wanted: Sequence[str], media: Media) -> dict[str, Shown]:
             data = media(sha256)
         except Exception:  # noqa: BLE001  # whatever the store says, the report goes on without it
             return None
-        return _shrink(sha256, side, _Bytes(sha256, data))
+        return _shrink(sha256, side, _Bytes(sha256, data), bare(sha256))
+
+    def bare(sha256: str) -> Fraction | None:
+        photo = (drawn_on or {}).get(sha256)
+        try:
+            return _ratio(media(photo)) if photo else None
+        except Exception:  # noqa: BLE001  # without the photo its drawing is shown as it is
+            return None
 
     with ThreadPoolExecutor(_WORKERS) as pool:
         found = list(pool.map(one, unique))

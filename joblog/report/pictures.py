@@ -31,6 +31,11 @@ def image_sha(photo: Photo) -> str:
     return _media(photo.entry, "overlay") or _media(photo.entry, "photo")
 
 
+def photo_sha(photo: Photo) -> str:
+    """Return the SHA-256 of the photo as it was taken, '' where there is none."""
+    return _media(photo.entry, "photo")
+
+
 def shown_sha(photo: Photo) -> str:
     """Return the SHA-256 of the picture to show.
 

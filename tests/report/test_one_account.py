@@ -9,10 +9,13 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
+from pypdf import PdfReader
 
 from joblog.job.controls import REASONS
 from joblog.job.session import JobSession
@@ -25,6 +28,7 @@ from joblog.report.ending import reason_words
 from joblog.report.html import render_html
 from joblog.report.language import Language
 from joblog.report.model import Report
+from joblog.report.pdf import render_pdf
 from joblog.report.settings import ShopSettings
 from joblog.sheet.load import library, load_sheet, sheet_text
 
@@ -284,3 +288,37 @@ def test_findings_all_have_a_time_and_stand_in_its_order(
     assert len(times) >= 2
     assert all(times)
     assert times == sorted(times)
+
+
+def test_amounts_in_other_units_add_up_to_the_sum_that_is_shown(bay: Bay) -> None:
+    bay.say("one quart in", "one quart in", "one quart in", "0.6 quarts in", "filling done")
+    report = bay.report(units="metric")
+    # 1 US quart = 0.946352946 L (NIST SP 811): 3.41 L in all, but 3 x 0.95 + 0.57 = 3.42.
+    step = next(s for s in report.steps if s.title == "Fill with what came out")
+    said = "recorded as 1 US qt + 1 US qt + 1 US qt + 0.6 US qt"
+    assert f"Automatic transaxle fluid, in: 3.41 L ({said})" in map(plain, step.details)
+    row = next(m for m in report.measured if m.what.endswith("fluid, in"))
+    assert plain(row.value) == "3.41 L"
+    assert [plain(x).split(",")[0] for x in row.parts] == ["1 US qt"] * 3 + ["0.6 US qt"]
+
+
+def test_no_english_band_stands_below_a_measured_photo(bay: Bay) -> None:
+    bay.photo("dipstick-before.jpg", "dipstick", "level-before", "before")
+    (picture,) = bay.report(language="es").pictures
+    with Image.open(PHOTOS / "dipstick-before.jpg") as photo:
+        assert picture.width / picture.height == pytest.approx(photo.width / photo.height, rel=0.01)
+
+
+def test_the_first_page_stays_one_page_with_three_findings(bay: Bay) -> None:
+    bay.say("drain plug torqued to 50 foot pounds", "confirm because service information")
+    bay.photo("plug-before.jpg", "plug", "plug-as-found", "before")
+    bay.photo("plug-after.jpg", "plug", "plug-cleaned", "after")
+    read_early(bay)
+    bay.say("3.6 quarts drained", "draining done", "one quart in", "3 quarts in", "filling done")
+    for step in bay.job.sheet.steps:
+        bay.say(step.say[0])
+    finish(bay)
+    for language in ("en", "es"):
+        report = bay.report(language=language)
+        pages = PdfReader(BytesIO(render_pdf(report))).pages
+        assert report.labels["details"] in pages[1].extract_text()
