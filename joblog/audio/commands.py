@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from joblog.errors import DeviceError, Exit, UsageError
+from joblog.errors import DeviceError, Exit, InputError, StoreError, UsageError
 
 if TYPE_CHECKING:
     from joblog.audio.segment import Segmenter
@@ -56,9 +57,9 @@ def _listen(args: argparse.Namespace) -> int:
     from joblog.audio.sources import open_source
 
     form = PcmFormat(args.rate, args.channels, args.bits)
-    hear = _hearing(args)
     if args.keep:
-        args.keep.mkdir(parents=True, exist_ok=True)
+        _make_folder(args.keep)
+    hear = _hearing(args)
     segmenter = Segmenter(args.source)
     speaker = _speaker(segmenter) if args.aloud else None
     for block in open_source(args.source, form):
@@ -74,6 +75,34 @@ def _listen(args: argparse.Namespace) -> int:
         if speaker.trouble:
             raise DeviceError(speaker.trouble)
     return int(Exit.OK)
+
+
+def _make_folder(folder: Path) -> None:
+    """Make the folder of ``--keep``; told before anybody speaks where nothing can be kept in it."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = error.strerror or error
+        raise InputError(
+            f"The folder {folder} can't be made ({reason}); name another with --keep."
+        ) from error
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise InputError(f"The folder {folder} may not be written to; name another with --keep.")
+
+
+def _keep(utterance: Utterance, folder: Path) -> Path:
+    """Write the sound of an utterance into ``folder``; return its file."""
+    from joblog.audio.encode import flac_bytes
+
+    kept = folder / f"{utterance.started:09.2f}.flac"
+    try:
+        kept.write_bytes(flac_bytes(utterance.samples))
+    except OSError as error:
+        reason = error.strerror or error
+        raise StoreError(
+            f"{kept} can't be written ({reason}); free some space or name another --keep."
+        ) from error
+    return kept
 
 
 def _speaker(segmenter: Segmenter) -> Speaker:
@@ -133,13 +162,15 @@ def _answer(
         "engine": hearing.engine,
         "source": utterance.source,
     }
+    trouble = None
     if args.keep:
-        import soundfile
-
-        kept = args.keep / f"{utterance.started:09.2f}.flac"
-        soundfile.write(kept, utterance.samples.clip(-1, 1), 16_000, subtype="PCM_16")
-        answer["kept"] = str(kept)
+        try:
+            answer["kept"] = str(_keep(utterance, args.keep))
+        except StoreError as error:
+            trouble = error  # what was heard is printed first
     print(json.dumps(answer, ensure_ascii=False) if args.jsonl else _line(answer), flush=True)
+    if trouble is not None:
+        raise trouble
 
 
 def _line(answer: dict[str, Any]) -> str:

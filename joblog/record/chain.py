@@ -5,9 +5,10 @@ counts up from 0 without a gap; ``prev`` is the hash of the entry before; the ha
 the id is new and carries the time that ``at`` says; ``mono`` doesn't run backwards within one
 ``boot``; ``supersedes`` names an earlier entry.
 
-A chain can't know that its tail was cut off. So a finished job ends with an entry of kind
+A chain can't know that its tail was cut off. So a finished job has an entry of kind
 ``job-closed``, the verdict says whether the record is closed or open, and the final hash that the
-report prints can be compared (``joblog verify --expect``).
+report prints can be compared (``joblog verify --expect``). Entries may follow the closing one (the
+customer signs what was closed), and those could be cut off, too: the verdict says so.
 
 Wall time may jump: that is remarked, not refused.
 """
@@ -23,6 +24,8 @@ from joblog.record.entry import GENESIS, Entry, parse_line
 from joblog.record.times import milliseconds_since_epoch, uuid7_milliseconds
 
 JOB_CLOSED = "job-closed"  # kind of the entry that ends a job
+TAKEN_BACK = "disregarded"  # kind of the entry that takes back the one that it supersedes
+_UNSEEN = "can't be seen without a final hash kept elsewhere, such as on the printed report"
 
 
 @dataclass(frozen=True)
@@ -31,6 +34,7 @@ class Verdict:
 
     ``first_bad`` is the place of the first bad entry, counted from 0 as ``seq`` is; ``why`` says
     what is wrong with it; ``final_hash`` and ``count`` are those of the good entries before it.
+    ``after_closing`` counts the entries that follow the one that closed the job.
     """
 
     whole: bool
@@ -41,21 +45,50 @@ class Verdict:
     closed: bool = False
     job: str | None = None
     remarks: tuple[str, ...] = ()
+    after_closing: int = 0
 
     @property
     def sentence(self) -> str:
-        """The verdict in one sentence."""
+        """The verdict in one sentence, with what a record alone can't show."""
+        return self.told()
+
+    def told(self, *, ends: bool = False) -> str:
+        """Return the verdict in one sentence; ``ends``: its final hash is the expected one."""
         if not self.whole:
             place = "" if self.first_bad is None else f"entry {self.first_bad} "
             return f"The record is NOT whole: {place}{self.why}."
-        entries = "1 entry" if self.count == 1 else f"{self.count} entries"
-        state = (
-            "the job is closed"
-            if self.closed
-            else "the job is open: it has no closing entry, so entries missing from its end "
-            "can't be seen without the final hash from the report"
-        )
-        return f"The record is whole and unaltered: {entries}, {state}."
+        state, missing = self._end()
+        if not ends:
+            state += f"; {missing} {_UNSEEN}"
+        return f"The record is whole and unaltered: {_entries(self.count)}, {state}."
+
+    def _end(self) -> tuple[str, str]:
+        """Return how the record ends, and what could be missing from its end all the same."""
+        if not self.closed:
+            return "the job is open: it has no closing entry", "entries missing from its end"
+        if not self.after_closing:
+            return "the job is closed", "what came after, such as a signature, and was cut off"
+        follow = "follows" if self.after_closing == 1 else "follow"
+        more = f"{_entries(self.after_closing)} {follow} its closing"
+        return f"the job is closed and {more}", "others that were cut off"
+
+
+def _entries(count: int) -> str:
+    return "1 entry" if count == 1 else f"{count} entries"
+
+
+def closing_entry(entries: Iterable[Entry]) -> Entry | None:
+    """Return the entry that closed the job: the last closing one that wasn't taken back.
+
+    It need not be the last of the record: signing, for one, comes after it.
+    """
+    closings: dict[str, Entry] = {}
+    for entry in entries:
+        if entry.kind == JOB_CLOSED:
+            closings[entry.id] = entry
+        elif entry.kind == TAKEN_BACK:
+            closings.pop(entry.supersedes or "", None)
+    return next(reversed(closings.values()), None)
 
 
 class _Checker:
@@ -66,6 +99,7 @@ class _Checker:
         self.job: str | None = None
         self.count = 0
         self.remarks: list[str] = []
+        self._ends: list[Entry] = []  # what closes the job, and what may take that back
         self._ids: set[str] = set()
 
     def step(self, entry: Entry) -> str | None:
@@ -75,6 +109,8 @@ class _Checker:
             self.last, self.job = entry, entry.job
             self.count += 1
             self._ids.add(entry.id)
+            if entry.kind in (JOB_CLOSED, TAKEN_BACK):
+                self._ends.append(entry)
         return why
 
     def _wrong(self, entry: Entry) -> str | None:
@@ -119,15 +155,17 @@ class _Checker:
     def verdict(self, why: str | None = None, *, bad: int | None = None) -> Verdict:
         if why is None and self.count == 0:
             why = "there is no entry in it"
+        closing = closing_entry(self._ends) if why is None else None
         return Verdict(
             whole=why is None,
             first_bad=bad,
             why=why,
             final_hash=self.last.hash if self.last else GENESIS,
             count=self.count,
-            closed=why is None and self.last is not None and self.last.kind == JOB_CLOSED,
+            closed=closing is not None,
             job=self.job,
             remarks=tuple(self.remarks),
+            after_closing=self.count - 1 - closing.seq if closing else 0,
         )
 
 

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from joblog.errors import Exit, InputError, UsageError
+from joblog.errors import Exit, InputError, RecordError, UsageError
 
 if TYPE_CHECKING:
     from joblog.record.chain import Verdict
     from joblog.record.entry import Entry, MediaRef
+    from joblog.record.listing import JobLine
     from joblog.record.store import Store
     from joblog.record.transfer import MediaCheck
 
@@ -65,11 +66,15 @@ def _open(args: argparse.Namespace) -> Store:
 
 @dataclass(frozen=True)
 class _Checked:
-    """A record under examination: its verdict, its good entries, and where its media lie."""
+    """A record under examination: its verdict, its good entries, and where its media lie.
+
+    ``folder`` is that of an export, whose media are this record's alone; elsewhere None.
+    """
 
     verdict: Verdict
     entries: list[Entry]
     find: Callable[[MediaRef], Path]
+    folder: Path | None = None
 
 
 def run_verify(args: argparse.Namespace) -> int:
@@ -79,9 +84,10 @@ def run_verify(args: argparse.Namespace) -> int:
     if (args.file is None) == (args.job is None):
         raise UsageError("give a FILE to verify, or --job JOB for one in the store")
     checked = _from_store(args) if args.file is None else _from_file(args.file)
-    verdict, media = checked.verdict, check_media(checked.entries, checked.find)
+    verdict = checked.verdict
+    media = check_media(checked.entries, checked.find, checked.folder if verdict.whole else None)
     problem = _problem(verdict, media, args.expect)
-    print(problem or verdict.sentence)
+    print(problem or verdict.told(ends=args.expect is not None))
     for remark in verdict.remarks:
         print(f"Remark: {remark}.")
     if verdict.job:
@@ -99,7 +105,7 @@ def run_verify(args: argparse.Namespace) -> int:
 
 def _report_agrees(file: Path) -> bool:
     """Print whether a report's pages say what its record says; True for what is no report."""
-    if file.suffix.lower() != ".pdf":
+    if not _is_pdf(file):
         return True
     from joblog.report.attached import verify_pdf
 
@@ -111,8 +117,8 @@ def _report_agrees(file: Path) -> bool:
 def _problem(verdict: Verdict, media: MediaCheck, expected: str | None) -> str | None:
     if not verdict.whole:
         return verdict.sentence
-    if media.altered:
-        return f"The record is NOT whole: {media.altered}."
+    if media.problem:
+        return f"The record is NOT whole: {media.problem}."
     if expected is not None and expected.strip().lower() != verdict.final_hash:
         return (
             f"The record is NOT the expected one: its final hash is not {expected}; entries are "
@@ -124,8 +130,7 @@ def _problem(verdict: Verdict, media: MediaCheck, expected: str | None) -> str |
 def _from_store(args: argparse.Namespace) -> _Checked:
     with _open(args) as store:
         job = store.find_job(args.job)
-        verdict = store.verify(job)
-        entries = store.entries(job)[: verdict.count] if verdict.whole else []
+        verdict, entries = store.checked(job)
         return _Checked(verdict, entries, lambda ref: store.media_path(ref.sha256))
 
 
@@ -133,21 +138,21 @@ def _from_file(file: Path) -> _Checked:
     from joblog.record.chain import verify_lines
     from joblog.record.transfer import find_record, media_beside, read_record
 
-    if file.suffix.lower() == ".pdf":
+    if _is_pdf(file):
         return _Checked(*verify_lines(_record_from_pdf(file)), media_beside(file))
     path = find_record(file)
-    verdict, entries = read_record(path)
-    if not entries and not _like_a_record(path.read_bytes()):
-        raise InputError(
-            f"{path} is no joblog record; give a record.jsonl, the folder of an export, or a "
-            "report's PDF"
-        )
-    return _Checked(verdict, entries, media_beside(path))
+    return _Checked(*read_record(path), media_beside(path), path)
 
 
-def _like_a_record(data: bytes) -> bool:
-    """Say whether any trace of an entry is in ``data``; an emptied record still is one."""
-    return not data.strip() or any(mark in data for mark in (b'"hash"', b'"prev"', b'"seq"'))
+def _is_pdf(file: Path) -> bool:
+    """Say whether ``file`` is a PDF, by its name or its first bytes."""
+    if file.suffix.lower() == ".pdf" or not file.is_file():
+        return file.suffix.lower() == ".pdf"
+    try:
+        with file.open("rb") as opened:
+            return opened.read(5) == b"%PDF-"
+    except OSError as error:
+        raise InputError(f"{file} can't be read ({error.strerror or error})") from error
 
 
 def _record_from_pdf(file: Path) -> bytes:
@@ -184,12 +189,12 @@ def run_jobs(args: argparse.Namespace) -> int:
     """List the jobs: vehicle, customer, state, when; the id last."""
     import json
 
-    from joblog.record.listing import job_line, listed
+    from joblog.record.listing import listed
     from joblog.report.settings import shop_zone
 
     with _open(args) as store:
         zone = None if args.jsonl else shop_zone(store.folder)
-        lines = [job_line(job, store.entries(job)) for job in store.jobs()]
+        lines = [_line(store, job) for job in store.jobs()]
     if args.jsonl:
         shown = [json.dumps(line.as_json(), ensure_ascii=False) for line in lines]
     else:
@@ -197,3 +202,13 @@ def run_jobs(args: argparse.Namespace) -> int:
     for line in shown:
         print(line)
     return int(Exit.OK)
+
+
+def _line(store: Store, job: str) -> JobLine:
+    """Return the line of ``job``; one that can't be read any more doesn't hide the others."""
+    from joblog.record.listing import altered_line, job_line
+
+    try:
+        return job_line(job, store.entries(job))
+    except RecordError:
+        return altered_line(job)

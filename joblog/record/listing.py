@@ -1,6 +1,8 @@
 """The list of jobs as a person asks for it: which vehicle, whose, in what state, since when.
 
-The words are those of the job's own first and last entry; nothing is replayed for them.
+The words are those of the job's own first entry and of the one that closed it; nothing is replayed
+for them. Those two are checked against their own hash: a changed one gives no words. The whole
+chain is checked where a job is opened, reported on or verified.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ from dataclasses import asdict, dataclass
 from datetime import tzinfo
 from typing import Any
 
-from joblog.record.chain import JOB_CLOSED
+from joblog.record.chain import closing_entry
 from joblog.record.entry import Entry
 from joblog.record.times import parse_time
 
@@ -40,12 +42,14 @@ class JobLine:
 
 def job_line(job: str, entries: Sequence[Entry]) -> JobLine:
     """Return the line of ``job``; a record without the usual words still has its line."""
+    closing = closing_entry(entries)
+    if any(e.computed_hash() != e.hash for e in (*entries[:1], closing) if e):
+        return altered_line(job, len(entries))
     body = entries[0].body if entries else {}
     unit, customer, sheet = (_table(body, name) for name in ("unit", "customer", "sheet"))
     words = [_text(unit, name) for name in ("year", "make", "model")]
     vehicle = " ".join(word for word in words if word) or _text(unit, "type")
-    last = entries[-1] if entries else None
-    how = _text(last.body, "how") if last else ""
+    how = _text(closing.body, "how") if closing else ""
     return JobLine(
         job=job,
         opened=entries[0].at if entries else "",
@@ -53,9 +57,14 @@ def job_line(job: str, entries: Sequence[Entry]) -> JobLine:
         vehicle=vehicle,
         customer=_text(customer, "name"),
         sheet=_text(sheet, "title") or _text(sheet, "key"),
-        state=_STATES.get(how, "closed") if last and last.kind == JOB_CLOSED else "open",
+        state=_STATES.get(how, "closed") if closing else "open",
         entries=len(entries),
     )
+
+
+def altered_line(job: str, entries: int = 0) -> JobLine:
+    """Return the line of a job whose words were changed in the database; it tells none of them."""
+    return JobLine(job, "", "", "", "", "", "altered", entries)
 
 
 def listed(lines: Iterable[JobLine], zone: tzinfo | None = None) -> list[str]:

@@ -245,7 +245,25 @@ class Store:
 
     def verify(self, job: str) -> Verdict:
         """Check the whole chain of ``job`` as it lies in the database, byte by byte."""
-        return verify_lines("".join(f"{line}\n" for line in self._lines(job)).encode())[0]
+        return self.checked(job)[0]
+
+    def checked(self, job: str) -> tuple[Verdict, list[Entry]]:
+        """Return the verdict on the chain of ``job`` and its good entries."""
+        return verify_lines("".join(f"{line}\n" for line in self._lines(job)).encode())
+
+    def whole(self, job: str) -> list[Entry]:
+        """Return the entries of ``job`` for whoever goes on with it, shows it or reports on it.
+
+        Raises InputError for an unknown job, RecordError where the chain isn't whole: an altered
+        value must not be told as a fact. A job without any entry yet has none.
+        """
+        verdict, entries = self.checked(job)
+        if not verdict.whole and verdict.first_bad is not None:
+            raise RecordError(
+                f"{verdict.sentence} Nothing of this job is shown or reported: restore the records "
+                "from a backup, or import the job's export into a new folder"
+            )
+        return entries
 
     def adopt(self, job: str, entries: Iterable[Entry]) -> int:
         """Add verified entries of another store as they are; return how many were new.

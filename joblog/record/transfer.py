@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
 from joblog.errors import InputError, RecordError
-from joblog.record.chain import Verdict, verify, verify_lines
+from joblog.record.chain import Verdict, verify_lines
 from joblog.record.entry import Entry, MediaRef
 from joblog.record.media import exported_name, write_whole
 from joblog.record.store import Store
 
 RECORD = "record.jsonl"
 MEDIA = "media"
+# What only a record has in this form, altered or not: a web page or another JSON file has neither.
+_TRACE = re.compile(rb'"prev"\s*:\s*"[0-9a-f]{64}"|"seq"\s*:\s*\d')
+_NAMED = re.compile(rb'"sha256"\s*:\s*"([0-9a-f]{64})"')
+_DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
 @dataclass(frozen=True)
@@ -48,8 +53,7 @@ def export_job(store: Store, job: str, folder: str | Path, *, replace: bool = Fa
     holds another job, StoreError where it can't be written.
     """
     folder = Path(folder)
-    entries = store.entries(job)
-    verdict = verify(entries)
+    verdict, entries = store.checked(job)
     if not verdict.whole:
         raise RecordError(f"{verdict.sentence} Nothing was exported")
     target = folder / RECORD
@@ -80,24 +84,62 @@ def find_record(place: Path) -> Path:
 
 
 def read_record(path: Path) -> tuple[Verdict, list[Entry]]:
-    """Return the verdict on a ``record.jsonl`` and its good entries."""
+    """Return the verdict on a ``record.jsonl`` and its good entries.
+
+    Raises InputError where it can't be read, or is a file of another kind: that is no tampering.
+    """
     try:
-        return verify_lines(path.read_bytes())
+        data = path.read_bytes()
     except OSError as error:
         raise InputError(f"{path} can't be read ({error.strerror or error})") from error
+    verdict, entries = verify_lines(data)
+    if not entries and not _like_a_record(data):
+        raise InputError(
+            f"{path} is no joblog record; give a record.jsonl or the folder of an export (of a "
+            "report, the PDF carries its record; verify takes that, too)"
+        )
+    return verdict, entries
+
+
+def _like_a_record(data: bytes) -> bool:
+    """Say whether any trace of an entry is in ``data``; an emptied record still is one."""
+    return not data.strip() or (not data.startswith(b"%PDF-") and bool(_TRACE.search(data)))
 
 
 @dataclass(frozen=True)
 class MediaCheck:
-    """Media beside a record: how many fit, which are missing, and the first that was altered."""
+    """Media beside a record: how many fit, which are missing, the first that was altered, and those
+    in an export's folder that no entry names.
+    """
 
     good: tuple[MediaRef, ...]
     missing: tuple[MediaRef, ...]
     altered: str | None
+    unnamed: tuple[Path, ...] = ()
+
+    @property
+    def problem(self) -> str | None:
+        """What speaks against the record, None where nothing does; media may be missing."""
+        if self.altered or not self.unnamed:
+            return self.altered
+        many = len(self.unnamed)
+        files = "a file" if many == 1 else f"{many} files"
+        first = self.unnamed[0]
+        return (
+            f"its entries don't name {files} in {first.parent} (such as {first.name[:12]}…): "
+            "entries were cut off its end, or another job's files were put there; compare its "
+            "final hash with the one on the printed report"
+        )
 
 
-def check_media(entries: Iterable[Entry], find: Callable[[MediaRef], Path]) -> MediaCheck:
-    """Compare the files that ``find`` leads to with the hashes that ``entries`` name."""
+def check_media(
+    entries: Iterable[Entry], find: Callable[[MediaRef], Path], record: Path | None = None
+) -> MediaCheck:
+    """Compare the files that ``find`` leads to with the hashes that ``entries`` name.
+
+    With ``record``, the file of a whole export, its ``media`` folder is looked through as well for
+    what the entries don't name: who cuts a signature off the record may leave its picture there.
+    """
     entries = list(entries)
     good: list[MediaRef] = []
     missing: list[MediaRef] = []
@@ -111,12 +153,62 @@ def check_media(entries: Iterable[Entry], find: Callable[[MediaRef], Path]) -> M
             first = next(entry.seq for entry in entries if ref in entry.media)
             why = f"entry {first} rests on {path}, which was altered"
             return MediaCheck(tuple(good), tuple(missing), why)
-    return MediaCheck(tuple(good), tuple(missing), None)
+    return MediaCheck(tuple(good), tuple(missing), None, _unnamed(entries, record))
+
+
+def _unnamed(entries: list[Entry], record: Path | None) -> tuple[Path, ...]:
+    """Return the files beside ``record`` that are kept as media are and that no record names.
+
+    Records under other names in the same folder count: somebody may keep two jobs in it.
+    """
+    if record is None or not (record.parent / MEDIA).is_dir():
+        return ()
+    named = {ref.sha256 for ref in media_of(entries)}
+    try:
+        for other in record.parent.glob("*.jsonl"):
+            if not other.samefile(record):
+                named |= {digest.decode() for digest in _NAMED.findall(other.read_bytes())}
+        files = sorted((record.parent / MEDIA).iterdir())
+    except OSError as error:
+        reason = error.strerror or error
+        raise InputError(f"{record.parent} can't be looked through ({reason})") from error
+    digests = ((path, path.name.split(".")[0]) for path in files)
+    return tuple(
+        path
+        for path, digest in digests
+        if _DIGEST.fullmatch(digest)
+        and digest not in named
+        and path.is_file()
+        and _digest(path) == digest
+    )
 
 
 def media_beside(record: Path) -> Callable[[MediaRef], Path]:
     """Return where an export keeps the media of ``record``."""
     return lambda ref: record.parent / MEDIA / exported_name(ref)
+
+
+def evidence(
+    entries: Iterable[Entry], find: Callable[[MediaRef], Path], record: Path | None = None
+) -> Callable[[str], bytes]:
+    """Return what gives the media that ``entries`` name by SHA-256, for a report.
+
+    Raises RecordError where any of them was altered; then nothing may be reported. The function
+    raises KeyError, OSError or RecordError for what isn't there, or not as it was recorded.
+    """
+    entries = list(entries)
+    problem = check_media(entries, find, record).problem
+    if problem:
+        raise RecordError(f"The record is NOT whole: {problem}. No report was made")
+    refs = {ref.sha256: ref for ref in media_of(entries)}
+
+    def read(sha256: str) -> bytes:
+        data = find(refs[sha256]).read_bytes()
+        if hashlib.sha256(data).hexdigest() != sha256:  # altered since it was looked at
+            raise RecordError(f"the photo or sound {sha256[:12]}… was altered")
+        return data
+
+    return read
 
 
 def _digest(path: Path) -> str:
@@ -139,9 +231,9 @@ def import_job(store: Store, place: str | Path, *, without_media: bool = False) 
     if not verdict.whole or verdict.job is None:
         raise RecordError(f"{path}: {verdict.sentence} Nothing was imported")
     find = media_beside(path)
-    media = check_media(entries, find)
-    if media.altered:
-        raise RecordError(f"{media.altered}; nothing was imported")
+    media = check_media(entries, find, path)
+    if media.problem:
+        raise RecordError(f"{path}: {media.problem}; nothing was imported")
     if media.missing and not without_media:
         raise RecordError(
             f"{len(media.missing)} photos or sounds that the record names are missing from "

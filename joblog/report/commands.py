@@ -113,33 +113,36 @@ def load_job(job: str, data: str | None) -> tuple[JobState, bytes, Media]:
     """Return a job's state, its record and where its photos are.
 
     ``job`` is a ``record.jsonl``, the folder of an export, or a job in the store. Raises InputError
-    where there is none, RecordError where the record isn't whole.
+    where there is none, RecordError where the record isn't whole or a photo or sound was altered.
     """
     place = Path(job)
     return _from_file(place) if place.exists() else _from_store(job, data)
 
 
 def _from_file(place: Path) -> tuple[JobState, bytes, Media]:
-    from joblog.record.transfer import find_record, media_beside, media_of, read_record
+    from joblog.record.transfer import (
+        evidence,
+        find_record,
+        media_beside,
+        read_record,
+        record_bytes,
+    )
     from joblog.report.attached import job_from_record
 
     path = find_record(place)
     verdict, entries = read_record(path)
     if not verdict.whole:
         raise RecordError(f"{path}: {verdict.sentence} No report was written")
-    find, refs = media_beside(path), {ref.sha256: ref for ref in media_of(entries)}
-    return job_from_record(entries), path.read_bytes(), lambda sha: find(refs[sha]).read_bytes()
+    media = evidence(entries, media_beside(path), path)
+    return job_from_record(entries), record_bytes(entries), media
 
 
 def _from_store(job: str, data: str | None) -> tuple[JobState, bytes, Media]:
     from joblog.record.store import open_store
-    from joblog.record.transfer import media_of, record_bytes
+    from joblog.record.transfer import evidence, record_bytes
     from joblog.report.attached import job_from_record
 
     with open_store(data) as store:
-        entries = store.entries(store.find_job(job))
-        held = {}
-        for ref in media_of(entries):
-            if ref.role != "audio" and store.media_path(ref.sha256).is_file():
-                held[ref.sha256] = store.read_media(ref.sha256)
-        return job_from_record(entries), record_bytes(entries), held.__getitem__
+        entries = store.whole(store.find_job(job))
+        media = evidence(entries, lambda ref: store.media_path(ref.sha256))
+        return job_from_record(entries), record_bytes(entries), media

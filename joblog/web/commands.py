@@ -8,13 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from joblog.bench import bench_parsers
-from joblog.errors import DeviceError, Exit, InputError
+from joblog.errors import DeviceError, Exit, InputError, UsageError
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
     from joblog.web.orderbook import OrderBook
 
+PORTS = range(1, 65536)
 OPEN_HOSTS = ("127.0.0.1", "localhost", "::1")
 
 
@@ -143,11 +144,17 @@ def _free(host: str, port: int) -> None:
     """Say in one sentence where the port is taken, before anything is opened."""
     import socket
 
+    if port not in PORTS:
+        raise UsageError(f"There is no port {port}; choose one from 1 to 65535 with --port.")
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((host, port))
+        except (socket.gaierror, UnicodeError, TypeError):  # unknown, or not even in form a name
+            raise UsageError(
+                f"The address {host!r} isn't known here; give another --host."
+            ) from None
         except OSError as error:
             raise DeviceError(
                 f"Port {port} on {host} can't be used ({error.strerror}); choose another --port."

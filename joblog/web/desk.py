@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
 from joblog.errors import InputError, PhotoError
-from joblog.record.transfer import record_bytes
+from joblog.record.transfer import evidence, record_bytes
 from joblog.report.build import build_report
 from joblog.report.html import render_html
 from joblog.report.model import Report
@@ -41,15 +41,18 @@ class Signature(BaseModel):
 @router.get("/desk/{job}")
 def desk_page(request: Request, job: str) -> Response:
     """Show one job to the advisor."""
-    return page(request, "desk.html", view=job_view(shop_of(request).session(job)))
+    return page(request, "desk.html", view=job_view(shop_of(request).examined(job)))
 
 
 def _report(shop: Shop, job: str, language: Language, units: Units, paper: Paper) -> Report:
-    """Return the report, with what earlier jobs on the vehicle measured beside it."""
-    session = shop.session(job)
+    """Return the report, with what earlier jobs on the vehicle measured beside it.
+
+    Raises RecordError where the record, or a photo or sound of it, was altered.
+    """
+    state = shop.examined(job).state
     return build_report(
-        session.state,
-        session.store.read_media,
+        state,
+        evidence(state.entries, lambda ref: shop.store.media_path(ref.sha256)),
         language=language,
         units=units,
         paper=paper,

@@ -20,7 +20,7 @@ from joblog.record.store import Store
 from joblog.web.view import job_line
 
 Line = dict[str, Any]
-FORM = f"{__version__}/2"  # raise the number when lines change
+FORM = f"{__version__}/3"  # raise the number when lines change
 
 
 class JobIndex:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
@@ -9,7 +10,7 @@ from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
-from joblog.errors import InputError, ModelError, SheetError
+from joblog.errors import InputError, ModelError, RecordError, SheetError
 from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
 from joblog.readback.clips import Stock, stock
@@ -95,19 +96,37 @@ class Shop:
         return sorted(fit, key=lambda row: row[1]), wrong
 
     def session(self, job: str) -> JobSession:
-        """Return the session of ``job``; raises InputError for an unknown one."""
+        """Return the session of ``job``.
+
+        Raises InputError for an unknown job, RecordError for one whose record was altered.
+        """
         with self._lock:
             if job not in self._sessions:
                 if job not in self.store.jobs():
                     raise InputError("There is no such job here; choose one from the list.")
-                self._sessions[job] = JobSession.resume(self.store, job)
+                self._sessions[job] = self._resume(job)
             return self._sessions[job]
+
+    def _resume(self, job: str) -> JobSession:
+        """Go on with a job of the store, once its chain is known to be whole."""
+        self.store.whole(job)
+        return JobSession.resume(self.store, job)
+
+    def examined(self, job: str) -> JobSession:
+        """Return the session of ``job`` after its record was checked anew as it lies on the disk.
+
+        For what vouches for a job: the desk and the reports. ``session`` alone checks the chain
+        once, when it opens the job, so that no phrase in the bay waits for it.
+        """
+        session = self.session(job)
+        self.store.whole(job)
+        return session
 
     def _for_line(self, job: str) -> JobSession:
         """Return a session for reading a line; those of old jobs are not kept in memory."""
         with self._lock:
             opened = self._sessions.get(job)
-        return opened or JobSession.resume(self.store, job)
+        return opened or self._resume(job)
 
     def started(self, orders: Iterable[str]) -> dict[str, str]:
         """Return the newest job of each order that was begun already."""
@@ -126,14 +145,23 @@ class Shop:
         return {**line["unit"], "customer": line["customer"]} if line else {}
 
     def earlier(self, job: str, most: int = 8) -> list[JobState]:
-        """Return the latest jobs on the vehicle with the same VIN, opened before ``job``."""
+        """Return the latest jobs on the vehicle with the same VIN, opened before ``job``.
+
+        One whose record isn't whole any more is left out: nothing of it is a fact.
+        """
         lines = self.index.lines()  # newest first
         at = next((k for k, line in enumerate(lines) if line["job"] == job), None)
         if at is None or not lines[at]["vin"]:
             return []
         vin = lines[at]["vin"].upper()
         same = [line["job"] for line in lines[at + 1 :] if line["vin"].upper() == vin]
-        return [self._for_line(name).state for name in same[:most]]
+        found = []
+        for name in same:
+            with contextlib.suppress(RecordError):
+                found.append(self._for_line(name).state)
+            if len(found) == most:
+                break
+        return found
 
     def begin(self, sheet_text: str, opening: dict[str, Any]) -> str:
         """Open a new job and return its id."""

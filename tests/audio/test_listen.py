@@ -6,6 +6,7 @@ Recordings and transcripts are those that pocketsphinx 5.1.1 carries (BSD), see 
 from __future__ import annotations
 
 import json
+import os
 import socket
 import subprocess
 import sys
@@ -113,3 +114,33 @@ def test_what_can_not_be_listened_to(
     absent = str(tmp_path / "absent.wav")
     assert main(["listen", "--grammar", str(moves), "--source", absent]) == 1
     assert capsys.readouterr().err.strip().endswith("there is no such file.")
+
+
+@pytest.mark.parametrize("kind", ["file", "below a file", "read-only", "full"])
+def test_a_folder_that_can_not_keep_sound_is_one_sentence(
+    kind: str, moves: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    keep = tmp_path / "kept"
+    if kind in ("file", "below a file"):
+        keep.write_bytes(b"mine")
+        keep = keep / "below" if kind == "below a file" else keep
+    elif kind == "read-only":
+        keep.mkdir(mode=0o500)
+        if os.access(keep, os.W_OK):
+            pytest.skip("this user may write anywhere")
+    else:  # nothing can be written under the name of the first utterance
+        keep.mkdir()
+        for hundredths in range(400):
+            (keep / f"{hundredths / 100:09.2f}.flac").mkdir()
+    source = str(DATA / "goforward.flac")
+    command = ["listen", "--grammar", str(moves), "--jsonl", "--source", source]
+    assert main([*command, "--keep", str(keep)]) == 1
+    told = capsys.readouterr()
+    assert told.err.startswith("joblog: ")
+    assert told.err.count("\n") == 1
+    assert str(keep) in told.err
+    assert "--keep" in told.err
+    if kind == "full":  # what was heard is told all the same
+        assert answers(told.out)[0]["text"] == "go forward ten meters"
+    else:
+        assert told.out == ""

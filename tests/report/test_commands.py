@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
+import shutil
+import sqlite3
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from joblog.cli import main
+from joblog.record import MediaRef
 from joblog.record.media import exported_name
+
+
+def export(script: Any, folder: Path) -> Path:
+    (folder / "media").mkdir(parents=True)
+    (folder / "record.jsonl").write_bytes(script.record())
+    for entry in script.entries:
+        for ref in entry.media:
+            (folder / "media" / exported_name(ref)).write_bytes(script.blobs[ref.sha256])
+    return folder
 
 
 @pytest.fixture
 def exported(full: Any, tmp_path: Path) -> Path:
-    folder = tmp_path / "job"
-    (folder / "media").mkdir(parents=True)
-    (folder / "record.jsonl").write_bytes(full.record())
-    for entry in full.entries:
-        for ref in entry.media:
-            (folder / "media" / exported_name(ref)).write_bytes(full.blobs[ref.sha256])
-    return folder
+    return export(full, tmp_path / "job")
 
 
 def test_a_report_is_written_and_verified(
@@ -76,6 +83,67 @@ def test_an_altered_record_gives_no_report(
     assert main(["report", str(exported), "--out", str(tmp_path)]) == 1
     assert "NOT whole" in capsys.readouterr().err
     assert not (tmp_path / "report.pdf").exists()
+
+
+@pytest.mark.parametrize("role", ["photo", "audio"])
+def test_altered_media_give_no_report(
+    role: str, new_script: Any, play: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    script = play(new_script(number=41))
+    photo, other = (p.entry.media[0] for p in script.state().photos[:2])
+    # what was heard is evidence as well, though no page shows it
+    sound = MediaRef(sha256=sha256(b"fLaC").hexdigest(), mime="audio/flac", role="audio", name="")
+    script.blobs[sound.sha256] = b"fLaC"
+    script.add("heard", {"text": "", "verdict": "reject"}, media=(sound,))
+    exported = export(script, tmp_path / "job")
+    assert main(["report", str(exported), "--out", str(tmp_path / "before")]) == 0
+    altered = exported / "media" / exported_name(photo if role == "photo" else sound)
+    altered.write_bytes(script.blobs[other.sha256])  # a picture of something else
+    capsys.readouterr()
+    out = tmp_path / "out"
+    for place in (exported, exported / "record.jsonl"):
+        assert main(["report", str(place), "--out", str(out)]) == 1
+        error = capsys.readouterr().err
+        assert "The record is NOT whole: entry" in error
+        assert "which was altered. No report was made" in error
+        assert error.count("\n") == 1
+    assert not out.exists()
+
+
+def test_a_missing_photo_is_said_to_be_missing(exported: Path, tmp_path: Path) -> None:
+    for photo in (exported / "media").iterdir():
+        photo.unlink()
+    assert main(["report", str(exported), "--out", str(tmp_path)]) == 0
+    assert (tmp_path / "report.pdf").exists()
+
+
+@pytest.mark.parametrize("what", ["row", "photo"])
+def test_an_altered_store_gives_no_report(
+    what: str, exported: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data = tmp_path / "data"
+    assert main(["import", str(exported), "--data", str(data)]) == 0
+    command = ["report", "last", "--data", str(data), "--out", str(tmp_path / "out")]
+    assert main(command) == 0
+    shutil.rmtree(tmp_path / "out")
+    if what == "row":
+        raw = sqlite3.connect(data / "joblog.db")
+        raw.execute("DROP TRIGGER joblog_keep_entries_update")
+        raw.execute(
+            'UPDATE joblog_entries SET line = replace(line, \'"value":"40"\', ?)',
+            ['"value":"44"'],
+        )
+        assert raw.total_changes
+        raw.commit()
+        raw.close()
+    else:
+        next(p for p in (data / "media").rglob("*") if p.is_file()).write_bytes(b"another")
+    capsys.readouterr()
+    assert main(command) == 1
+    error = capsys.readouterr().err
+    assert "NOT whole: entry" in error
+    assert error.count("\n") == 1
+    assert not (tmp_path / "out").exists()
 
 
 def test_the_bench_runs_on_a_small_job(capsys: pytest.CaptureFixture[str]) -> None:
