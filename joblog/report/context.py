@@ -70,15 +70,25 @@ class Context:
         """
         return not any(f.kind is FindingKind.MISMATCH for f in self.state.findings)
 
+    def worked_out(self, fluid: str) -> bool:
+        """Return whether the share of new fluid can be told: not from amounts that can't be."""
+        wrong = f"quantity:{fluid}:"
+        return self.amounts_agree and not any(f.key.startswith(wrong) for f in self.state.findings)
+
     def quantity(self, value: Number, unit: str) -> str:
         """Return a value in the reader's units."""
         return quantity(self.t, value, unit, self.units)
 
     def judged(self, value: Value) -> str:
-        """Return a value in the reader's units; one outside its limits is not rounded onto them."""
+        """Return a value in the reader's units; one outside its limits is not rounded onto them.
+
+        Through an adapter that is what the fastener gets, where that is known.
+        """
         limit = None
         exact = value.in_spec_unit
-        if value.within is False and exact is not None and not value.adapter:
+        if value.adapter and exact is not None:
+            return self.quantity(to_decimal(exact, 1), value.spec_unit)
+        if value.within is False and exact is not None:
             over = value.high is not None and exact > value.high
             beyond = value.high if over else value.low
             limit = None if beyond is None else converted(beyond, value.spec_unit, value.unit)

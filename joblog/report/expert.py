@@ -50,11 +50,12 @@ def _mended(text: str, ended: str) -> str:
 def _value(c: Context, value: Value, index: int) -> Measured:
     unit = value.spec_unit or value.unit
     how, sure = how_known(c, value.entry)
-    inside = value.within
+    unknown = bool(value.adapter) and value.in_spec_unit is None  # by which wrench, nobody said
+    inside = None if unknown else value.within
     exact = value.in_spec_unit if value.in_spec_unit is not None else Fraction(value.value)
     name = value_name(c, value)
     ended = mended(c, "spec", value.entry.id)
-    said = _mended(verdict(c, inside), ended)
+    said = _mended(c.t.say("not sure") if unknown else verdict(c, inside), ended)
     text = c.t.say("{name}: {verdict}", name=name, verdict=said)
     return Measured(
         what=name,
@@ -62,7 +63,7 @@ def _value(c: Context, value: Value, index: int) -> Measured:
         specified=_specified(c, value, unit),
         verdict=said,
         inside=inside,
-        gauge=gauge(f"g{index}", exact, value.low, value.high, text),
+        gauge="" if unknown else gauge(f"g{index}", exact, value.low, value.high, text),
         gauge_text=text,
         how=how,
         sure=sure,
@@ -76,6 +77,8 @@ def _value(c: Context, value: Value, index: int) -> Measured:
 
 def _as_recorded(c: Context, value: Value) -> tuple[str, ...]:
     """Return the value in the unit that was said, where the reader's units are others."""
+    if value.adapter and value.in_spec_unit is not None:
+        return (c.t.say("the wrench at {figure}", figure=c.quantity(value.value, value.unit)),)
     if value.unit in reader_units(value.unit, c.units):
         return ()
     return (c.t.say("recorded as {said}", said=_said(c, value)),)
@@ -108,11 +111,8 @@ def _tool(c: Context, value: Value) -> str:
     if tool.highest is not None:
         low = tool.lowest.value if tool.lowest else None
         spread = c.between(low, tool.highest.value, tool.highest.unit)
-    through = ""
     adapter = next((t for t in c.state.sheet.tools if t.key == value.adapter), None)
-    if adapter is not None and value.in_spec_unit is not None:
-        gets = c.quantity(round(Decimal(float(value.in_spec_unit)), 1), value.spec_unit)
-        through = f"; {c.t.sheet(adapter.name)}: {gets}"
+    through = f"; {c.t.sheet(adapter.name)}" if adapter is not None else ""
     return f"{c.t.sheet(tool.name)}{f', {spread}' if spread else ''}{through}"
 
 
@@ -207,7 +207,8 @@ def filling_over(c: Context, key: str) -> bool:
 
 def by_what_came_out(c: Context, fluid: FluidState) -> bool:
     """Return whether what goes in is judged by what came out, as the guard does."""
-    return step_drains(c.state, fluid.key) and fluid.poured_out > 0
+    too_full = any(f.key.startswith(f"quantity:{fluid.key}:") for f in c.state.findings)
+    return step_drains(c.state, fluid.key) and fluid.poured_out > 0 and not too_full
 
 
 def fluid_limits(c: Context, fluid: FluidState) -> tuple[Number | None, Number | None]:
@@ -226,7 +227,7 @@ def fluid_limits(c: Context, fluid: FluidState) -> tuple[Number | None, Number |
         middle = fluid.poured_out if compared is None else compared.corrected.exact
     if middle is None or room is None:
         return None, None
-    return middle - room, middle + room
+    return max(middle - room, Fraction(0)), middle + room
 
 
 def _colours(c: Context) -> list[tuple[int, Measured]]:

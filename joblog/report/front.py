@@ -339,7 +339,7 @@ def _means(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
 def _renewed_means(c: Context) -> list[str]:
     lines = []
     for fluid in c.state.fluids:
-        if fluid.renewed is None or not c.amounts_agree:
+        if fluid.renewed is None or not c.worked_out(fluid.key):
             continue
         share = c.t.percent(fluid.renewed)
         if fluid.renewed >= Decimal("0.95"):

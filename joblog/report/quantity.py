@@ -110,7 +110,9 @@ def between(t: Language, low: Number | None, high: Number | None, unit: str, uni
         lowest = "" if low is None else figure(t, low, unit, each)
         highest = "" if high is None else figure(t, high, unit, each)
         name = sign(each)
-        if lowest and highest:
+        if lowest and lowest == highest:
+            parts.append(f"{lowest}\u00a0{name}")
+        elif lowest and highest:
             parts.append(t.say("{low} to {high} {unit}", low=lowest, high=highest, unit=name))
         elif lowest:
             parts.append(t.say("at least {low} {unit}", low=lowest, unit=name))

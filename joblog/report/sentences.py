@@ -110,9 +110,19 @@ def _spec(c: Context, finding: Finding, rest: str) -> str:
     if value is None:
         return ""
     figure = c.judged(value)
-    if value.adapter and value.in_spec_unit is not None:
-        gets = c.quantity(value.in_spec_unit, value.spec_unit)
-        figure = c.t.say("{gets} (the wrench at {figure})", gets=gets, figure=figure)
+    adapter = tool_named(c.state.sheet, value.adapter)
+    if adapter is not None and value.in_spec_unit is None:
+        return c.t.say(
+            "At “{step}” {figure} was read on the wrench; specified for the fastener is {limits}. "
+            "What came of it through this tool is not known: {adapter}.",
+            step=_title(c, finding.step or value.name),
+            figure=c.quantity(value.value, value.unit),
+            limits=c.between(value.low, value.high, value.spec_unit),
+            adapter=c.t.sheet(adapter.name),
+        )
+    if adapter is not None:
+        wrench = c.quantity(value.value, value.unit)
+        figure = c.t.say("{gets} (the wrench at {figure})", gets=figure, figure=wrench)
     return c.t.say(
         "At “{step}” {figure} was reported; specified is {limits}.",
         step=_title(c, finding.step or value.name),

@@ -112,7 +112,7 @@ def _rounded(value: Number | None, unit: str, to: str) -> Decimal | None:
 
 
 def _renewed(c: Context, fluid: FluidState) -> Chart | None:
-    if fluid.renewed is None or not fluid.total or not c.amounts_agree:
+    if fluid.renewed is None or not fluid.total or not c.worked_out(fluid.key):
         return None
     drained = fluid.poured_out or fluid.poured_in
     try:

@@ -262,9 +262,13 @@ def told(state: JobState, finding: Finding) -> list[str]:
 
 
 def _same_facts(guards: str, anew: str) -> bool:
-    """The same numbers and units, and each title; the report may name one step more."""
+    """The same numbers and units, and each title; the report may name one step more.
+
+    A range from 0 to 0 is told as 0.
+    """
     (numbers, signs, titles), (*others, more) = facts(guards), facts(anew)
-    return [numbers, signs] == others and set(titles) <= set(more)
+    same = [set(numbers), set(signs)] == [set(other) for other in others]
+    return same and set(titles) <= set(more)
 
 
 def unlike(state: JobState) -> list[tuple[str, str, str]]:

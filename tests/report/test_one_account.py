@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from decimal import Decimal
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -29,6 +30,7 @@ from joblog.report.html import render_html
 from joblog.report.language import Language
 from joblog.report.model import Report
 from joblog.report.pdf import render_pdf
+from joblog.report.quantity import between
 from joblog.report.settings import ShopSettings
 from joblog.sheet.load import library, load_sheet, sheet_text
 
@@ -322,3 +324,51 @@ def test_the_first_page_stays_one_page_with_three_findings(bay: Bay) -> None:
         report = bay.report(language=language)
         pages = PdfReader(BytesIO(render_pdf(report))).pages
         assert report.labels["details"] in pages[1].extract_text()
+
+
+def test_through_an_adapter_the_fasteners_torque_is_told(
+    new_script: Callable[..., Any], make: Callable[..., Report]
+) -> None:
+    s = new_script(sheet_key="hydraulic-pack", number=62)
+    s.open()
+    step = next(x for x in s.sheet.steps if x.torque and x.torque.fastener == "line nut")
+    spoken = {"step": step.key, "value": str(step.torque.value), "unit": step.torque.unit}
+    s.say("torque", "torque", spoken)  # with which wrench, nobody said
+    report = make(s, units="metric")
+    row = next(m for m in report.measured if m.what == "Torque, line nut")
+    assert (row.verdict, row.inside) == ("not sure", None)
+    (said,) = [f.text for f in report.findings if f.kind == "outside its limits"]
+    assert "is not known" in said
+    wrench = next(t.key for t in s.sheet.tools if t.length)
+    s.say("torque", "torque", spoken | {"wrench": wrench})
+    (known,) = [v for v in s.state().values if v.in_spec_unit is not None]
+    row = [m for m in make(s, units="metric").measured if m.what == "Torque, line nut"][-1]
+    assert row.inside is known.within
+    # A crow-foot gives the fastener more than the wrench shows, T x (L + E) / L.
+    # Common practice, no source.
+    figure = float(plain(row.value).split(" ")[0])
+    assert figure > float(step.torque.value)
+    assert figure == pytest.approx(float(known.in_spec_unit), abs=0.051)
+    shows = plain(Language.find("en").number(step.torque.value))
+    assert any(f"the wrench at {shows}" in plain(x) for x in row.parts)
+
+
+def test_no_limit_is_below_zero_and_nothing_is_foretold_of_an_overfilled_unit(
+    new_script: Callable[..., Any], make: Callable[..., Report]
+) -> None:
+    s = new_script(number=63)
+    s.open()
+    for way, value in (("out", "0.1"), ("in", "9")):
+        body = {"fluid": "gear-fluid", "direction": way, "value": value, "unit": "qt_us"}
+        s.say("quarts", "quantity", body)
+    row = next(m for m in make(s).measured if m.what.endswith("fluid, in"))
+    assert plain(row.specified) == "3.5 to 3.9 US qt"  # the sheet's: 3.7, give or take 0.2
+    s.step("filled")
+    report = make(s)
+    assert "is new now" not in " ".join(report.front.means)
+    assert not any(c.key.startswith("renewed") for c in report.charts)
+
+
+def test_a_range_of_one_value_is_that_value() -> None:
+    said = between(Language.find("en"), Decimal(0), Decimal(0), "bar", "metric")
+    assert plain(said) == "0 bar"
