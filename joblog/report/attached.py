@@ -123,8 +123,18 @@ def _compared(pdf: bytes, data: dict[str, Any], made: Report) -> Agreement:
     return Agreement(
         agree=True,
         sentence="Report and record agree: made again from the record inside, the report is the "
-        "same byte for byte.",
+        f"same byte for byte.{_of_photos(made)}",
         exact=True,
+    )
+
+
+def _of_photos(made: Report) -> str:
+    """Return what nobody can tell from the report alone, where it shows photos."""
+    if not any(picture.image for picture in made.pictures):
+        return ""
+    return (
+        " Its photos are small copies, taken as they lie in it: that they were made from those "
+        "named in the record can be seen only beside the originals, in the job's export."
     )
 
 

@@ -157,5 +157,6 @@ def _free(host: str, port: int) -> None:
             ) from None
         except OSError as error:
             raise DeviceError(
-                f"Port {port} on {host} can't be used ({error.strerror}); choose another --port."
+                f"Port {port} on {host} can't be used ({error.strerror}); choose another --port "
+                "or --host."
             ) from None

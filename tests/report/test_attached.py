@@ -49,6 +49,8 @@ def test_a_report_agrees_with_its_record_byte_for_byte(
     found = verify_report_pdf(render_pdf(report, script.record()))
     assert found.agree, found.sentence
     assert found.exact
+    shows = any(picture.image for picture in report.pictures)
+    assert ("photos are small copies" in found.sentence) == shows == (name in ("full", "hostile"))
 
 
 def test_an_altered_record_is_named(pdf: bytes) -> None:
