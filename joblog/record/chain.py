@@ -67,10 +67,11 @@ class Verdict:
         if not self.closed:
             return "the job is open: it has no closing entry", "entries missing from its end"
         if not self.after_closing:
-            return "the job is closed", "what came after, such as a signature, and was cut off"
+            missing = "entries that followed its closing, such as a signature, and were cut off"
+            return "the job is closed", missing
         follow = "follows" if self.after_closing == 1 else "follow"
         more = f"{_entries(self.after_closing)} {follow} its closing"
-        return f"the job is closed and {more}", "others that were cut off"
+        return f"the job is closed and {more}", "further ones that were cut off"
 
 
 def _entries(count: int) -> str:

@@ -124,12 +124,12 @@ def test_what_is_cut_off_without_a_trace_is_said_to_be_out_of_sight(
     record = export_job(store, signed, tmp_path / "out")
     final = store.verify(signed).final_hash
     told = joblog(capsys, "verify", record)[1]
-    assert "others that were cut off can't be seen without a final hash kept elsewhere" in told
+    assert "further ones that were cut off can't be seen without a final hash" in told
     told = joblog(capsys, "verify", record, "--expect", final)[1]
     assert "can't be seen" not in told  # the end is proven
     assert "1 entry follows its closing." in told
     shutil.rmtree(record.parent / "media")
-    for entries, said in ((1, "a signature, and was cut off can't be"), (1, "job is open")):
+    for entries, said in ((1, "a signature, and were cut off can't be"), (1, "job is open")):
         cut(record, entries)
         status, told = joblog(capsys, "verify", record)
         assert (status, said in told) == (0, True)
