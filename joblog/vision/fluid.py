@@ -9,6 +9,8 @@ The rules:
 * Wet paper throws back a little white light from its surface. What is left of it after the drop is
   excluded is taken off (`SURFACE_REFLECTION`), otherwise dark fluids read too light.
 * No white paper, no blot, blown-out paper: no colour, and a reason.
+* Anything dark and round would do for a blot. A drop on paper has bare paper all round it, is one
+  even stain, and is no grey (`_check_drop`): a plug, a dipstick or a shadow is not.
 """
 
 from __future__ import annotations
@@ -32,6 +34,21 @@ MOST_CORNERS = 60
 WORK_PX = 512  # longest side worked on: a blot is a large soft thing, detail is noise here
 SHOULDER = 0.8  # encoded tone above which phone cameras compress highlights
 SURFACE_REFLECTION = 0.0135  # white light thrown back by wet paper, part of the paper's own light
+
+# What a drop on paper must look like. Set on rendered pictures (docs/eye.md says how they hold).
+AROUND = (0.08, 0.6)  # ring that is looked at, in radii outside the blot's outline
+RING_SEEN = 0.3  # least share of a whole ring that must lie in the picture
+BARE = 0.08  # log10 of the ratio to paper up to which it is bare
+BARE_SHARE = 0.85  # least share of the ring that is bare paper
+BARE_BEYOND = 0.4  # and of all that lies outside the blot: a plug's bare steel is no sheet of paper
+EVEN = 0.125  # most log10 between the dark and the light tenth of the core
+VEIL = 0.03  # added to both of these: noise and the shine of a wet surface are no pattern
+GREY = 4.0  # chroma up to which a spot is called grey
+GREY_FROM = 20.0  # L* below which a fluid may be as grey as soot
+NOT_A_DROP = (
+    "{what}: if this shows a plug or a dipstick, send it again as that; for fluid, put one large "
+    "drop on plain white paper and leave bare paper all round it in the picture"
+)
 
 # IEC 61966-2-1 primaries to XYZ, and the white that their rows add up to (D65)
 _TO_XYZ = np.array(
@@ -75,6 +92,7 @@ def _measured(photo: Photo) -> FluidReading:
     blot = _main_blot(ratio)
     _check_sharp(ratio, blot, photo.rgb)
     colour = _core_colour(ratio, blot)
+    _check_drop(ratio, blot, colour)
 
     def original(points: Sequence[Sequence[float]]) -> Polygon:
         return photo.polygon_to_original(
@@ -149,7 +167,7 @@ def _paper_light(linear: Array32, rgb: NDArray[np.uint8]) -> tuple[Array32, Arra
     coefficients = np.zeros((basis.shape[1], 3))
     for _ in range(6):
         if inside.sum() < 0.08 * inside.size:
-            raise _NoColourError("no white paper found: put a drop on plain white paper")
+            raise _NoColourError(NOT_A_DROP.format(what="no white paper found"))
         coefficients = np.linalg.lstsq(basis[inside], logs[inside], rcond=None)[0]
         off = np.abs(logs - basis @ coefficients).max(axis=1)
         inside = off < max(0.05, 2.5 * float(np.median(off[inside])))
@@ -174,9 +192,9 @@ def _check_white(white: Array, rgb: NDArray[np.uint8], paper: Mask) -> None:
     red, green, blue = (float(v) for v in white)
     # Lamps from candle light to blue sky stay well inside these ratios, coloured cloth does not.
     if (green < 0.45 * max(red, blue) and green < 0.8 * min(red, blue)) or blue > 2.4 * red:
-        raise _NoColourError("the background isn't white paper: put a drop on plain white paper")
+        raise _NoColourError(NOT_A_DROP.format(what="the background isn't white paper"))
     if red > 9.0 * blue or red > 3.2 * green:
-        raise _NoColourError("the background isn't white paper: put a drop on plain white paper")
+        raise _NoColourError(NOT_A_DROP.format(what="the background isn't white paper"))
 
 
 def _main_blot(ratio: Array32) -> _Blot:
@@ -193,9 +211,7 @@ def _main_blot(ratio: Array32) -> _Blot:
         if score > best_score:
             best, best_score = index, score
     if best == 0 or stats[best][cv2.CC_STAT_AREA] < 0.004 * height * width:
-        raise _NoColourError(
-            "no blot of fluid found: put one large drop on white paper and fill the picture with it"
-        )
+        raise _NoColourError(NOT_A_DROP.format(what="no blot of fluid found"))
     return _blot_of(labels == best, deepest)
 
 
@@ -253,9 +269,34 @@ def _check_round(outline: NDArray[np.int32], area: float) -> None:
     hull = float(cv2.contourArea(cv2.convexHull(outline)))
     reach = cv2.minEnclosingCircle(outline)[1]
     if area < 0.75 * hull or area < 0.4 * np.pi * reach**2:
-        raise _NoColourError(
-            "no round blot found: put one large drop on white paper and fill the picture with it"
-        )
+        raise _NoColourError(NOT_A_DROP.format(what="no round blot found"))
+
+
+def _check_drop(ratio: Array32, blot: _Blot, colour: Array) -> None:
+    """Refuse what is dark and round, but no drop of fluid on paper: a plug, a stick, a shadow."""
+    smooth = np.maximum(np.asarray(cv2.GaussianBlur(ratio, (0, 0), 2.5), np.float32), 1e-3)
+    if not _paper_around(smooth, blot):
+        raise _NoColourError(NOT_A_DROP.format(what="no white paper around the dark spot"))
+    dark, light = np.percentile((smooth @ _LUMA)[blot.core], [10, 90]) + VEIL
+    if np.log10(light / dark) > EVEN:
+        raise _NoColourError(NOT_A_DROP.format(what="the dark spot is no even stain"))
+    lightness, a, b = lab_from_linear(colour)
+    if lightness > GREY_FROM and np.hypot(a, b) < GREY:
+        raise _NoColourError(NOT_A_DROP.format(what="the spot is as grey as metal or a shadow"))
+
+
+def _paper_around(smooth: Array32, blot: _Blot) -> bool:
+    """Say whether the ring around the blot lies in the picture and is paper, as most else is."""
+    outside = np.ones(smooth.shape[:2], np.uint8)
+    cv2.drawContours(outside, [blot.outline.reshape(-1, 1, 2)], -1, 0, cv2.FILLED)
+    distance = cv2.distanceTransform(outside, cv2.DIST_L2, 5) / blot.radius
+    ring = (distance > AROUND[0]) & (distance < AROUND[1])
+    whole = np.pi * blot.radius**2 * ((1 + AROUND[1]) ** 2 - (1 + AROUND[0]) ** 2)
+    if ring.sum() < RING_SEEN * whole:
+        return False
+    bare = np.abs(np.log10(smooth)).max(axis=2) < BARE
+    beyond = float(bare[outside > 0].mean())
+    return float(bare[ring].mean()) >= BARE_SHARE and beyond >= BARE_BEYOND
 
 
 def _core_colour(ratio: Array32, blot: _Blot) -> Array:

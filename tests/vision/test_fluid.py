@@ -6,14 +6,20 @@ Sharma, Wu and Dalal (2005).
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import cv2
 import numpy as np
 import pytest
-from draw_swatch import Swatch, draw_swatch
+from draw_stick import draw_stick, random_stick
+from draw_swatch import Swatch, draw_swatch, photographed
 
 from joblog.measure.colour import delta_e_2000
 from joblog.vision.fluid import lab_from_linear, measure_fluid, srgb_from_linear
+from joblog.vision.load import load_photo
 from joblog.vision.types import FluidReading, Photo
 
+IMAGES = Path(__file__).parents[2] / "sample_images"
 FLUIDS = {
     "new red": (0.45, 0.02, 0.025),
     "used brown": (0.08, 0.04, 0.02),
@@ -70,6 +76,79 @@ def test_no_colour_without_paper_and_blot(rgb):
     assert not reading.usable
     assert reading.lab is None
     assert ":" in reading.why
+
+
+OTHER_FLUIDS = {
+    "pale": (0.6, 0.5, 0.25),
+    "milky": (0.5, 0.42, 0.3),
+    "green": (0.1, 0.4, 0.15),
+    "blue": (0.05, 0.15, 0.5),
+    "sooty": (0.012, 0.011, 0.01),
+}
+
+
+@pytest.mark.parametrize("drop", [False, True])
+@pytest.mark.parametrize("fluid", OTHER_FLUIDS)
+def test_fluids_of_any_colour_are_taken_for_fluid(fluid, drop):
+    reading = measured(Swatch(fluid=OTHER_FLUIDS[fluid], drop=drop, seed=3))
+    assert reading.usable, reading.why
+
+
+def refused(rgb: np.ndarray) -> str:
+    """Return why a picture is not measured; it must say which kind to send it as."""
+    reading = measure_fluid(Photo(rgb=rgb, sha256="", size=(rgb.shape[1], rgb.shape[0])))
+    assert not reading.usable
+    assert reading.lab is None
+    assert "if this shows a plug or a dipstick, send it again as that" in reading.why
+    assert "plain white paper" in reading.why
+    return reading.why
+
+
+@pytest.mark.parametrize("name", sorted(p.name for p in IMAGES.glob("*.jpg")))
+def test_of_the_sample_pictures_only_those_of_fluid_are_measured_as_fluid(name):
+    photo = load_photo(IMAGES / name)
+    if name.startswith("fluid"):
+        assert measure_fluid(photo).usable
+    else:
+        refused(photo.rgb)
+
+
+def disc(size: float) -> np.ndarray:
+    """Return (600, 800, 1) a soft-edged disc: 1 inside ``size`` pixels of the middle, else 0."""
+    y, x = np.mgrid[0:600, 0:800].astype(np.float32)
+    inside = (np.hypot(x - 400, y - 300) < size).astype(np.float32)
+    return cv2.GaussianBlur(inside, (0, 0), 1.5)[..., None]
+
+
+def on(back: tuple[float, ...], *rings: tuple[float, tuple[float, ...]]) -> np.ndarray:
+    """Return a picture of discs (radius, linear colour) on an even background."""
+    r = np.random.default_rng(5)
+    picture = np.ones((600, 800, 3), np.float32) * np.array(back, np.float32)
+    for radius, colour in rings:
+        picture += disc(radius) * (np.array(colour, np.float32) - picture)
+    return photographed(picture * 0.9, 0.7, r)
+
+
+WHITE, CLOTH, STEEL, FILM = (
+    (0.8, 0.8, 0.78),
+    (0.02, 0.06, 0.12),
+    (0.5, 0.5, 0.5),
+    (0.01, 0.01, 0.01),
+)
+
+
+def test_a_plug_is_no_drop_whatever_it_lies_on():
+    assert "no white paper around" in refused(on(CLOTH, (230, STEEL), (80, FILM)))
+    assert "no even stain" in refused(on(WHITE, (160, (0.2,) * 3), (110, FILM), (70, STEEL)))
+
+
+def test_a_shadow_or_bare_metal_on_white_paper_is_no_drop():
+    assert "as grey as metal" in refused(on(WHITE, (150, (0.3, 0.3, 0.29))))
+
+
+def test_sticks_are_no_drops():
+    for seed in range(600, 606):
+        refused(draw_stick(random_stick(seed), seed)[0])
 
 
 def test_blurred_blot_is_refused():
