@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
+from joblog.job.guard_wanted import missing_finding
 from joblog.job.history import History
-from joblog.job.types import Finding, FindingKind, JobState, Photo
+from joblog.job.order import required_before
+from joblog.job.types import Finding, FindingKind, JobState, Mark, Photo, StepState, StepStatus
 from joblog.job.values import step_named
-from joblog.sheet.model import DebrisLimits
+from joblog.job.wording import step_name
+from joblog.sheet.model import DebrisLimits, Step
 
 FLAKE_COUNTED_MM = 0.3  # smaller bright spots are dust and reflections; common practice, no source
 
 
 def photo_findings(state: JobState, _: History) -> Iterator[Finding]:
-    """Unusable photos not retaken, level outside its marks, debris that means something."""
+    """Photos that can't be taken any more, unusable ones, debris and levels that mean something."""
+    yield from _lost(state)
     for photo in state.photos:
         if not photo.usable:
             yield _unusable(state, photo)
@@ -22,6 +27,43 @@ def photo_findings(state: JobState, _: History) -> Iterator[Finding]:
             yield from _debris(state.sheet.debris, photo)
         elif photo.kind == "dipstick" and photo.phase != "before":
             yield from _level(photo, _retaken(state, photo))
+
+
+def _lost(state: JobState) -> Iterator[Finding]:
+    """Yield photos of how a thing was found that were still missing when it was changed.
+
+    It is what is missing at the end, told at the one moment when it may not be too late yet, so it
+    bears the same key: whoever confirms it now isn't asked again.
+    """
+    for found in state.steps:
+        photo = found.step.photo
+        lacks = photo is not None and f"photo of the {photo.kind}" in found.missing
+        if photo is None or not lacks or found.status is StepStatus.OPEN:
+            continue  # a step that nobody has done is told as out of order
+        if photo.phase == "before":
+            mark = next((m for m in state.marks if _changed(state, found.step, m)), None)
+            if mark is not None:
+                yield _late(state, found, photo.kind, mark)
+
+
+def _changed(state: JobState, found: Step, mark: Mark) -> bool:
+    """Say whether ``mark`` is the next step's, which photographs the same thing once changed."""
+    step = step_named(state.sheet, mark.step)
+    if step is None or step.photo is None or found.photo is None or not mark.first:
+        return False
+    same = (step.photo.kind, step.photo.phase) == (found.photo.kind, "after")
+    return same and found.key in required_before(state.sheet, step)
+
+
+def _late(state: JobState, found: StepState, kind: str, mark: Mark) -> Finding:
+    what = f"photo of the {kind}"
+    step = step_named(state.sheet, mark.step)
+    after = step_name(step) if step else mark.step
+    return replace(
+        missing_finding(found, what, mark.entry.id, mark.root.at),
+        text=f"{found.step.title}: {what} missing; after “{after}” it can't be taken any more. "
+        "Not done yet? Disregard, and photograph first.",
+    )
 
 
 def _retaken(state: JobState, photo: Photo) -> bool:

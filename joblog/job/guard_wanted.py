@@ -26,15 +26,15 @@ def missing_findings(state: JobState, history: History) -> Iterator[Finding]:
     confirmed = confirmations(history)
     for step in state.steps:
         if step.status is StepStatus.OPEN and not step.step.optional:
-            yield _missing(step, "step", wish.id, wish.at)
+            yield missing_finding(step, "step", wish.id, wish.at)
             continue
         left_out = confirmed.get(f"missing:{step.step.key}:step")
         if left_out and step.entry and left_out.seq < step.entry.seq:
-            found = _missing(step, "step", wish.id, wish.at)
+            found = missing_finding(step, "step", wish.id, wish.at)
             yield replace(found, resolved="done afterwards")
         if step.status is StepStatus.INCOMPLETE:
             for what in step.missing:
-                yield _missing(step, what, wish.id, wish.at)
+                yield missing_finding(step, what, wish.id, wish.at)
 
 
 def confirmations(history: History) -> dict[str, Entry]:
@@ -42,7 +42,8 @@ def confirmations(history: History) -> dict[str, Entry]:
     return {str(e.entry.body.get("finding", "")): e.entry for e in history.of("confirmed")}
 
 
-def _missing(step: StepState, what: str, entry: str, at: str) -> Finding:
+def missing_finding(step: StepState, what: str, entry: str, at: str) -> Finding:
+    """Return the finding that ``what`` is missing at a step: 'step', a value or a photo."""
     name = step_name(step.step)
     whole = what == "step"
     return Finding(

@@ -20,6 +20,18 @@ def required_before(sheet: Sheet, step: Step) -> tuple[str, ...]:
     )
 
 
+def all_before(sheet: Sheet, step: Step) -> frozenset[str]:
+    """Return the keys of all steps that must be done before ``step``, however many lie between."""
+    by_key = {other.key: other for other in sheet.steps}
+    found: set[str] = set()
+    left = [step.key]
+    while left:
+        new = set(required_before(sheet, by_key[left.pop()])) - found
+        found |= new
+        left += new
+    return frozenset(found)
+
+
 def overtaken(sheet: Sheet, key: str, done: Iterable[str]) -> bool:
     """Say whether a step that should have come after ``key`` is already done."""
     finished = set(done)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from joblog.errors import InputError
@@ -42,16 +42,21 @@ def measured_photo(
     *,
     phase: str | None = None,
     name: str = "",
+    done: frozenset[str] | None = None,
+    replaces: str | None = None,
 ) -> Shot:
     """Measure ``data`` and return what to record.
 
-    Raises PhotoError where it is no photo, InputError for an unknown kind or step.
+    ``done`` holds the steps that were done when it was taken, where that was not just now;
+    ``replaces`` is the id of a photo that it takes the place of. Raises PhotoError where it is no
+    photo, InputError for an unknown kind or step.
     """
     if kind not in KINDS:
         raise InputError(f"'{kind}' is no kind of photo; use one of {', '.join(KINDS)}")
+    state = replace(state, photos=tuple(p for p in state.photos if p.entry.id != replaces))
     if step is None and phase is None and _of_what_went_in(state, kind):
         phase = "after"
-    found = _step(state, kind, step, phase)
+    found = _step(state, kind, step, phase, state.done if done is None else done)
     wanted = found.photo if found else None
     measurement, overlay = _measure(data, kind, wanted)
     body = {
@@ -67,13 +72,15 @@ def measured_photo(
     return Shot(body, tuple(parts))
 
 
-def _step(state: JobState, kind: str, step: str | None, phase: str | None) -> Step | None:
+def _step(
+    state: JobState, kind: str, step: str | None, phase: str | None, done: frozenset[str]
+) -> Step | None:
     if step is not None:
         found = step_named(state.sheet, step)
         if found is None:
             raise InputError(f"there is no step '{step}' in this job's sheet")
         return found
-    found = photo_step(state.sheet, state.photos, state.done, kind, phase, left_out=state.left_out)
+    found = photo_step(state.sheet, state.photos, done, kind, phase, left_out=state.left_out)
     if found is None and (kind, phase) == ("fluid", "after"):
         return next((s for s in state.sheet.steps if s.pour and s.pour.direction == "in"), None)
     return found

@@ -5,9 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from joblog.job.clocks import elapsed
 from joblog.job.history import Event, History
 from joblog.job.numbers import with_floats
-from joblog.job.types import Photo
+from joblog.job.order import all_before
+from joblog.job.types import JobState, Photo
+from joblog.record.clock import Moment
+from joblog.record.entry import Entry
 from joblog.sheet.model import Sheet, Step
 
 
@@ -42,7 +46,8 @@ def photo_step(
     The first step that wants such a photo, has no usable one yet, and whose order allows it; where
     all have theirs, the last one that had (a retake); where no order allows it yet, the first.
     A step of ``left_out`` (keys of those confirmed as missing) comes after all others, and no other
-    step waits for it.
+    step waits for it. ``done`` holds the steps that were done when the photo was taken: what was
+    cleaned by then can't show how it was found, unless ``phase`` says that it does.
     """
     wanting = [s for s in sheet.steps if s.photo and s.photo.kind == kind]
     if phase:
@@ -50,7 +55,46 @@ def photo_step(
     have = {p.step for p in photos if p.usable}
     lacking = [s for s in wanting if s.key not in have]
     lacking.sort(key=lambda step: step.key in left_out)
-    ready = [s for s in lacking if set(s.after) <= done | left_out]
-    if ready or lacking:
-        return (ready or lacking)[0]
+    gone = {s.key for s in wanting if not phase and _is_past(sheet, s, done)}
+    in_time = [s for s in lacking if s.key not in gone]
+    ready = [s for s in in_time if set(s.after) <= done | left_out]
+    if ready or in_time:
+        return (ready or in_time)[0]
     return wanting[-1] if wanting else None
+
+
+def _is_past(sheet: Sheet, step: Step, done: frozenset[str]) -> bool:
+    """Say whether the step that wants the photo taken afterwards, of the same thing, is done."""
+    if step.photo is None or step.photo.phase != "before":
+        return False
+    kind = step.photo.kind
+    for other in sheet.steps:
+        after = other.photo is not None and (other.photo.kind, other.photo.phase) == (kind, "after")
+        if after and step.key in all_before(sheet, other):
+            return other.key in done
+    return False
+
+
+def done_when_taken(
+    state: JobState, now: Moment, taken_ago: float = 0.0, replaced: Entry | None = None
+) -> frozenset[str]:
+    """Return the keys of the steps that were done when a photo was taken.
+
+    It was taken ``taken_ago`` seconds before ``now``, by a clock that was not set in between; an
+    age beyond that of the job is not believed. One that takes the place of the photo ``replaced``
+    is the same picture: it was there when that one was recorded.
+    """
+    if replaced is not None:
+        return frozenset(mark.step for mark in state.marks if mark.root.seq < replaced.seq)
+    if not state.entries or not 0 < taken_ago < elapsed(state.entries[0], now).seconds:
+        return state.done
+    return frozenset(m.step for m in state.marks if elapsed(m.root, now).seconds > taken_ago)
+
+
+def first_recorded(entries: Iterable[Entry], entry: str) -> Entry | None:
+    """Return the photo that was recorded first of those of which ``entry`` (an id) is the last."""
+    by_id = {e.id: e for e in entries if e.kind == "photo"}
+    found = by_id.get(entry)
+    while found is not None and found.supersedes in by_id:
+        found = by_id[found.supersedes]
+    return found

@@ -42,6 +42,7 @@ from joblog.job.listening import (
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.opening import opening_body, refuse_wrong_unit, sheet_of
 from joblog.job.photographing import measured_photo
+from joblog.job.photos import done_when_taken, first_recorded
 from joblog.job.plan import plan
 from joblog.job.plan_controls import plan_disregard
 from joblog.job.replay import replay
@@ -215,23 +216,31 @@ class JobSession:
         phase: str | None = None,
         by: str = "",
         name: str = "",
+        taken_ago: float = 0.0,
+        replaces: str | None = None,
     ) -> Reply:
         """Keep a photo (the bytes of a JPEG, PNG or HEIC file), measure it, and say what it shows.
 
         ``kind`` is plug, dipstick, fluid, label or other; without ``step`` it documents the step
-        that wants such a photo next. Raises PhotoError where it is no photo; nothing is kept then.
+        that wants such a photo next, or wanted it ``taken_ago`` seconds ago. ``replaces`` is the id
+        of a photo that was recorded as of another kind and is this picture. Raises PhotoError where
+        it is no photo; nothing is kept then.
         """
         with self._lock:
             state = self._open_state("this photo is not added to it")
             if step is None and not phase:  # a phone sends the kind alone
                 phase = self._phases.get(kind) or None
-            shot = measured_photo(state, data, kind, step, phase=phase, name=name)
+            first = first_recorded(state.entries, replaces) if replaces else None
+            done = done_when_taken(state, self.clock.read(), taken_ago, first)
+            shot = measured_photo(
+                state, data, kind, step, phase=phase, name=name, done=done, replaces=replaces
+            )
             media = [
                 self.store.put_media(part.data, part.mime, part.role, part.name)
                 for part in shot.parts
             ]
             self._phases.pop(kind, None)
-            draft = Draft("photo", shot.body)
+            draft = Draft("photo", shot.body, supersedes=replaces)
             return self._carry_out(Plan((draft,)), "photo", by, media=tuple(media))
 
     def tick(self) -> list[Reply]:

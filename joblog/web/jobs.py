@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Sequence
 from typing import Annotated, Any
 from urllib.parse import parse_qsl
 
@@ -16,6 +17,7 @@ from joblog.errors import InputError, JoblogError, PhotoError, WrongUnitError
 from joblog.job.session import JobSession
 from joblog.measure.vin import LENGTH as VIN_LENGTH
 from joblog.measure.vin import check_vin
+from joblog.record.entry import Entry
 from joblog.record.transfer import record_bytes
 from joblog.sheet.load import sheet_text
 from joblog.web.pages import body_of, form_page, shop_of, wants_page
@@ -133,19 +135,26 @@ def close(request: Request, job: str, closing: Closing) -> dict[str, Any]:
 
 
 class Shot(BaseModel):
-    """What comes with a photo: its kind, who took it, and the phone's own time as a remark."""
+    """What comes with a photo: its kind, who took it, and the phone's own time as a remark.
+
+    ``age`` is how many seconds it has waited on the phone: that needs no clock that is right.
+    """
 
     kind: str
     by: str = Field(default="", max_length=80)
     phase: str = Field(default="", max_length=10)
     taken: str = Field(default="", max_length=40)
+    age: float = Field(default=0.0, ge=0.0, allow_inf_nan=False)
 
 
 @router.put("/api/jobs/{job}/photos/{sha256}")
 async def photo(
     request: Request, job: str, sha256: str, shot: Annotated[Shot, Query()]
 ) -> Response:
-    """Take one photo, named by the hash of its bytes: sent twice, it is kept once."""
+    """Take one photo, named by the hash of its bytes: sent twice, it is kept once.
+
+    Sent again as another kind, it takes the place of what it was first taken for.
+    """
     session = shop_of(request).session(job)
     if shot.kind not in KINDS:
         known = ", ".join(KINDS)
@@ -157,16 +166,21 @@ async def photo(
 
 
 def _keep(session: JobSession, data: bytes, sha256: str, shot: Shot) -> Response:
-    known = [
-        e
-        for e in session.state.entries
-        if e.kind == "photo" and any(m.sha256 == sha256 and m.role == "photo" for m in e.media)
-    ]
-    if known:
-        measured = known[-1].body.get("measurement") or {}
+    known = [e for e in session.state.entries if e.kind == "photo" and _is_of(e, sha256)]
+    counts = next((p.entry for p in session.state.photos if p.entry in known), None)
+    kind = counts.body.get("kind") if counts else ""
+    if kind == shot.kind or (counts is None and _any_as(known, shot.kind)):
+        measured = (counts or known[-1]).body.get("measurement") or {}
         return JSONResponse({"again": True, "measurement": _short(measured), "reply": None})
-    name = f"taken {shot.taken} by the phone's clock" if shot.taken else ""
-    reply = session.photo(data, shot.kind, phase=shot.phase or None, by=shot.by, name=name)
+    reply = session.photo(
+        data,
+        shot.kind,
+        phase=shot.phase or None,
+        by=shot.by,
+        name=f"taken {shot.taken} by the phone's clock" if shot.taken else "",
+        taken_ago=shot.age,
+        replaces=counts.id if counts else None,  # sent as another kind by mistake
+    )
     entry = next((e for e in reply.entries if e.kind == "photo"), None)
     measured = entry.body.get("measurement", {}) if entry else {}
     overlay = next((m.sha256 for m in entry.media if m.role == "overlay"), "") if entry else ""
@@ -178,6 +192,18 @@ def _keep(session: JobSession, data: bytes, sha256: str, shot: Shot) -> Response
             "reply": reply_view(reply),
         }
     )
+
+
+def _is_of(entry: Entry, sha256: str) -> bool:
+    return any(m.sha256 == sha256 and m.role == "photo" for m in entry.media)
+
+
+def _any_as(photos: Sequence[Entry], kind: str) -> bool:
+    """Say whether one of ``photos`` came as ``kind``: taken back, it doesn't come again by itself.
+
+    A phone whose answer was lost sends it once more, and that must not undo a 'disregard'.
+    """
+    return any(entry.body.get("kind") == kind for entry in photos)
 
 
 def _short(measured: dict[str, Any]) -> dict[str, Any]:

@@ -177,6 +177,53 @@ def test_photo_is_measured_kept_once_and_refused_where_damaged(client, job):
     assert sum(line["what"] == "Photo dipstick" for line in view["recent"]) == 1
 
 
+def photos_of(client, job):
+    """Return (kind, step, usable) of the photos that count."""
+    photos = client.app.state.shop.session(job).state.photos
+    return [(photo.kind, photo.step, photo.usable) for photo in photos]
+
+
+def test_a_photo_sent_as_the_wrong_kind_is_sent_again_as_the_right_one(client, job):
+    data = (ROOT / "sample_images" / "plug-before.jpg").read_bytes()
+    wrong = put_photo(client, job, data, "dipstick").json()
+    assert not wrong["measurement"]["usable"]
+    right = put_photo(client, job, data, "plug").json()
+    assert not right["again"]
+    assert right["measurement"]["usable"]
+    assert photos_of(client, job) == [("plug", "plug-as-found", True)]
+    again = put_photo(client, job, data, "plug").json()
+    assert again["again"]
+    assert again["measurement"]["usable"]  # the reading that counts, not the first one
+    view = client.get(f"/api/jobs/{job}").json()
+    assert not [f for f in view["findings"] if "not usable" in f["text"]]
+    report = client.get(f"/job/{job}/report.html").text
+    other = client.post("/jobs", data=FORM, follow_redirects=False).headers["location"]
+    put_photo(client, other.rsplit("/", 1)[1], data, "plug")
+    straight = client.get(f"{other}/report.html").text
+    for shown in ("<figure", "<img", "plug as found", "not usable"):
+        assert report.count(shown) == straight.count(shown), shown
+
+
+def test_a_photo_may_be_set_right_twice(client, job):
+    data = (ROOT / "sample_images" / "fluid-old.jpg").read_bytes()
+    kinds = ["plug", "dipstick", "fluid", "dipstick", "fluid"]
+    answers = [put_photo(client, job, data, kind).json() for kind in kinds]
+    assert not any(answer["again"] for answer in answers)
+    assert photos_of(client, job) == [("fluid", "drained", True)]
+
+
+def test_a_photo_kept_on_the_phone_goes_where_it_was_taken(client, job):
+    for text in ("warm up done", "drain plug out", "plug as found", "plug cleaned"):
+        say(client, job, text)
+    data = (ROOT / "sample_images" / "plug-after.jpg").read_bytes()
+    name = hashlib.sha256(data).hexdigest()
+    for age in ("nan", "-1", "inf", "old"):
+        answer = client.put(f"/api/jobs/{job}/photos/{name}?kind=plug&age={age}", content=data)
+        assert answer.status_code in (400, 422)
+    client.put(f"/api/jobs/{job}/photos/{name}?kind=plug&age=0.0", content=data)
+    assert photos_of(client, job) == [("plug", "plug-cleaned", True)]
+
+
 def test_what_is_no_picture_or_too_large_is_one_sentence(client, job):
     assert put_photo(client, job, b"plain text").status_code == 400
     answer = put_photo(client, job, b"\0" * 31_000_000)

@@ -34,7 +34,11 @@ export async function keep(photo) {
 }
 
 export const waiting = () => store("readonly", (photos) => photos.getAll());
-const forget = (name) => store("readwrite", (photos) => photos.delete(name));
+// A picture put in again as another kind while it was on its way has a new order: it stays to be sent.
+async function forget({ sha256, order }) {
+  const row = (await waiting()).find((other) => other.sha256 === sha256);
+  if (row?.order === order) await store("readwrite", (photos) => photos.delete(sha256));
+}
 
 let sending = null;
 
@@ -48,7 +52,8 @@ async function sendAll(onAnswer) {
   for (;;) {
     const [photo] = (await waiting()).sort((a, b) => a.order - b.order);
     if (!photo) return;
-    const query = new URLSearchParams({ kind: photo.kind, by: photo.by, taken: photo.taken });
+    const age = Math.max(0, (Date.now() - Date.parse(photo.taken)) / 1000) || 0; // what was done since decides its step
+    const query = new URLSearchParams({ kind: photo.kind, by: photo.by, taken: photo.taken, age });
     let answer;
     try {
       answer = await fetch(`/api/jobs/${photo.job}/photos/${photo.sha256}?${query}`, { method: "PUT", body: photo.blob });
@@ -58,7 +63,7 @@ async function sendAll(onAnswer) {
     if (answer.status === 403) { onAnswer({ error: await answer.text() }); return; }
     const data = await answer.json().catch(() => ({}));
     // Refused for good (no picture, no such job): tell it, and don't send it for ever.
-    if (answer.ok || answer.status === 400) { await forget(photo.sha256); onAnswer(data); }
+    if (answer.ok || answer.status === 400) { await forget(photo); onAnswer(data); }
     else { onAnswer({ error: "The shop PC could not take the photo just now; it stays here and is sent again." }); return; }
   }
 }

@@ -1,0 +1,121 @@
+"""Photos of how a thing was found: before it is cleaned, in time, and never in place of another.
+
+The order of work (photograph the magnet, then wipe it) is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from joblog.job.session import JobSession
+
+IMAGES = Path(__file__).parents[2] / "sample_images"
+BEFORE = (IMAGES / "plug-before.jpg").read_bytes()
+AFTER = (IMAGES / "plug-after.jpg").read_bytes()
+STICK = (IMAGES / "dipstick-before.jpg").read_bytes()
+LOST = "missing:plug-as-found:photo-of-the-plug"
+
+
+@pytest.fixture
+def open_drain(bench):
+    """A job with the drain plug out and every photo so far."""
+    job = bench()
+    job.say("vehicle checked", "standing level", "warm up done", "wheels chocked")
+    job.say("fluid temperature six four celsius", "vehicle on stands", "dipstick as found")
+    job.session.photo(STICK, "dipstick")
+    job.ok("fill plug loosened", "drain plug removed")
+    return job
+
+
+def steps_of(job) -> list[str]:
+    return [photo.step for photo in job.state.photos]
+
+
+def test_cleaning_the_plug_without_its_photo_as_found_is_warned_of_at_once(open_drain):
+    open_drain.say("plug as found")
+    reply = open_drain.say("plug cleaned")  # the bench checks that it can be spoken
+    assert reply.tone == "warn"
+    assert "missing: photo plug, plug as found" in reply.spoken.lower()
+    assert [f.key for f in reply.findings] == [LOST]
+    assert "not done yet? disregard" in reply.shown.lower()
+
+
+def test_the_warning_is_no_wall_and_is_given_once(open_drain):
+    open_drain.say("plug as found", "plug cleaned")
+    assert open_drain.say("confirm because not possible").tone == "ok"
+    assert open_drain.open_keys() == []
+    assert open_drain.status("plug-cleaned") == "incomplete"  # its own photo is still wanted
+    open_drain.session.photo(AFTER, "plug")
+    assert open_drain.open_keys() == []
+    open_drain.say("job complete")
+    told = [f for f in open_drain.state.findings if f.key == LOST]
+    assert [f.resolved for f in told] == ["confirmed by Imani Okafor: it was not possible"]
+
+
+def test_taken_back_in_time_the_photo_is_taken_as_found(open_drain):
+    open_drain.say("plug as found", "plug cleaned")
+    open_drain.ok("disregard")
+    assert open_drain.open_keys() == []
+    open_drain.session.photo(BEFORE, "plug")
+    assert steps_of(open_drain)[-1] == "plug-as-found"
+    assert open_drain.ok("plug cleaned").findings == ()
+
+
+def test_a_photo_of_the_cleaned_plug_is_not_filed_as_found(open_drain):
+    open_drain.say("plug as found", "plug cleaned")
+    open_drain.session.photo(AFTER, "plug")
+    photo = open_drain.state.photos[-1]
+    assert (photo.step, photo.phase) == ("plug-cleaned", "after")
+    assert open_drain.status("plug-as-found") == "incomplete"
+    assert open_drain.status("plug-cleaned") == "done"
+    open_drain.session.photo(AFTER, "plug")  # once more: a retake of the same, not what was found
+    assert steps_of(open_drain)[-2:] == ["plug-cleaned"] * 2
+
+
+def test_the_photo_of_the_cleaned_plug_is_not_as_found_where_nobody_said_that_step(open_drain):
+    open_drain.say("plug cleaned", "confirm because already done")
+    open_drain.session.photo(AFTER, "plug")
+    assert steps_of(open_drain)[-1] == "plug-cleaned"
+
+
+def test_who_says_which_one_it_is_is_believed(open_drain):
+    open_drain.say("plug as found", "plug cleaned", "photo plug before")
+    open_drain.session.photo(BEFORE, "plug")
+    assert steps_of(open_drain)[-1] == "plug-as-found"
+    assert open_drain.state.finding(LOST) is None
+
+
+def test_photos_that_waited_on_a_phone_go_where_they_were_taken(open_drain):
+    open_drain.say("plug as found")
+    open_drain.clock.advance(60)  # the phone has no network: the first is taken here
+    open_drain.say("plug cleaned")
+    open_drain.clock.advance(60)
+    open_drain.session.photo(BEFORE, "plug", taken_ago=100)
+    open_drain.session.photo(AFTER, "plug", taken_ago=20)
+    assert steps_of(open_drain)[-2:] == ["plug-as-found", "plug-cleaned"]
+    assert open_drain.open_keys() == []
+
+
+def test_an_age_that_cannot_be_is_not_believed(open_drain):
+    open_drain.say("plug as found", "plug cleaned")
+    open_drain.session.photo(AFTER, "plug", taken_ago=10_000_000)  # older than the job
+    assert steps_of(open_drain)[-1] == "plug-cleaned"
+
+
+def test_a_photo_of_the_wrong_kind_is_replaced_by_the_right_one(open_drain):
+    open_drain.say("plug as found")
+    open_drain.session.photo(BEFORE, "dipstick")
+    wrong = open_drain.state.photos[-1]
+    assert not wrong.usable
+    open_drain.say("plug cleaned")
+    reply = open_drain.session.photo(BEFORE, "plug", replaces=wrong.entry.id)
+    photo = open_drain.state.photos[-1]
+    assert (photo.step, photo.usable) == ("plug-as-found", True)  # it was there before the rag
+    assert len(open_drain.state.photos) == 2
+    assert open_drain.open_keys() == []
+    assert "Photo plug, good." in reply.spoken
+    resumed = JobSession.resume(open_drain.session.store, open_drain.session.job)
+    assert resumed.state.photos == open_drain.state.photos
+    assert open_drain.session.store.verify(open_drain.session.job).whole
