@@ -17,12 +17,14 @@ def unit_findings(state: JobState, _: History) -> Iterator[Finding]:
     opened = next((e for e in state.entries if e.kind == "job-opened"), None)
     if opened is None:
         return
+    step = next((s.key for s in state.sheet.steps if s.checks_unit), None)
     for key, text in unit_reasons(state.sheet, opened.body.get("unit") or {}):
         yield Finding(
             key=f"unit:{key}",
             kind=FindingKind.WRONG_UNIT,
             text=text,
             spoken="Wrong unit for this sheet.",
+            step=step,
             entry=opened.id,
             at=opened.at,
             customer=text,

@@ -104,6 +104,16 @@ def test_a_confirmed_early_reading_is_not_called_right(bay: Bay) -> None:
     assert "see the finding: outside its time" in step.details
 
 
+def test_a_sheet_used_for_another_unit_is_not_called_the_right_one(bay: Bay) -> None:
+    bay.say("vehicle checked")
+    assert "the right ones for your vehicle" in front(bay.report())
+    opening = {"unit": {"type": "KV-1"}, "override": "same gearbox", "technician": TECHNICIAN}
+    text = sheet_text("transaxle-drain-fill")
+    other = Bay(bay.store, bay.clock, JobSession.start(bay.store, text, opening, clock=bay.clock))
+    other.say("vehicle checked")
+    assert "the right ones" not in front(other.report())
+
+
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_seconds_are_the_same_everywhere(bay: Bay, language: str) -> None:
     read_early(bay)
