@@ -192,6 +192,54 @@ def test_a_photo_keeps_the_kind_that_was_chosen_when_the_camera_was_opened(shop,
     assert [e["body"]["kind"] for e in photos(shop, job)] == [kind]
 
 
+def choose_kind(phone, kind):
+    phone.locator(f"#kinds [data-kind={kind}]").click()
+    phone.set_input_files("#file", PICTURES / "plug-before.jpg")
+
+
+def test_a_picture_sent_as_the_wrong_kind_is_chosen_again_as_the_right_one(shop, booth, job):
+    phone = booth.page(PHONE)
+    phone.goto(f"{shop.here}/phone/{job}")
+    wait_text(phone, "#line", "Live")
+    choose_kind(phone, "fluid")
+    wait_text(phone, "#verdict", "if this shows a plug or a dipstick, send it again as that")
+    choose_kind(phone, "plug")
+    phone.wait_for_selector("#overlay:not([hidden])")
+    wait_text(phone, "#queue", "All photos")
+    wrong, right = photos(shop, job)
+    assert (right["body"]["kind"], right["supersedes"]) == ("plug", wrong["id"])
+    assert right["body"]["measurement"]["usable"]
+    choose_kind(phone, "plug")
+    wait_text(phone, "#verdict", "has this photo already")
+
+
+def test_a_picture_chosen_anew_while_it_is_on_its_way_is_sent_anew(shop, booth, job):
+    phone = booth.page(PHONE)
+    phone.goto(f"{shop.here}/phone/{job}")
+    wait_text(phone, "#line", "Live")
+    held = []
+
+    def hold(route):  # the network is slow with the first one
+        held.append(route)
+        if len(held) > 1:
+            route.continue_()
+
+    phone.route("**/photos/*", hold)
+    choose_kind(phone, "dipstick")
+    until = time.monotonic() + 20
+    while not held and time.monotonic() < until:
+        phone.wait_for_timeout(50)
+    choose_kind(phone, "plug")
+    wait_text(phone, "#verdict", "Kept on this phone")
+    phone.wait_for_timeout(500)  # the second is kept now
+    held[0].continue_()
+    until = time.monotonic() + 20
+    while len(photos(shop, job)) < 2 and time.monotonic() < until:
+        phone.wait_for_timeout(100)
+    assert [e["body"]["kind"] for e in photos(shop, job)] == ["dipstick", "plug"]
+    wait_text(phone, "#queue", "All photos")
+
+
 def test_photos_keep_their_order_where_the_phones_clock_is_wrong(shop, booth, job):
     for text in ("vehicle checked", "warm up done", "wheels chocked", "on stands"):
         shop.say(job, text)

@@ -74,8 +74,9 @@ byId("file").addEventListener("click", () => { picking = kind; });
 byId("file").addEventListener("change", async ({ target }) => {
   const of = picking ?? kind;
   picking = null;
-  if (target.files.length) await take(target.files[0], of);
-  target.value = "";
+  const [picture] = target.files;
+  target.value = ""; // at once: the same picture may be chosen again as another kind while this one waits
+  if (picture) await take(picture, of);
 });
 function closeCamera() {
   for (const track of stream?.getTracks() ?? []) track.stop();
