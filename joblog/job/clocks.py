@@ -72,6 +72,26 @@ def elapsed(start: Timed, end: Timed) -> Elapsed:
     return Elapsed(Decimal(wall) / 1000, sure=False)
 
 
+def taken_after(start: Entry, reading: Entry) -> Elapsed:
+    """Return the seconds from ``start`` to when ``reading`` was taken.
+
+    A photo may have waited on a phone without a network: it was taken that long before its entry.
+    """
+    passed = elapsed(start, reading)
+    waited = Decimal(str(reading.body.get("waited", "0")))
+    return Elapsed(passed.seconds - waited, passed.sure)
+
+
+def window_start(starts: Sequence[Mark], reading: Entry) -> Mark | None:
+    """Return the mark from which a reading's time counts: the last of ``starts`` before it.
+
+    Where it was taken before all that were recorded before it, the last of these.
+    """
+    before = [m for m in starts if m.root.seq < reading.seq]
+    taken = [m for m in before if taken_after(m.root, reading).seconds >= 0]
+    return next(reversed(taken or before), None)
+
+
 def window_phase(seconds: Decimal, opens: Decimal, closes: Decimal | None) -> Phase:
     """Return where a window stands ``seconds`` after its start; both limits are inside."""
     if seconds < opens:

@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from joblog.job.clocks import Elapsed, Phase, clock_jumps, elapsed, window_phase
+from joblog.job.clocks import (
+    Elapsed,
+    Phase,
+    clock_jumps,
+    taken_after,
+    window_phase,
+    window_start,
+)
 from joblog.job.history import Event, History
 from joblog.job.types import Finding, FindingKind, JobState, Mark
 from joblog.job.wording import capital, said, step_name
@@ -22,7 +29,7 @@ def window_findings(state: JobState, history: History) -> Iterator[Finding]:
         judged = [(e, _start(state, step.window, e)) for e in events]
         good = [e for e, start in judged if start and _phase(step.window, start, e) is Phase.OPEN]
         for event, start in judged:
-            if start is None or (event in good and elapsed(start.root, event.root).sure):
+            if start is None or (event in good and taken_after(start.root, event.root).sure):
                 continue
             later = any(g.root.seq > event.root.seq for g in good)
             yield _finding(step, step.window, start, event, later)
@@ -73,18 +80,17 @@ def _counts(step: Step, entry: Entry) -> bool:
 
 
 def _start(state: JobState, window: Window, event: Event) -> Mark | None:
-    before = [m for m in state.marks if m.step == window.since and m.root.seq < event.root.seq]
-    return before[-1] if before else None
+    return window_start([m for m in state.marks if m.step == window.since], event.root)
 
 
 def _phase(window: Window, start: Mark, event: Event) -> Phase:
-    return window_phase(elapsed(start.root, event.root).seconds, window.opens, window.closes)
+    return window_phase(taken_after(start.root, event.root).seconds, window.opens, window.closes)
 
 
 def _finding(step: Step, window: Window, start: Mark, event: Event, later: bool) -> Finding:
-    passed = elapsed(start.root, event.root)
+    passed = taken_after(start.root, event.root)
     phase = _phase(window, start, event)
-    whole = Decimal(int(passed.seconds))
+    whole = max(Decimal(int(passed.seconds)), Decimal(0))
     name = capital(step_name(step))
     early = {Phase.WAITING: "too early", Phase.CLOSED: "too late"}.get(phase, "not sure")
     resolved = "read again inside the window" if later else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from decimal import Decimal
 from typing import Any
 
 from joblog.job.clocks import elapsed
@@ -80,15 +81,22 @@ def done_when_taken(
 ) -> frozenset[str]:
     """Return the keys of the steps that were done when a photo was taken.
 
-    It was taken ``taken_ago`` seconds before ``now``, by a clock that was not set in between; an
-    age beyond that of the job is not believed. One that takes the place of the photo ``replaced``
-    is the same picture: it was there when that one was recorded.
+    It was taken ``taken_ago`` seconds before ``now``, by a clock that was not set in between; see
+    ``believed_age``. One that takes the place of the photo ``replaced`` is the same picture: it was
+    there when that one was recorded.
     """
     if replaced is not None:
         return frozenset(mark.step for mark in state.marks if mark.root.seq < replaced.seq)
-    if not state.entries or not 0 < taken_ago < elapsed(state.entries[0], now).seconds:
+    ago = believed_age(state, now, taken_ago)
+    if not ago:
         return state.done
-    return frozenset(m.step for m in state.marks if elapsed(m.root, now).seconds > taken_ago)
+    return frozenset(m.step for m in state.marks if elapsed(m.root, now).seconds > ago)
+
+
+def believed_age(state: JobState, now: Moment, taken_ago: float) -> Decimal:
+    """Return how many seconds ago a photo was taken: 0 for less than one, or more than the job."""
+    known = state.entries and 1 <= taken_ago < elapsed(state.entries[0], now).seconds
+    return round(Decimal(taken_ago), 1) if known else Decimal(0)
 
 
 def first_recorded(entries: Iterable[Entry], entry: str) -> Entry | None:

@@ -42,7 +42,7 @@ from joblog.job.listening import (
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.opening import opening_body, refuse_wrong_unit, sheet_of
 from joblog.job.photographing import measured_photo
-from joblog.job.photos import done_when_taken, first_recorded
+from joblog.job.photos import believed_age, done_when_taken, first_recorded
 from joblog.job.plan import plan
 from joblog.job.plan_controls import plan_disregard
 from joblog.job.replay import replay
@@ -240,7 +240,9 @@ class JobSession:
                 for part in shot.parts
             ]
             self._phases.pop(kind, None)
-            draft = Draft("photo", shot.body, supersedes=replaces)
+            waited = believed_age(state, self.clock.read(), taken_ago)
+            late = {"waited": str(waited)} if waited and not replaces else {}
+            draft = Draft("photo", shot.body | late, supersedes=replaces)
             return self._carry_out(Plan((draft,)), "photo", by, media=tuple(media))
 
     def tick(self) -> list[Reply]:

@@ -12,7 +12,8 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``torque``          step, value, unit
 ``quantity``        fluid, direction, value, unit, step
 ``reading``         step, name, value, unit
-``photo``           step, kind, phase, measurement {the photo command's fields}, trial
+``photo``           step, kind, phase, measurement {the photo command's fields}, trial,
+                    waited (seconds on the phone, where it had no network)
                     (media roles ``photo`` and ``overlay``)
 ``part``            step, part, state (new, reused)
 ``clock``           name, event (start, stop)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import ROUND_DOWN, Decimal
 
-from joblog.job.clocks import Elapsed, Phase, elapsed, window_phase
+from joblog.job.clocks import Elapsed, Phase, taken_after, window_phase, window_start
 from joblog.job.types import StepState
 from joblog.record.entry import Entry
 from joblog.report.context import Context
@@ -43,8 +43,8 @@ def window_reading(c: Context, state: StepState) -> WindowReading | None:
 def since_start(c: Context, window: Window, entry: Entry) -> Elapsed | None:
     """Return the time from the start of ``window`` to ``entry``, None where it hadn't started."""
     root = c.root(entry)
-    starts = [m for m in c.state.marks if m.step == window.since and m.root.seq < root.seq]
-    return elapsed(starts[-1].root, root) if starts else None
+    start = window_start([m for m in c.state.marks if m.step == window.since], root)
+    return taken_after(start.root, root) if start else None
 
 
 def seconds_shown(seconds: Decimal, window: Window) -> Decimal:

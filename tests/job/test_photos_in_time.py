@@ -15,6 +15,7 @@ IMAGES = Path(__file__).parents[2] / "sample_images"
 BEFORE = (IMAGES / "plug-before.jpg").read_bytes()
 AFTER = (IMAGES / "plug-after.jpg").read_bytes()
 STICK = (IMAGES / "dipstick-before.jpg").read_bytes()
+DIPSTICK = (IMAGES / "dipstick-after.jpg").read_bytes()
 LOST = "missing:plug-as-found:photo-of-the-plug"
 
 
@@ -119,3 +120,36 @@ def test_a_photo_of_the_wrong_kind_is_replaced_by_the_right_one(open_drain):
     resumed = JobSession.resume(open_drain.session.store, open_drain.session.job)
     assert resumed.state.photos == open_drain.state.photos
     assert open_drain.session.store.verify(open_drain.session.job).whole
+
+
+def to_the_reading(job) -> None:
+    job.say("plug as found")
+    job.session.photo(BEFORE, "plug")
+    job.say("vehicle level", "engine off")
+
+
+def test_a_dipstick_photo_that_waited_on_a_phone_counts_from_when_it_was_taken(open_drain):
+    to_the_reading(open_drain)
+    open_drain.clock.advance(200)  # taken 80 s after 'engine off', inside 45 to 120 s
+    open_drain.session.photo(DIPSTICK, "dipstick", "level-read", taken_ago=120)
+    entry = open_drain.state.photos[-1].entry
+    assert entry.body["waited"] == "120.0"
+    assert not [key for key in open_drain.open_keys() if key.startswith("window:")]
+    resumed = JobSession.resume(open_drain.session.store, open_drain.session.job)
+    assert resumed.state.findings == open_drain.state.findings
+
+
+def test_one_that_was_taken_too_early_is_not_made_right_by_waiting(open_drain):
+    to_the_reading(open_drain)
+    open_drain.clock.advance(80)  # inside the window now, but taken 10 s after 'engine off'
+    open_drain.session.photo(DIPSTICK, "dipstick", "level-read", taken_ago=70)
+    (found,) = [f for f in open_drain.state.open_findings if f.key.startswith("window:")]
+    assert "10 s after engine off: too early" in found.text
+
+
+def test_one_taken_before_the_engine_was_off_is_too_early(open_drain):
+    to_the_reading(open_drain)
+    open_drain.clock.advance(80)
+    open_drain.session.photo(DIPSTICK, "dipstick", "level-read", taken_ago=100)
+    (found,) = [f for f in open_drain.state.open_findings if f.key.startswith("window:")]
+    assert "0 s after engine off: too early" in found.text
