@@ -61,8 +61,8 @@ def _late(state: JobState, found: StepState, kind: str, mark: Mark) -> Finding:
     after = step_name(step) if step else mark.step
     return replace(
         missing_finding(found, what, mark.entry.id, mark.root.at),
-        text=f"{found.step.title}: {what} missing; after “{after}” it can't be taken any more. "
-        "Not done yet? Disregard, and photograph first.",
+        text=f"{found.step.title}: {what} missing; after “{after}” it can't be taken any more.",
+        advice="Not done yet? Disregard, and photograph first.",
     )
 
 

@@ -36,7 +36,7 @@ def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Re
     new = tuple(f for f in unsettled if _to_tell(f, before, entries))
     echoes = list(dict.fromkeys(echo(after, entry) for entry in entries))
     grave = [f for f in new if f.kind is not FindingKind.OBSERVATION]
-    lines = [show for _, show in echoes if show] + [f.text for f in new]
+    lines = [show for _, show in echoes if show] + [f.told for f in new]
     if any(
         e.kind == "step-done" and _out_of_order(e, grave) for e in entries
     ):  # an answer that begins with 'done' would be taken for a yes

@@ -90,6 +90,12 @@ class Finding:
     resolved: str = ""
     customer: str = ""
     spoken: str = ""  # ``text`` in words that can be spoken, numbers digit by digit
+    advice: str = ""  # what may still be done about it, while it is open
+
+    @property
+    def told(self) -> str:
+        """``text``, and while it is open the advice."""
+        return f"{self.text} {self.advice}" if self.advice and not self.resolved else self.text
 
 
 @dataclass(frozen=True)

@@ -78,8 +78,8 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
             {
                 "key": f.key,
                 "kind": str(f.kind),
-                "text": f.text,
-                "headed": headed(f.kind, f.text),
+                "text": f.told,
+                "headed": headed(f.kind, f.told),
                 "customer": state.explanations.get(f.key, f.customer),
                 "resolved": f.resolved,
                 "undone": f.key in later,

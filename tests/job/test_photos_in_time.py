@@ -153,3 +153,10 @@ def test_one_taken_before_the_engine_was_off_is_too_early(open_drain):
     open_drain.session.photo(DIPSTICK, "dipstick", "level-read", taken_ago=100)
     (found,) = [f for f in open_drain.state.open_findings if f.key.startswith("window:")]
     assert "0 s after engine off: too early" in found.text
+
+
+def test_the_advice_ends_with_the_finding(open_drain):
+    open_drain.say("plug as found", "plug cleaned")
+    assert "Disregard, and photograph first" in open_drain.state.finding(LOST).told
+    open_drain.say("confirm because not possible")
+    assert "photograph first" not in open_drain.state.finding(LOST).told
