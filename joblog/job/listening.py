@@ -121,33 +121,68 @@ def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) 
     repeated = _repeated(question, sheet, said)
     if repeated is not None:
         return repeated
-    about = _about_question(state, question, said)
-    if about is not None or (
-        said.act != "control" and any(_alike(said.tag, tag) for tag in _tags(question, sheet))
-    ):
+    about = _about_question(state, question, said, by)
+    if about is not None or _replaces(question, sheet, said, by):
         made = plan(state, about or said, by=by)
         closing = Draft("answered", answered(question, said.text).body | {"how": "replaced"})
         return Plan((closing, *made.drafts), made.spoken, made.shown, made.tone, replan=made.replan)
     return None
 
 
-def _about_question(state: JobState, question: Question, said: Meaning) -> Meaning | None:
+def _replaces(question: Question, sheet: Sheet, said: Meaning, by: str) -> bool:
+    """Say whether ``said`` is another value for what the question is about."""
+    if said.act == "control" or _of_another(_drafts(question), said):
+        return False
+    if said.correction and question.entry.by != by:
+        return False  # who corrects means what they said themselves
+    return any(_alike(said.tag, tag) for tag in _tags(question, sheet))
+
+
+def _about_question(state: JobState, question: Question, said: Meaning, by: str) -> Meaning | None:
     """Return what a correction means where it is about the value just asked about, else None.
 
     What is asked about is not recorded yet: the correction is a new value in its place, and no
-    earlier one is touched, unless the question itself came of a correction.
+    earlier one is touched, unless the question itself came of a correction. It is for the same
+    fastener, by the same wrench.
     """
-    drafts = [Draft.from_json(fields) for fields in question.entry.body.get("drafts") or []]
-    later = [v for v in state.values if v.entry.seq > question.entry.seq]
-    if not said.correction or not drafts or later or drafts[0].kind == "step-done":
+    drafts = _drafts(question)
+    if not said.correction or not drafts or question.entry.by != by:
         return None
     asked = drafts[0]
-    meant = said if said.act != "bare" else like(said, asked.kind, asked.body)
-    fits = meant is not None and _alike(meant.tag, str(question.entry.body.get("tag", "")))
+    if asked.kind == "step-done" or _recorded_since(state, question, asked, said):
+        return None
     if said.act == "bare":
         unit = str(asked.body.get("unit", ""))
         fits = not said.unit or unit_of(said.unit).dimension == unit_of(unit).dimension
-    return replace(meant, correction=asked.supersedes is not None) if fits else None
+    else:
+        fits = _alike(said.tag, str(question.entry.body.get("tag", "")))
+    if not fits or _of_another(drafts, said):
+        return None
+    meant = like(said, asked.kind, asked.body)
+    if said.act != "bare" and asked.kind == "quantity":
+        meant = replace(meant, act=said.act)  # 'another half' counts in containers
+    return replace(meant, correction=asked.supersedes is not None)
+
+
+def _drafts(question: Question) -> list[Draft]:
+    return [Draft.from_json(fields) for fields in question.entry.body.get("drafts") or []]
+
+
+def _recorded_since(state: JobState, question: Question, asked: Draft, said: Meaning) -> bool:
+    """Say whether who was asked has reported a value since that a correction could be about."""
+    mine = (
+        v.entry
+        for v in state.values
+        if v.entry.seq > question.entry.seq and v.entry.by == question.entry.by
+    )
+    vague = said.act == "bare" and not said.unit
+    return any(vague or entry.kind == asked.kind for entry in mine)
+
+
+def _of_another(drafts: list[Draft], said: Meaning) -> bool:
+    """Say whether ``said`` names another of several fasteners than the one asked about."""
+    asked = str(drafts[0].body.get("which", "")) if drafts else ""
+    return bool(asked and said.which) and asked != said.which
 
 
 def _repeated(question: Question, sheet: Sheet, meaning: Meaning) -> Plan | None:

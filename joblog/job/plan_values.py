@@ -260,10 +260,16 @@ def _corrected(state: JobState, meaning: Meaning, value: Value) -> Plan:
 def like(bare: Meaning, kind: str, body: dict[str, Any]) -> Meaning:
     """Return what a number alone means where it is about an entry of this kind and body."""
     if kind == "quantity":
-        act, target = str(body.get("direction", "in")), str(body["fluid"])
-    elif kind == "torque":
-        act, target = "torque-at", str(body["step"])
-    else:
-        is_turn = str(body.get("name", "")).startswith("angle ")
-        act, target = "angle" if is_turn else "reading-at", str(body["step"])
-    return replace(bare, act=act, target=target)
+        return replace(bare, act=str(body.get("direction", "in")), target=str(body["fluid"]))
+    step = str(body["step"])
+    if kind == "torque":
+        which, wrench = (str(body.get(name, "")) for name in ("which", "wrench"))
+        return replace(
+            bare,
+            act="torque-at",
+            target=step,
+            which=bare.which or which,
+            wrench=bare.wrench or wrench,
+        )
+    is_turn = str(body.get("name", "")).startswith("angle ")
+    return replace(bare, act="angle" if is_turn else "reading-at", target=step)

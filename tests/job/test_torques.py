@@ -110,8 +110,8 @@ def test_a_correction_keeps_the_number_of_its_nut(wheel):
         ("1", 111),
         ("2", 112),
     ]
-    wheel.ok("correction one one four")
-    assert [v.value for v in wheel.state.values] == [111, 114]
+    wheel.ok("correction one one four")  # of what was recorded last, which is that correction
+    assert [v.value for v in wheel.state.values] == [114, 112]
 
 
 def test_two_stages_and_an_angle(bench):
