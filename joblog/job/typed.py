@@ -15,6 +15,7 @@ from joblog.job.said_units import said_unit_names
 from joblog.job.wording import capital
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Sheet
+from joblog.speech.number_words import DIGITS, TEENS, TENS
 
 _UNITS = {
     "lbf·ft": "foot pounds", "lbf.ft": "foot pounds", "ft-lbf": "foot pounds",
@@ -28,7 +29,7 @@ _UNITS = {
     "°f": "fahrenheit", "degc": "celsius", "degf": "fahrenheit", "%": "percent",
     "mm": "millimeters",
     "kpa": "kilopascals", "psi": "p s i", "rpm": "r p m", "mi": "miles", "km": "kilometers",
-    "s": "seconds", "°": "degrees", "oz": "fluid ounces",
+    "s": "seconds", "°": "degrees", "oz": "fluid ounces", "c": "celsius", "f": "fahrenheit",
 }  # fmt: skip
 _NAMES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _DIGITS = dict(zip("0123456789", _NAMES, strict=True))
@@ -36,16 +37,19 @@ _SINGULAR = ("quart", "pint", "gallon", "liter", "litre")
 _SHORT = {"yes": "affirm", "y": "affirm", "no": "negative", "n": "negative"}  # typed only
 _MARKS = ',;:!?"“”'
 _APART = re.compile(r"\b(ft|in|lbf|lb)[ .·](lbf|lbs|lb|ft|in)\b")  # 'ft lb', in two words
-_FIGURE = re.compile(r"(-?)(\d[\d,]*)(?:\.(\d+))?(.*)", re.DOTALL)
-_THOUSANDS = re.compile(r"[1-9]\d{0,2}(,\d{3})+")
+_FIGURE = re.compile(r"(-?)([0-9][0-9,]*)(?:\.([0-9]+))?(.*)", re.DOTALL)
+_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(,[0-9]{3})+")
 _FRACTION = re.compile(
-    r"(?<![\d.,/])(?:(\d+)(?:\s+|-))?(\d+)/(\d+)(?![\d.,/])"
+    r"(?<![\d.,/])(?:([0-9]+)(?:\s+|-))?([0-9]+)/([0-9]+)(?![\d.,/])"
 )  # 1/2, 3 1/2, 3-1/2
 _FINEST = 16  # the finest part that anybody measures with
 _THIRDS = {Fraction(1, 3): "a third", Fraction(2, 3): "two thirds"}
 _SILENT = re.compile(
     r"[.,;:!?\"“”‘’'()\[\]*_–—…-]+"
-)  # what may be left out without changing a number
+)  # what may be left out where it stands in no number
+_HEAD = re.compile(r"[,;:!?\"“”‘’'()\[\]*_–—…]*")
+_STARTS = re.compile(r"(-?\.?[0-9][0-9.,]*|[a-z]*)")
+_NUMBERS = frozenset({*DIGITS, *TEENS, *TENS, "hundred", "thousand"})
 
 
 def typed_words(text: str) -> str:
@@ -54,16 +58,38 @@ def typed_words(text: str) -> str:
     if short:
         return short
     words: list[str] = []
-    before = ""
-    plain = _with_fractions(text.lower().replace("’", "'"))
+    before = marks = ""
+    plain = _with_fractions(text.lower().replace("’", "'").replace("\u2212", "-"))
     for token in _APART.sub(r"\1-\2", plain).split():
+        if _SILENT.fullmatch(token):
+            marks += token
+            continue
+        if _changes_a_number(words, marks, token):
+            words.append(marks or token)  # no word of any phrase
         stripped = token.strip(_MARKS) if len(token) > 1 else token
         after_figure = before[-1:].isdigit()
         if after_figure and before != "1" and stripped in _SINGULAR:
             stripped += "s"  # '0.5 quart': with a decimal the grammar has many quarts
         words += _token_words(stripped, after_figure)
         before = stripped
+        marks = token[len(token.rstrip(_MARKS + ".")) :]
     return " ".join(words)
+
+
+def _changes_a_number(words: list[str], marks: str, token: str) -> bool:
+    """Say whether the number that ``token`` starts would be another one without what is left out.
+
+    ``marks`` are the signs before it: '4, 1' and '4 - 1' are not 41, '- 5' is not 5. Nor is
+    '3 0.6' 30.6, or 'three 1/2' 30.5.
+    """
+    head = _HEAD.match(token)
+    marks += head[0] if head else ""
+    start = _STARTS.match(token.lstrip(_MARKS))
+    figure = start[0] if start else ""
+    if not (figure[-1:].isdigit() or figure[-1:] in (".", ",") or figure in _NUMBERS):
+        return False
+    inside = bool(words) and words[-1] in _NUMBERS
+    return (inside and (bool(marks) or "." in figure[:-1])) or marks[-1:] in ("-", "–", "—")
 
 
 def _with_fractions(text: str) -> str:
@@ -99,7 +125,7 @@ def _token_words(token: str, after_figure: bool) -> list[str]:
     match = _FIGURE.fullmatch(plain)
     if match is None:
         american = plain.replace("metre", "meter").replace("litre", "liter")
-        if not re.fullmatch(r"[a-z]*", _SILENT.sub("", american)):
+        if not re.fullmatch(r"[a-z]*", _SILENT.sub("", american)) or _two_numbers(american):
             return [token]
         return re.sub(r"[^a-z']", " ", american).split()
     sign, whole, decimals, rest = match.groups()
@@ -115,6 +141,15 @@ def _token_words(token: str, after_figure: bool) -> list[str]:
     if decimals:
         words += ["point", *(_DIGITS[d] for d in decimals)]
     return words + (_token_words(rest, True) if rest else [])
+
+
+def _two_numbers(word: str) -> bool:
+    """Say whether signs hold two numbers together: 'three-four', but not 'forty-one'."""
+    for left, mark, right in re.findall(r"([a-z]+)([^a-z]+)(?=([a-z]+))", word):
+        one = mark == "-" and (left in TENS or right in ("hundred", "thousand"))
+        if left in _NUMBERS and right in _NUMBERS and not one:
+            return True
+    return False
 
 
 def note_in(text: str) -> str:

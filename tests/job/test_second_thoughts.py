@@ -191,6 +191,10 @@ def test_an_overfill_that_was_confirmed_is_open_again_when_more_goes_in(filling)
         ("3-1/2 quarts in", "7/2"), ("1½ quarts in", "3/2"), ("1/3 quart in", "1/3"),
         ("3 2/3 quarts in", "11/3"), ("1,5 quarts in", "3/2"), (".5 quarts in", "1/2"),
         ("drained 3,6qt", "18/5"), ("drain plug torqued to 4,1 foot pounds", "41/10"),
+        ("fluid temperature -5 C", "-5"), ("fluid temperature \u22125 °C", "-5"),
+        ("fluid temperature: 64 c", "64"), ("fluid temperature 147 f.", "147"),
+        ("drain plug torqued to forty-one foot pounds", "41"),
+        ("drain plug torqued to 4 1 foot pounds", "41"), ("drained three point six quarts", "18/5"),
     ],
 )  # fmt: skip
 def test_fractions_and_decimal_commas_keep_their_value(bench, typed, value):
@@ -205,6 +209,12 @@ def test_fractions_and_decimal_commas_keep_their_value(bench, typed, value):
         "drain plug torqued to 41-44 foot pounds", "drain plug torqued to 41+2 foot pounds",
         "drain plug torqued to ~41 foot pounds", "drained 1.5.2 quarts", "4² quarts in",
         "drain plug torqued to 41x2 foot pounds", "1/7 quart in", "drained 3,6,1 quarts",
+        "drain plug torqued to 4, 1 foot pounds", "drain plug torqued to 4. 1 foot pounds",
+        "drain plug torqued to 4 ,1 foot pounds", "drain plug torqued to 4 - 1 foot pounds",
+        "fluid temperature - 5 celsius", "fluid temperature \u2013 5 celsius",
+        "drained 3 .6 quarts", "drained three. six quarts", "drained three-six quarts", "drained three,six quarts",
+        "three 1/2 quarts in", "drained 1 2 1/2 quarts", "drained \uff13 quarts",
+        "drained \u0663 quarts", "\u0661/\u0662 quart in",
     ],
 )  # fmt: skip
 def test_a_figure_that_is_not_understood_is_never_taken_for_another(bench, typed):
