@@ -63,19 +63,28 @@ class Options:
 def versions() -> dict[str, str]:
     """Return the versions of what decides a report's words and pages.
 
-    ``report`` is a hash over this room's own files (code, layout, catalogues, fonts): a page made
-    before one of them changed must not be called altered.
+    ``report`` is a hash over this room's own files (code, layout, catalogues, fonts), ``rules``
+    one over the rooms that judge a record: a page made before one of them changed must not be
+    called altered.
     """
-    room, digest = Path(__file__).parent, hashlib.sha256()
-    for path in sorted(room.rglob("*"), key=lambda p: p.relative_to(room).as_posix()):
-        if path.suffix in {".py", ".typ", ".po", ".ttf", ".otf"}:
-            digest.update(path.relative_to(room).as_posix().encode() + b"\0" + path.read_bytes())
+    room = Path(__file__).parent
     return {
         "joblog": __version__,
-        "report": digest.hexdigest()[:16],
+        "report": _hash_of(room),
+        "rules": _hash_of(*(room.parent / name for name in ("job", "measure", "sheet"))),
         "babel": version("babel"),
         "typst": version("typst"),
     }
+
+
+def _hash_of(*rooms: Path) -> str:
+    digest = hashlib.sha256()
+    for room in rooms:
+        for path in sorted(room.rglob("*"), key=lambda p: p.relative_to(room).as_posix()):
+            if path.suffix in {".py", ".typ", ".po", ".ttf", ".otf"}:
+                name = path.relative_to(room).as_posix().encode()
+                digest.update(name + b"\0" + path.read_bytes())
+    return digest.hexdigest()[:16]
 
 
 def core(state: JobState) -> dict[str, Any]:

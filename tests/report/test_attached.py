@@ -110,6 +110,46 @@ def test_other_versions_compare_what_was_recorded_and_say_so(pdf: bytes) -> None
     assert "values[0][1]" in found.sentence
 
 
+@pytest.mark.parametrize("rules", ["of another version", None])
+def test_other_rules_that_judge_otherwise_are_no_sign_of_tampering(
+    pdf: bytes, rules: str | None
+) -> None:
+    def judged_otherwise(data: bytes) -> bytes:
+        report = json.loads(data)
+        report["made_with"]["versions"]["rules"] = rules
+        report["core"]["findings"].pop(0)
+        report["core"]["steps"][0][2] = "2026-11-25T09:00:00.000Z"
+        report["core"]["values"][0][3] = "outside"
+        return json.dumps(report).encode()
+
+    found = verify_report_pdf(with_attached(pdf, "report.json", judged_otherwise))
+    assert (found.agree, found.exact) == (True, False)
+    assert "findings" in found.sentence
+    assert "were not compared" in found.sentence
+
+    def lying(data: bytes) -> bytes:
+        report = json.loads(judged_otherwise(data))
+        report["core"]["values"][0][1] = "99"
+        report["core"]["values"][1] = "no list"
+        return json.dumps(report).encode()
+
+    found = verify_report_pdf(with_attached(pdf, "report.json", lying))
+    assert not found.agree
+    assert "values[0][1]" in found.sentence
+
+
+def test_the_same_rules_judge_the_same(pdf: bytes) -> None:
+    def judged_otherwise(data: bytes) -> bytes:
+        report = json.loads(data)
+        report["made_with"]["versions"]["typst"] = "0.0.1"
+        report["core"]["findings"].pop(0)
+        return json.dumps(report).encode()
+
+    found = verify_report_pdf(with_attached(pdf, "report.json", judged_otherwise))
+    assert not found.agree
+    assert "findings" in found.sentence
+
+
 def test_what_is_no_report_is_told_in_one_sentence(tmp_path: Path, pdf: bytes) -> None:
     with pytest.raises(InputError, match="can't be read as a PDF report"):
         record_from_pdf(b"hello")
