@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
 from joblog.errors import InputError, PhotoError
+from joblog.job.types import JobState
 from joblog.record.transfer import evidence, record_bytes
 from joblog.report.build import build_report
 from joblog.report.html import render_html
@@ -44,12 +45,12 @@ def desk_page(request: Request, job: str) -> Response:
     return page(request, "desk.html", view=job_view(shop_of(request).examined(job)))
 
 
-def _report(shop: Shop, job: str, language: Language, units: Units, paper: Paper) -> Report:
+def _report(shop: Shop, state: JobState, language: Language, units: Units, paper: Paper) -> Report:
     """Return the report, with what earlier jobs on the vehicle measured beside it.
 
-    Raises RecordError where the record, or a photo or sound of it, was altered.
+    ``state`` is that of a job whose record was examined. Raises RecordError where a photo or sound
+    of it was altered.
     """
-    state = shop.examined(job).state
     return build_report(
         state,
         evidence(state.entries, lambda ref: shop.store.media_path(ref.sha256)),
@@ -57,7 +58,7 @@ def _report(shop: Shop, job: str, language: Language, units: Units, paper: Paper
         units=units,
         paper=paper,
         settings=shop.report_settings(),
-        history=shop.earlier(job),
+        history=shop.earlier(state.job),
     )
 
 
@@ -66,7 +67,8 @@ def report_html(
     request: Request, job: str, language: Language = "en", units: Units = "us", paper: Paper = "a4"
 ) -> Response:
     """Return the report as one self-contained file."""
-    text = render_html(_report(shop_of(request), job, language, units, paper))
+    shop = shop_of(request)
+    text = render_html(_report(shop, shop.examined(job).state, language, units, paper))
     return HTMLResponse(text, headers={"Content-Security-Policy": REPORT_POLICY})
 
 
@@ -79,8 +81,9 @@ def report_pdf(
 
 
 def _pdf(shop: Shop, job: str, language: Language, units: Units, paper: Paper) -> Response:
-    report = _report(shop, job, language, units, paper)
-    data = render_pdf(report, record_bytes(shop.session(job).state.entries))
+    state = shop.examined(job).state  # read once: the record inside is the one that is told
+    report = _report(shop, state, language, units, paper)
+    data = render_pdf(report, record_bytes(state.entries))
     name = f"service-report-{job[:8]}.pdf"
     headers = {"Content-Disposition": f'inline; filename="{name}"'}
     return Response(data, media_type="application/pdf", headers=headers)
@@ -111,7 +114,8 @@ def shared_report(request: Request, token: str) -> Response:
     if grant is None or grant.kind != "report":
         sentence = "This link has ended or was never given; ask the shop for a new one."
         return sentence_page(request, sentence, status=404)
-    text = render_html(_report(shop_of(request), grant.job, "en", "us", "a4"))
+    shop = shop_of(request)
+    text = render_html(_report(shop, shop.examined(grant.job).state, "en", "us", "a4"))
     return HTMLResponse(text, headers={"Content-Security-Policy": REPORT_POLICY})
 
 
