@@ -150,7 +150,8 @@ class JobSession:
     def hear(self, utterance: Utterance, by: str = "") -> Reply:
         """Listen to one utterance: keep its sound, understand it, act on it or ask back.
 
-        Raises ModelError where the session has no recogniser.
+        On a closed job nothing is kept, and questions alone are answered. Raises ModelError where
+        the session has no recogniser.
         """
         if self.engine is None:
             raise ModelError("no recogniser is loaded; type the phrase, or start with a model")
@@ -159,6 +160,9 @@ class JobSession:
 
     def _hear(self, engine: Engine, utterance: Utterance, by: str) -> Reply:
         state = self.state
+        if state.closed:  # it is answered, but the record, whose last hash was given out, stays
+            hearing = engine.hear(utterance.samples, self.grammar, expected=expected_tags(state))
+            return self._understood(hearing, by, "")
         sound = self.store.put_media(flac_bytes(utterance.samples), MIME, role="audio")
         pending = note_pending(state, by, self.clock.read())
         if pending is not None:

@@ -319,3 +319,18 @@ def test_unclear_help_leaves_a_question_standing_and_names_its_answers(listening
         assert listening.state.question == waiting
     listening.hear("first")
     assert [v.value for v in listening.state.values] == [41]
+
+
+@pytest.mark.parametrize("verdict", ["accept", "ask", "reject"])
+def test_what_is_heard_after_the_end_adds_nothing_to_the_record(listening, verdict):
+    """Its last hash stands on the printed report: talk in the shop must not make that untrue."""
+    listening.session.close("aborted", "the customer took the vehicle", by="Imani Okafor")
+    before = listening.state.entries
+    sounds = set(listening.session.store.folder.rglob("*"))
+    spoken = listening.hear("no leaks", verdict, "vehicle checked").spoken
+    assert spoken == ("The job is closed." if verdict == "accept" else "")
+    assert listening.hear("how long", "accept").spoken not in ("", "The job is closed.")
+    listening.engine.dictation = "note the radio was on"
+    listening.hear("", "reject", seconds=3.0)
+    assert listening.state.entries == before
+    assert set(listening.session.store.folder.rglob("*")) == sounds
