@@ -77,6 +77,7 @@ def _step(state: JobState, meaning: Meaning, now: Moment | None) -> Plan:
         step is None
         or not before
         or not (holds(step, state.conditions) or _clock_runs_on(state, before[-1]))
+        or _topped_up(state, before[-1])
     ):
         return Plan((draft,))
     name = step_name(step)
@@ -85,6 +86,12 @@ def _step(state: JobState, meaning: Meaning, now: Moment | None) -> Plan:
     question = f"Once more, {name}? Affirm or negative."
     why = f"{capital(name)} is done already. Was it done once more?"
     return value_question(question, [f"{name}, once more"], [draft], meaning.tag, why)
+
+
+def _topped_up(state: JobState, mark: Mark) -> bool:
+    """Say whether something has been poured in since at the step of ``mark``: it was done on."""
+    poured = (v for v in state.values if v.step == mark.step and v.entry.kind == "quantity")
+    return any(value.entry.seq > mark.entry.seq for value in poured)
 
 
 def _clock_runs_on(state: JobState, mark: Mark) -> bool:

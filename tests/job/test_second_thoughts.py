@@ -143,6 +143,14 @@ def test_what_was_undone_meanwhile_is_done_again_without_a_question(filling):
     assert filling.state.step("raised").at == filling.state.entries[-1].at
 
 
+def test_filling_done_again_after_topping_up_is_no_question(filling):
+    filling.ok("three point five quarts in", "filling done")
+    filling.clock.advance(300)
+    filling.ok("zero point one quarts in", "filling done")
+    filling.clock.advance(60)
+    assert filling.say("filling done").tone == "again"  # nothing went in since
+
+
 def test_a_look_repeated_is_no_question(filling):
     filling.say("no leaks")
     filling.clock.advance(60)
