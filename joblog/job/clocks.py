@@ -88,8 +88,16 @@ def window_start(starts: Sequence[Mark], reading: Entry) -> Mark | None:
     Where it was taken before all that were recorded before it, the last of these.
     """
     before = [m for m in starts if m.root.seq < reading.seq]
-    taken = [m for m in before if taken_after(m.root, reading).seconds >= 0]
+    taken = [m for m in before if not was_waiting(m.root, reading)]
     return next(reversed(taken or before), None)
+
+
+def was_waiting(start: Entry, reading: Entry) -> bool:
+    """Say whether ``reading`` is a photo that waited on a phone since before ``start``.
+
+    What didn't wait was taken when it was recorded, whatever a clock says that was set meanwhile.
+    """
+    return "waited" in reading.body and taken_after(start, reading).seconds < 0
 
 
 def window_phase(seconds: Decimal, opens: Decimal, closes: Decimal | None) -> Phase:

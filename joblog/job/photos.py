@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
-from joblog.job.clocks import elapsed
+from joblog.job.clocks import elapsed, was_waiting
 from joblog.job.history import Event, History
 from joblog.job.numbers import with_floats
 from joblog.job.order import all_before
@@ -86,7 +86,8 @@ def done_when_taken(
     there when that one was recorded.
     """
     if replaced is not None:
-        return frozenset(mark.step for mark in state.marks if mark.root.seq < replaced.seq)
+        before = [mark for mark in state.marks if mark.root.seq < replaced.seq]
+        return frozenset(m.step for m in before if not was_waiting(m.root, replaced))
     ago = believed_age(state, now, taken_ago)
     if not ago:
         return state.done

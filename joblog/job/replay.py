@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from joblog.job.clocks import clocks_of
+from joblog.job.clocks import clocks_of, was_waiting
 from joblog.job.fluids import fluids_of
 from joblog.job.guard import guard
 from joblog.job.history import History, history_of
@@ -139,7 +139,10 @@ def _clocks(sheet: Sheet, history: History, marks: Sequence[Mark]) -> tuple[Cloc
             (m for m in reversed(marks) if step.window and m.step == step.window.since), None
         )
         if start and any(
-            e.root.seq > start.root.seq and _reads(step, e.entry) for e in history.events
+            e.root.seq > start.root.seq
+            and _reads(step, e.entry)
+            and not was_waiting(start.root, e.root)
+            for e in history.events
         ):
             read.add(step.key)
     return clocks_of(sheet, marks, frozenset(read))

@@ -153,6 +153,8 @@ def test_one_taken_before_the_engine_was_off_is_too_early(open_drain):
     open_drain.session.photo(DIPSTICK, "dipstick", "level-read", taken_ago=100)
     (found,) = [f for f in open_drain.state.open_findings if f.key.startswith("window:")]
     assert "0 s after engine off: too early" in found.text
+    (clock,) = open_drain.state.clocks
+    assert not clock.stopped  # the reading for which it runs is still to come
 
 
 def test_the_advice_ends_with_the_finding(open_drain):
@@ -160,3 +162,15 @@ def test_the_advice_ends_with_the_finding(open_drain):
     assert "Disregard, and photograph first" in open_drain.state.finding(LOST).told
     open_drain.say("confirm because not possible")
     assert "photograph first" not in open_drain.state.finding(LOST).told
+
+
+def test_one_that_waited_and_came_as_the_wrong_kind_goes_where_it_was_taken(open_drain):
+    open_drain.say("plug as found")
+    open_drain.clock.advance(60)  # the phone has no network: it is taken here
+    open_drain.say("plug cleaned")
+    open_drain.clock.advance(60)
+    open_drain.session.photo(BEFORE, "dipstick", taken_ago=100)
+    wrong = open_drain.state.photos[-1]
+    open_drain.session.photo(BEFORE, "plug", replaces=wrong.entry.id)
+    assert steps_of(open_drain)[-1] == "plug-as-found"
+    assert open_drain.state.finding(LOST) is None
