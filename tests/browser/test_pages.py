@@ -240,6 +240,30 @@ def test_a_picture_chosen_anew_while_it_is_on_its_way_is_sent_anew(shop, booth, 
     wait_text(phone, "#queue", "All photos")
 
 
+def test_a_waiting_picture_chosen_anew_keeps_the_time_when_it_was_taken(shop, booth, job):
+    phone = booth.page(PHONE)
+    phone.goto(f"{shop.here}/phone/{job}")
+    wait_text(phone, "#line", "Live")
+    taken = []
+
+    def no_network(route):
+        taken.append(re.search("taken=([^&]*)", route.request.url)[1])
+        route.abort()
+
+    phone.route("**/photos/*", no_network)
+    choose_kind(phone, "dipstick")
+    until = time.monotonic() + 20
+    while not taken and time.monotonic() < until:
+        phone.wait_for_timeout(50)
+    tried = len(taken)
+    choose_kind(phone, "plug")
+    until = time.monotonic() + 20
+    while len(taken) == tried and time.monotonic() < until:
+        phone.wait_for_timeout(50)
+    assert len(taken) > tried
+    assert len(set(taken)) == 1
+
+
 def test_photos_keep_their_order_where_the_phones_clock_is_wrong(shop, booth, job):
     for text in ("vehicle checked", "warm up done", "wheels chocked", "on stands"):
         shop.say(job, text)

@@ -27,8 +27,10 @@ export async function sha256(bytes) {
 
 export async function keep(photo) {
   const bytes = await photo.blob.arrayBuffer();
-  const order = 1 + Math.max(0, ...(await waiting()).map((other) => other.order)); // a phone's clock may jump
-  const row = { ...photo, order, blob: bytes, sha256: await sha256(bytes) };
+  const [rows, name] = [await waiting(), await sha256(bytes)];
+  const order = 1 + Math.max(0, ...rows.map((other) => other.order)); // a phone's clock may jump
+  const { taken } = rows.find((other) => other.sha256 === name) ?? photo; // chosen anew, it is no younger
+  const row = { ...photo, taken, order, blob: bytes, sha256: name };
   await store("readwrite", (photos) => photos.put(row));
   return row.sha256;
 }
