@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from joblog.errors import InputError
-from joblog.job.drafts import Draft, Plan, refusal
+from joblog.job.drafts import CLOSED, Draft, Plan
 from joblog.job.plan_controls import plan_complete
 from joblog.job.types import JobState
 
@@ -13,7 +13,7 @@ def closing_drafts(state: JobState, how: str, reason: str) -> Plan:
     if how not in ("finished", "aborted"):
         raise InputError(f"a job ends 'finished' or 'aborted', not {how!r}")
     if state.closed:
-        return refusal("The job is closed.")
+        return CLOSED
     if how == "aborted":
         if not reason:
             raise InputError("a job is aborted with a reason; give one")

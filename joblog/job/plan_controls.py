@@ -155,9 +155,7 @@ def last_takeable(state: JobState, by: str) -> Entry | None:
 
 
 def plan_complete(state: JobState) -> Plan:
-    """Return what 'job complete' leads to: the end, or what still stands in its way."""
-    if state.closed:
-        return refusal("The job is closed.")
+    """Return what 'job complete' leads to on an open job: the end, or what stands in its way."""
     if not in_the_way(state):
         return Plan((Draft("job-closed", {"how": "finished", "reason": ""}),))
     if any(q.about == "close" for q in state.questions):
