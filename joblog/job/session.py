@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from typing import Any
 
@@ -144,6 +145,10 @@ class JobSession:
     def last_reply(self) -> Reply:
         """The last reply that was not silence."""
         return self._last
+
+    def alone(self) -> AbstractContextManager[Any]:
+        """Keep other threads off this session: what is read inside still stands when one writes."""
+        return self._lock
 
     # what comes in
 

@@ -162,7 +162,13 @@ async def photo(
     data = await body_of(request)
     if hashlib.sha256(data).hexdigest() != sha256:
         raise PhotoError("The photo arrived incomplete; it is still on the phone, send it again.")
-    return await run_in_threadpool(_keep, session, data, sha256, shot)
+    return await run_in_threadpool(_keep_once, session, data, sha256, shot)
+
+
+def _keep_once(session: JobSession, data: bytes, sha256: str, shot: Shot) -> Response:
+    """Take a photo; the same one that comes at the same moment waits until it is there."""
+    with session.alone():
+        return _keep(session, data, sha256, shot)
 
 
 def _keep(session: JobSession, data: bytes, sha256: str, shot: Shot) -> Response:

@@ -17,7 +17,6 @@ from joblog.record.chain import verify_lines
 from joblog.record.clock import ManualClock
 from joblog.record.store import open_store
 from joblog.record.times import parse_time
-from joblog.report.attached import verify_report_pdf
 from joblog.sheet.load import sheet_text
 from joblog.speech.engines import get_engine
 from joblog.web.access import COOKIE, Gate
@@ -231,20 +230,6 @@ def test_what_is_no_picture_or_too_large_is_one_sentence(client, job):
     assert answer.status_code == 400
     assert "30 MB" in answer.json()["error"]
     assert put_photo(client, job, b"x", kind="cat").status_code == 400
-
-
-def test_a_report_carries_the_record_that_it_tells_though_work_goes_on(client, job, monkeypatch):
-    shop = client.app.state.shop
-    earlier = shop.earlier
-
-    def somebody_speaks_meanwhile(of):
-        say(client, job, "vehicle checked")
-        return earlier(of)
-
-    monkeypatch.setattr(shop, "earlier", somebody_speaks_meanwhile)
-    pdf = client.get(f"/job/{job}/report.pdf").content
-    found = verify_report_pdf(pdf)
-    assert found.agree, found.sentence
 
 
 def test_report_record_and_customer_link(client, job):
