@@ -121,7 +121,7 @@ def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) 
     repeated = _repeated(question, sheet, said)
     if repeated is not None:
         return repeated
-    about = _about_question(state, question, said, by)
+    about = _about_question(state, question, sheet, said, by)
     if about is not None or _replaces(question, sheet, said, by):
         made = plan(state, about or said, by=by)
         closing = Draft("answered", answered(question, said.text).body | {"how": "replaced"})
@@ -138,25 +138,33 @@ def _replaces(question: Question, sheet: Sheet, said: Meaning, by: str) -> bool:
     return any(_alike(said.tag, tag) for tag in _tags(question, sheet))
 
 
-def _about_question(state: JobState, question: Question, said: Meaning, by: str) -> Meaning | None:
+def _about_question(
+    state: JobState, question: Question, sheet: Sheet, said: Meaning, by: str
+) -> Meaning | None:
     """Return what a correction means where it is about the value just asked about, else None.
 
     What is asked about is not recorded yet: the correction is a new value in its place, and no
     earlier one is touched, unless the question itself came of a correction. It is for the same
     fastener, by the same wrench.
     """
-    drafts = _drafts(question)
-    if not said.correction or not drafts or question.entry.by != by:
+    if not said.correction or question.entry.by != by:
         return None
-    asked = drafts[0]
-    if asked.kind == "step-done" or _recorded_since(state, question, asked, said):
+    drafts, tag = _drafts(question), str(question.entry.body.get("tag", ""))
+    asked = _asked_for(drafts[0], tag, said) if drafts else _heard_as(question, sheet, said)
+    if asked is None or _recorded_since(state, question, drafts, said) or _of_another(drafts, said):
+        return None
+    return asked
+
+
+def _asked_for(asked: Draft, tag: str, said: Meaning) -> Meaning | None:
+    """Return ``said`` as it is meant in place of the draft ``asked``, None where it is not."""
+    if asked.kind == "step-done":
         return None
     if said.act == "bare":
-        unit = str(asked.body.get("unit", ""))
-        fits = not said.unit or unit_of(said.unit).dimension == unit_of(unit).dimension
+        fits = _of_unit(said, str(asked.body.get("unit", "")))
     else:
-        fits = _alike(said.tag, str(question.entry.body.get("tag", "")))
-    if not fits or _of_another(drafts, said):
+        fits = _alike(said.tag, tag)
+    if not fits:
         return None
     meant = like(said, asked.kind, asked.body)
     if said.act != "bare" and asked.kind == "quantity":
@@ -164,19 +172,46 @@ def _about_question(state: JobState, question: Question, said: Meaning, by: str)
     return replace(meant, correction=asked.supersedes is not None)
 
 
+def _heard_as(question: Question, sheet: Sheet, said: Meaning) -> Meaning | None:
+    """Return ``said`` as it is meant in place of an unclear hearing of one thing's value."""
+    heard = [m for option in question.options if (m := meaning_of(option, sheet))]
+    kinds = {(m.tag, m.correction, m.which, m.wrench) for m in heard}
+    if len(kinds) != 1 or not heard[0].values:
+        return None
+    first = heard[0]
+    fits = _of_unit(said, first.unit) if said.act == "bare" else _alike(said.tag, first.tag)
+    if not fits or (said.which and first.which and said.which != first.which):
+        return None
+    return replace(
+        first,
+        text=said.text,
+        values=said.values,
+        which=said.which or first.which,
+        wrench=said.wrench or first.wrench,
+    )
+
+
+def _of_unit(said: Meaning, unit: str) -> bool:
+    """Say whether the value ``said`` is of the dimension of ``unit``; either may be ''."""
+    both = said.unit and unit
+    return not both or unit_of(said.unit).dimension == unit_of(unit).dimension
+
+
 def _drafts(question: Question) -> list[Draft]:
     return [Draft.from_json(fields) for fields in question.entry.body.get("drafts") or []]
 
 
-def _recorded_since(state: JobState, question: Question, asked: Draft, said: Meaning) -> bool:
+def _recorded_since(
+    state: JobState, question: Question, drafts: list[Draft], said: Meaning
+) -> bool:
     """Say whether who was asked has reported a value since that a correction could be about."""
     mine = (
         v.entry
         for v in state.values
         if v.entry.seq > question.entry.seq and v.entry.by == question.entry.by
     )
-    vague = said.act == "bare" and not said.unit
-    return any(vague or entry.kind == asked.kind for entry in mine)
+    vague = not drafts or (said.act == "bare" and not said.unit)
+    return any(vague or entry.kind == drafts[0].kind for entry in mine)
 
 
 def _of_another(drafts: list[Draft], said: Meaning) -> bool:

@@ -249,7 +249,8 @@ def test_answers_are_listened_for_only_while_a_question_is_open(listening):
     assert grammar_for_state(listening.state, now()).parse("affirm") is not None
     listening.clock.advance(121)
     assert grammar_for_state(listening.state, now()).parse("affirm") is None
-    listening.say("yes")  # typed, it is an answer at any time
+    assert listening.say("yes").tone == "again"  # typed late, the question is asked again first
+    listening.say("yes")
     assert listening.state.question is None
 
 
@@ -315,7 +316,10 @@ def test_unclear_help_leaves_a_question_standing_and_names_its_answers(listening
     listening.hear("torque four one foot pounds", "ask", "torque four zero foot pounds")
     waiting = listening.state.question
     for _ in range(2):
-        assert listening.hear("help", "ask").spoken == "Say first, or second, or negative."
+        assert listening.hear("help", "ask").spoken == (
+            "First, torque four one foot pounds, or second, torque four zero foot pounds? "
+            "Say first, or second, or negative."
+        )
         assert listening.state.question == waiting
     listening.hear("first")
     assert [v.value for v in listening.state.values] == [41]
@@ -334,3 +338,29 @@ def test_what_is_heard_after_the_end_adds_nothing_to_the_record(listening, verdi
     listening.hear("", "reject", seconds=3.0)
     assert listening.state.entries == before
     assert set(listening.session.store.folder.rglob("*")) == sounds
+
+
+@pytest.mark.parametrize("line", ["correction two quarts", "correction two quarts in"])
+def test_a_correction_after_an_unclear_hearing_is_about_that(listening, line):
+    listening.hear("one quart in")
+    listening.hear("three quarts in", "ask", "one point three quarts in")
+    assert listening.state.question is not None
+    listening.hear(line)
+    poured = [str(v.value) for v in listening.state.values]
+    assert poured == ["1", "2"]
+    assert listening.state.question is None
+
+
+def test_a_correction_in_another_dimension_is_not_about_an_unclear_hearing(listening):
+    listening.hear("drain plug torqued to four one foot pounds")
+    listening.hear("three quarts in", "ask", "one point three quarts in")
+    listening.hear("correction four two foot pounds")
+    assert [str(v.value) for v in listening.state.values] == ["42"]
+    assert listening.state.question is not None
+
+
+def test_an_unclear_correction_corrected_is_still_a_correction(listening):
+    listening.hear("one quart in")
+    listening.hear("correction three quarts in", "ask", "correction one point three quarts in")
+    listening.hear("correction two quarts")
+    assert [str(v.value) for v in listening.state.values] == ["2"]
