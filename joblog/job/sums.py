@@ -118,7 +118,7 @@ def reading_at(state: JobState) -> Reading:
     return Reading(
         day=day_of(state),
         distance=_told(unit.get("odometer"), str(unit.get("odometer_unit") or "km"), "km"),
-        hours=_told(unit.get("hours"), "h", "h"),
+        hours=_told(unit.get("odometer"), "h", "h") if unit.get("odometer_unit") == "h" else None,
     )
 
 

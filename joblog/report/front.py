@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from joblog.errors import InputError
 from joblog.job.types import Finding, FindingKind, StepState, StepStatus
-from joblog.measure.due import Due as DueDate
-from joblog.measure.due import Interval, Reading, next_due
-from joblog.measure.units import Quantity
 from joblog.report.context import Context
+from joblog.report.due import due
 from joblog.report.ending import doubted, ended_words, stands
 from joblog.report.expert import measured
 from joblog.report.findings import for_customer
 from joblog.report.language import Language
-from joblog.report.model import Due, Fact, Front, Measured, Picture
+from joblog.report.model import Fact, Front, Measured, Picture
 from joblog.report.numbers import as_decimal
 from joblog.report.past import flake_lengths, level_at_end, plug_as_found
 from joblog.report.pictures import front_pictures
@@ -27,7 +24,7 @@ _HARDLY = Decimal("0.005")  # less of a magnet's face under film would round to 
 
 def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
     """Return the first page. ``signature`` is an image key or ''."""
-    rows = measured(c)
+    rows, left = measured(c), _left(c)
     # The page holds so much: what was not as it should be needs more room than what was.
     standing = {for_customer(c, f) for f in (*_open(c), *_confirmed(c))}
     done, more = _done(c, max(_DONE_SHOWN - len(standing), _DONE_LEAST))
@@ -38,8 +35,8 @@ def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
         done=done,
         found=_found(c, rows),
         means=_means(c, rows),
-        due=due(c),
-        next=_next(c),
+        due=None if left else due(c),
+        next=_next(c, left),
         pictures=front_pictures(c, pictures),
         people=people(c),
         signature=signature,
@@ -130,7 +127,9 @@ def _came_for(c: Context) -> tuple[str, ...]:
     complaint = c.opened("complaint")
     if complaint:
         lines.append(c.t.say("You told us: “{text}”", text=complaint))
-    lines.append(sentence(c.t.sheet(c.state.sheet.sheet.summary)))
+    # The sheet's summary is written before anything is done: it says what the work is for.
+    summary = sentence(c.t.sheet(c.state.sheet.sheet.summary))
+    lines.append(c.t.say("What was planned: {summary}", summary=summary))
     return tuple(lines)
 
 
@@ -141,11 +140,10 @@ def _reason(c: Context) -> str:
     return reason if not reason or reason[-1] in ".!?" else reason + "."
 
 
-def _next(c: Context) -> tuple[str, ...]:
+def _next(c: Context, left: int) -> tuple[str, ...]:
     """Return what the customer should do, where the job did not end as planned."""
     if c.aborted:
         return (c.t.say("This service still has to be done. Please ask us how to go on."),)
-    left = _left(c)
     if c.state.closed and left:
         return (
             c.t.count(
@@ -389,50 +387,6 @@ def _compared(c: Context, before: str, now: Decimal | None, at: str) -> str:
         then=then,
         today=today,
     )
-
-
-def due(c: Context) -> Due | None:
-    """Return when the service is due again; None where the sheet doesn't say or it wasn't done."""
-    wanted = c.state.sheet.sheet.next_due
-    if wanted is None or c.state.closed != "finished" or _left(c):
-        return None
-    distance = None
-    if wanted.distance is not None:
-        distance = Quantity.of(wanted.distance.value, wanted.distance.unit)
-    hours = None if wanted.hours is None else Quantity.of(wanted.hours, "h")
-    watch = tuple(sentence(c.t.sheet(x)) for x in wanted.watch)
-    try:
-        interval = Interval(distance, hours, wanted.months)
-        found = next_due(_reading(c), interval)
-    except InputError:
-        return Due((), "", watch) if watch else None
-    figures = _due_figures(c, found)
-    note = c.t.say("whichever comes first") if len(figures) > 1 else ""
-    if not found.distance and distance is not None:
-        extra = c.t.say("in {distance}", distance=c.quantity(distance.value, distance.unit))
-        figures = (extra, *figures)
-        note = c.t.say("whichever comes first") if len(figures) > 1 else ""
-    return Due(figures, note, watch)
-
-
-def _due_figures(c: Context, found: DueDate) -> tuple[str, ...]:
-    figures = []
-    for quantity in (found.distance, found.hours):
-        if quantity is not None:
-            figures.append(c.quantity(quantity.value, quantity.unit))
-    if found.day is not None:
-        figures.append(c.t.month_of(found.day))
-    return tuple(figures)
-
-
-def _reading(c: Context) -> Reading:
-    day = c.t.local(c.state.opened_at).date() if c.state.opened_at else None
-    value = as_decimal(c.opened("unit", "odometer"))
-    unit = c.opened("unit", "odometer_unit") or "km"
-    if value is None or value < 0:
-        return Reading(day)
-    quantity = Quantity.of(value, unit)
-    return Reading(day, None, quantity) if unit == "h" else Reading(day, quantity)
 
 
 def people(c: Context) -> tuple[Fact, ...]:

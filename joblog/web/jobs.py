@@ -20,6 +20,7 @@ from joblog.measure.vin import check_vin
 from joblog.record.entry import Entry
 from joblog.record.transfer import record_bytes
 from joblog.sheet.load import sheet_text
+from joblog.web.meters import UNITS, is_reading
 from joblog.web.pages import body_of, form_page, shop_of, wants_page
 from joblog.web.shop import Shop
 from joblog.web.view import job_view, not_closed, reply_view
@@ -90,13 +91,25 @@ def _begin(shop: Shop, form: dict[str, str]) -> str:
     # Older vehicles and machines have other numbers; 17 signs that don't fit are a slip.
     if len(vin) == VIN_LENGTH and not check_vin(vin).acceptable:
         raise InputError(f"The VIN '{vin}' doesn't fit its check digit; read it once more.")
-    if not opening["unit"].get("odometer", "0").isdecimal():
-        raise InputError("The odometer is a whole number, without commas or letters.")
     if "odometer" in opening["unit"]:
-        opening["unit"]["odometer_unit"] = form.get("odometer_unit") or "mi"
+        opening["unit"]["odometer_unit"] = _meter_unit(form)
     if form.get("override"):
         opening["override"] = form["override"]
     return shop.begin(sheet_text(sheets[key]), opening)
+
+
+def _meter_unit(form: dict[str, str]) -> str:
+    """Return what the form's odometer or hour meter counts in; InputError where it can't be so."""
+    unit = UNITS.get(form.get("odometer_unit", ""))
+    if unit is None:
+        raise InputError("An odometer or hour meter counts in miles, kilometres or hours.")
+    if not is_reading(form["odometer"], unit):
+        raise InputError(
+            "The hour meter is a number such as 1450.5, without commas or letters."
+            if unit == "h"
+            else "The odometer is a whole number, without commas or letters."
+        )
+    return unit
 
 
 @router.get("/api/jobs/{job}")

@@ -20,6 +20,7 @@ from datetime import date
 from joblog.errors import InputError
 from joblog.measure.vin import LENGTH as VIN_LENGTH
 from joblog.measure.vin import check_vin
+from joblog.web.meters import UNITS, is_reading
 
 # Column -> what else it may be called in the first row.
 COLUMNS: dict[str, tuple[str, ...]] = {
@@ -42,7 +43,6 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 }
 MOST = 5_000  # orders of one file
 LONGEST = 500  # characters of one field
-UNITS = {"": "mi", "mi": "mi", "miles": "mi", "km": "km", "kilometres": "km", "kilometers": "km"}
 _ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
@@ -202,14 +202,21 @@ def _numbers(order: dict[str, str], line: int) -> None:
     year = order.get("year", "")
     if year and not re.fullmatch(r"(19|20)\d\d", year):
         raise InputError(f"Line {line}: the model year '{year}' must have four figures.")
-    count = order.get("odometer", "")
-    if count and not (count.isascii() and count.isdecimal()):
-        raise InputError(
-            f"Line {line}: the odometer '{count}' must be a whole number, without commas or units."
-        )
-    unit = order.get("odometer_unit", "").lower()
+    _meter(order, line)
+
+
+def _meter(order: dict[str, str], line: int) -> None:
+    count, unit = order.get("odometer", ""), order.get("odometer_unit", "").lower()
     if unit not in UNITS:
-        raise InputError(f"Line {line}: the odometer counts in mi or km, not in '{unit}'.")
+        raise InputError(
+            f"Line {line}: an odometer or hour meter counts in mi, km or h, not in '{unit}'."
+        )
+    if count and not is_reading(count, UNITS[unit]):
+        hours = UNITS[unit] == "h"
+        what, kind = ("hour meter", "number") if hours else ("odometer", "whole number")
+        raise InputError(
+            f"Line {line}: the {what} '{count}' must be a {kind}, without commas or units."
+        )
     if unit:
         order["odometer_unit"] = UNITS[unit]
 

@@ -56,14 +56,14 @@ def test_opening_a_job_says_which_fields_are_required(shop, booth):
     labels = page.get_by_text("(required)").locator("xpath=ancestor::label")
     marked = labels.evaluate_all("(all) => all.map((label) => label.htmlFor)")
     assert required == marked == ["sheet"]
-    page.get_by_label("Odometer in miles or kilometres").select_option("km")
+    page.get_by_label("It counts miles, kilometres or hours").select_option("km")
     page.get_by_role("button", name="Open the job").click()
     assert page.url.endswith("/new")  # the browser asks for the sheet
     page.get_by_label("Job sheet").select_option("transaxle-drain-fill")
     page.get_by_role("button", name="Open the job").click()
     wait_text(page, "[role=alert]", "say which unit it is")
     assert page.get_by_label("Job sheet").input_value() == "transaxle-drain-fill"
-    assert page.get_by_label("Odometer in miles or kilometres").input_value() == "km"
+    assert page.get_by_label("It counts miles, kilometres or hours").input_value() == "km"
     page.get_by_label("Gearbox or unit type").fill("KT-6F")
     page.get_by_role("button", name="Open the job").click()
     page.wait_for_url("**/job/*")

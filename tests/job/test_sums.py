@@ -175,6 +175,15 @@ def test_due_next_is_counted_from_the_odometer_and_the_day(bench):
     assert due.sentence == "Due at 96412 mi or on 2028-11-25, whichever comes first"
 
 
+def test_an_hour_meter_is_no_odometer(bench):
+    toml = text().replace("months =", "hours = 500\nmonths =", 1)
+    due = due_next(bench(toml=toml, unit={"odometer": "450.5", "odometer_unit": "h"}).state)
+    assert due is not None
+    assert due.distance is None
+    assert due.hours is not None
+    assert due.hours.exact == Fraction("950.5")  # 450.5 h + 500 h
+
+
 def test_an_odometer_that_can_t_be_read_is_said_to_be_unknown(bench):
     due = due_next(bench(toml=text(), unit={"odometer": "unknown"}).state)
     assert due is not None

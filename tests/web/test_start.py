@@ -107,7 +107,9 @@ def test_separators_encodings_and_quotes_that_spreadsheets_write(data, name):
         (b"order,date\n1,2026-02-30\n", "must look like 2026-11-25"),
         (b"order,year\n1,16\n", "four figures"),
         (b"order,odometer\n1,\"91,240\"\n", "Line 2: the odometer '91,240' must be a whole number"),
-        (b"order,odometer_unit\n1,furlongs\n", "mi or km"),
+        (b"order,odometer_unit\n1,furlongs\n", "mi, km or h"),
+        (b"order,odometer,odometer_unit\n1,\"1,450\",h\n", "hour meter '1,450' must be a number"),
+        (b"order,odometer,odometer_unit\n1,450.5,km\n", "must be a whole number"),
     ],
 )  # fmt: skip
 def test_a_file_with_a_mistake_is_one_sentence_with_its_line(data, sentence):
@@ -197,6 +199,15 @@ def test_order_to_open_job_in_two_requests(listed):
     assert f"/job/{job}" in listed.get("/start").text  # not offered twice
     assert "begun" in listed.get("/orders").text
     assert "There is no order" in listed.get("/start?order=none").text
+
+
+def test_an_order_may_bring_an_hour_meter(client):
+    (order,) = read_orders(b"order,odometer,odometer_unit\n7,450.5,hours\n").rows
+    assert (order["odometer"], order["odometer_unit"]) == ("450.5", "h")
+    data = b"order,odometer,odometer_unit\n7,450.5,hours\n"
+    client.put("/api/orders", content=data)
+    page = client.get("/start?order=7").text
+    assert '<option value="h" selected>' in page
 
 
 def test_a_known_vehicle_brings_what_an_earlier_job_knew_but_not_its_odometer(client):

@@ -93,6 +93,29 @@ def test_a_mistake_in_the_form_is_told_inside_the_filled_form(client):
     assert opened.status_code == 303
 
 
+def test_a_machine_is_opened_with_its_hour_meter(client):
+    form = client.get("/new").text
+    assert "hour meter" in form.lower()
+    assert '<option value="h"' in form
+    machine = {"sheet": "hydraulic-pack", "type": "HP-60", "odometer": "450.5"}
+    opened = client.post("/jobs", data={**machine, "odometer_unit": "h"}, follow_redirects=False)
+    assert opened.status_code == 303
+    session = client.app.state.shop.session(opened.headers["location"].rsplit("/", 1)[1])
+    unit = session.state.opened["unit"]
+    assert (unit["odometer"], unit["odometer_unit"]) == ("450.5", "h")
+    for meter, sentence in (
+        ({"odometer_unit": "mi"}, "The odometer is a whole number"),
+        ({"odometer_unit": "h", "odometer": "1,450"}, "The hour meter is a number such as 1450.5"),
+        ({"odometer_unit": "furlong"}, "miles, kilometres or hours"),
+    ):
+        slip = client.post("/jobs", data=machine | meter | {"form": "new"})
+        assert slip.status_code == 400
+        assert sentence in slip.text
+    browser = {"accept": "text/html"}
+    slip = client.post("/jobs", data={"form": "new", "odometer_unit": "h"}, headers=browser)
+    assert '<option value="h" selected>' in slip.text
+
+
 def test_hostile_text_is_inert(client, job):
     for path in ("/", f"/desk/{job}", f"/job/{job}/report.html"):
         page = client.get(path)
