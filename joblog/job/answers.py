@@ -6,7 +6,16 @@ from joblog.job.clocks import ClockReading, Phase, clock_reading
 from joblog.job.drafts import Plan, answer
 from joblog.job.foremost import told
 from joblog.job.types import JobState, StepState, StepStatus
-from joblog.job.wording import capital, listed, said, shown, spoken_missing, step_name, step_shown
+from joblog.job.wording import (
+    and_more,
+    capital,
+    listed,
+    said,
+    shown,
+    spoken_missing,
+    step_name,
+    step_shown,
+)
 from joblog.job.wrenches import to_set
 from joblog.record.clock import Moment
 from joblog.sheet.model import Sheet, Step
@@ -80,10 +89,23 @@ def answer_missing(state: JobState) -> Plan:
     lines = [f"{capital(listed(list(s.missing)))}, {step_name(s.step)}" for s in lacking]
     lines += [f.text.rstrip(".") for f in others]
     if not lines:
+        return _nothing_yet(state)
+    rest = [and_more(len(spoken) - MOST_SAID)]
+    text = " ".join(part for part in (*spoken[:MOST_SAID], *rest) if part)
+    return answer(text, "; ".join(lines) + ".")
+
+
+def _nothing_yet(state: JobState) -> Plan:
+    """Say that nothing is missing of what was done, and how much of the job is still to come."""
+    left = [s for s in state.steps if s.step.key not in state.settled and not s.step.optional]
+    following = state.next_step
+    if not left or following is None:
         return answer("Nothing is missing.")
-    more = len(spoken) - MOST_SAID
-    rest = [f"And {said(more, '')} more."] if more > 0 else []
-    return answer(" ".join([*spoken[:MOST_SAID], *rest]), "; ".join(lines) + ".")
+    others = len([s for s in left if s.step.key != following.step.key])
+    spoken = f"Nothing is missing yet. Next: {step_name(following.step)}. {and_more(others)}"
+    shown = f"Nothing is missing yet. Next: {step_shown(following.step)}."
+    more = f" {others} more step{'s' if others > 1 else ''} after it." if others else ""
+    return answer(spoken.strip(), shown + more)
 
 
 def answer_time(state: JobState, now: Moment | None) -> Plan:

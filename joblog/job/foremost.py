@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from joblog.job.guard_unit import reasons_together
 from joblog.job.types import Finding, FindingKind
-from joblog.job.wording import said
+from joblog.job.wording import and_more
 from joblog.sheet.model import Sheet
 
 
@@ -43,7 +43,7 @@ def folded(sheet: Sheet, findings: Sequence[Finding]) -> tuple[str, str]:
     one, more = foremost(findings), len(findings) - 1
     if not more:
         return one.spoken, one.text
-    count = f"And {said(more, '')} more."
+    count = and_more(more)
     return f"{one.spoken} {count}", f"{one.text} And {more} more: “what is missing” names them."
 
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from joblog.job.drafts import Plan, answer, refusal
 from joblog.job.phrases import fastener_words, words_of
 from joblog.job.types import JobState, StepState, StepStatus
-from joblog.job.wording import step_name
+from joblog.job.wording import capital, step_name
 from joblog.sheet.model import Step
 
 MOST = 3
@@ -24,9 +24,11 @@ def answer_help(state: JobState) -> Plan:
     if state.closed:
         return refusal("The job is closed.")
     ways = list(dict.fromkeys(ways_on(state)))[:MOST]
+    asked = [q for q in state.questions if q.about in ("hearing", "value")]
+    about = f"{capital(asked[-1].question).removesuffix(' Affirm or negative.')} " if asked else ""
     spoken = ", or ".join(f"{words}, {tail}" if tail else words for words, tail in ways)
     shown = ", or ".join(f"“{words}” {tail}".strip() for words, tail in ways)
-    return answer(f"Say {spoken}.", f"Say {shown}.")
+    return answer(f"{about}Say {spoken}.", f"{about}Say {shown}.")
 
 
 def ways_on(state: JobState) -> Iterator[Way]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from joblog.job.answers import (
     answer_how_much,
@@ -11,13 +12,15 @@ from joblog.job.answers import (
     answer_read_back,
     answer_time,
 )
+from joblog.job.clocks import elapsed
 from joblog.job.controls import REASONS
 from joblog.job.drafts import Draft, Plan, refusal
 from joblog.job.foremost import folded, foremost
+from joblog.job.grammar import ANSWER_SECONDS
 from joblog.job.helping import answer_help
 from joblog.job.meaning import Meaning
 from joblog.job.types import Finding, FindingKind, JobState, Question
-from joblog.job.wording import step_name
+from joblog.job.wording import capital, step_name
 from joblog.record.clock import Moment
 from joblog.record.entry import Entry
 
@@ -40,10 +43,10 @@ def plan_control(
     """Return what a procedure word leads to."""
     word = meaning.target
     simple: dict[str, Callable[[], Plan]] = {
-        "affirm": lambda: plan_answer(state, word, by),
-        "negative": lambda: plan_answer(state, word, by),
-        "first": lambda: plan_answer(state, word, by),
-        "second": lambda: plan_answer(state, word, by),
+        "affirm": lambda: plan_answer(state, word, by, now),
+        "negative": lambda: plan_answer(state, word, by, now),
+        "first": lambda: plan_answer(state, word, by, now),
+        "second": lambda: plan_answer(state, word, by, now),
         "confirm": lambda: plan_confirm(state, meaning),
         "disregard": lambda: plan_disregard(state, by),
         "complete": lambda: plan_complete(state),
@@ -67,11 +70,17 @@ def question_for(state: JobState, by: str) -> Question | None:
     return found[-1] if found else None
 
 
-def plan_answer(state: JobState, word: str, by: str) -> Plan:
-    """Return what affirm, negative, first or second leads to."""
+def plan_answer(state: JobState, word: str, by: str, now: Moment | None = None) -> Plan:
+    """Return what affirm, negative, first or second leads to.
+
+    An old question, or one after which ``by`` has gone on working, is asked again: nobody knows any
+    more what the answer would be to.
+    """
     question = question_for(state, by)
     if question is None:
         return refusal("There was no question.")
+    if word != "negative" and _gone_by(state, question, by, now):
+        return ask_again(question)
     if word == "negative":
         closing = answered(question, "negative")
         return Plan((closing,), spoken="Say again.", shown="Say again: that is gone.", tone="again")
@@ -81,6 +90,20 @@ def plan_answer(state: JobState, word: str, by: str) -> Plan:
     if index >= len(question.options):
         return Plan(spoken="Affirm or negative?", tone="again")
     return settle(question, index)
+
+
+def _gone_by(state: JobState, question: Question, by: str, now: Moment | None) -> bool:
+    since = [e for e in state.entries if e.seq > question.asked.seq and e.kind in TAKEABLE]
+    if any(e.by == by for e in since):
+        return True
+    return now is not None and elapsed(question.asked, now).seconds > ANSWER_SECONDS
+
+
+def ask_again(question: Question, lead: str = "") -> Plan:
+    """Return the plan that asks an open question once more, in full."""
+    why = f"{lead}{capital(question.in_full)}"
+    draft = Draft("asked-again", {"question": question.entry.id})
+    return Plan((draft,), spoken=why, shown=why, tone="again")
 
 
 def settle(question: Question, index: int, words: str = "") -> Plan:
@@ -134,10 +157,12 @@ def latest_open(state: JobState) -> tuple[Finding, ...]:
 def plan_disregard(state: JobState, by: str) -> Plan:
     """Return what 'disregard' leads to: an open question is dropped, else the last entry undone."""
     question = question_for(state, by)
-    note = next((q for q in state.questions if q.about == "note" and q.entry.by == by), None)
-    dropped = note or question
+    notes = [q for q in state.questions if q.about == "note" and q.entry.by == by]
+    wishes = [q for q in state.questions if q.about == "close"]
+    asked = [*notes, *wishes, *([question] if question else [])]
+    dropped = max(asked, key=lambda q: q.asked.seq, default=None)
     entry = last_takeable(state, by)
-    if dropped is not None and (entry is None or dropped.entry.seq > entry.seq):
+    if dropped is not None and (entry is None or dropped.asked.seq > entry.seq):
         return Plan((answered(dropped, "disregarded"),), spoken="Disregarded.")
     if entry is None:
         return refusal("Nothing to disregard.", "Nothing to disregard: nothing is recorded yet.")
@@ -158,10 +183,14 @@ def plan_complete(state: JobState) -> Plan:
     """Return what 'job complete' leads to on an open job: the end, or what stands in its way."""
     if not in_the_way(state):
         return Plan((Draft("job-closed", {"how": "finished", "reason": ""}),))
-    if any(q.about == "close" for q in state.questions):
-        return not_complete(state)
+    wished = any(q.about == "close" for q in state.questions)
     body = {"question": "The job is not complete.", "options": [], "about": "close"}
-    return Plan((Draft("asked", body),))
+    wish = () if wished else (Draft("asked", body),)
+    waiting = [q for q in state.questions if q.about in ("hearing", "value")]
+    if waiting:  # it can be answered, not confirmed
+        made = ask_again(waiting[-1], "Not complete. ")
+        return replace(made, drafts=(*wish, *made.drafts))
+    return not_complete(state) if wished else Plan(wish)
 
 
 def not_complete(state: JobState) -> Plan:

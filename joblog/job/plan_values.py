@@ -21,6 +21,7 @@ from joblog.job.plausible import (
     torque_fits,
     torque_plausible,
 )
+from joblog.job.run_together import number_apart, number_question
 from joblog.job.said_units import SaidValue, in_unit_of_sheet
 from joblog.job.settling import Wanted, corrected_id, settled, wrong_kind
 from joblog.job.targets import (
@@ -36,6 +37,8 @@ from joblog.job.torques import (
     angle_limits,
     angle_name,
     angle_plausible,
+    lacking,
+    next_angle,
     next_number,
     torque_entries,
 )
@@ -68,28 +71,33 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
         exact = at_fastener(state.sheet, step, value.value, unit, wrench)
         return value if exact is None else replace(value, value=exact, unit=wanted.unit)
 
-    def draft(value: SaidValue) -> Draft:
+    def draft(meant: Meaning, value: SaidValue) -> Draft:
         body = {
             "step": step.key,
             "value": number_text(value.value),
             "unit": value.unit or wanted.unit,
         }
-        old = corrected_id(state, meaning, "torque", step.key)
-        wrench = wrench_meant(state, step, meaning.wrench, old)
+        old = corrected_id(state, meant, "torque", step.key)
+        wrench = wrench_meant(state, step, meant.wrench, old)
         if wrench:
             body["wrench"] = wrench
         if wanted.count > 1:
-            body["which"] = meaning.which or _which(state, step, wanted, old)
+            body["which"] = meant.which or _which(state, step, wanted, old)
         return Draft("torque", body, old)
 
-    return settled(
+    def plausible(value: SaidValue) -> bool:
+        return torque_plausible(gets(value), wanted)
+
+    apart = number_apart(meaning, wanted.count, wanted.unit)
+    asked = number_question(meaning, apart, draft, plausible, wanted.unit)
+    return asked or settled(
         meaning.with_values(values),
         Wanted(
             name=f"torque {wanted.fastener}",
             unit=wanted.unit,
-            draft=draft,
+            draft=lambda v: draft(meaning, v),
             fits=lambda v: torque_fits(gets(v), wanted),
-            plausible=lambda v: torque_plausible(gets(v), wanted),
+            plausible=plausible,
             always_ask=True,
         ),
     )
@@ -103,16 +111,17 @@ def _torque_step(state: JobState, meaning: Meaning) -> Step | None:
 
 def _which(state: JobState, step: Step, wanted: Torque, old: str | None) -> str:
     """Return the number of the fastener meant: the corrected one's, else the next in turn."""
-    entries = torque_entries(state.values, step.key)
-    corrected = next((e for e in entries if e.id == old), None)
-    if corrected is not None:
-        return str(corrected.body.get("which", ""))
-    return str(next_number(wanted, entries))
+    corrected = _corrected_which(state, old)
+    return corrected or str(next_number(wanted, torque_entries(state.values, step.key)))
+
+
+def _corrected_which(state: JobState, old: str | None) -> str:
+    return next((str(v.entry.body.get("which", "")) for v in state.values if v.entry.id == old), "")
 
 
 def plan_angle(state: JobState, meaning: Meaning) -> Plan:
     """Return what the angle after a torque leads to: a reading of the step."""
-    step = step_named(state.sheet, meaning.target)
+    step = _angle_step(state, meaning.target)
     if step is None or step.torque is None or step.torque.angle is None:
         return refusal("Which one? Say it with its name.")
     torque = step.torque
@@ -122,25 +131,57 @@ def plan_angle(state: JobState, meaning: Meaning) -> Plan:
         return wrong
     low, high = angle_limits(torque)
 
-    def draft(value: SaidValue) -> Draft:
+    def draft(meant: Meaning, value: SaidValue) -> Draft:
         body = {
             "step": step.key,
             "name": angle_name(torque),
             "value": number_text(value.value),
             "unit": value.unit or "deg",
         }
-        return Draft("reading", body, corrected_id(state, meaning, "reading", step.key))
+        old = corrected_id(state, meant, "reading", step.key)
+        if torque.count > 1:
+            which = meant.which or _corrected_which(state, old)
+            body["which"] = which or str(next_angle(step, state.values))
+        return Draft("reading", body, old)
 
-    return settled(
+    def plausible(value: SaidValue) -> bool:
+        return angle_plausible(value.value, torque)
+
+    asked = number_question(
+        meaning, number_apart(meaning, torque.count, "deg"), draft, plausible, "deg"
+    )
+    return asked or settled(
         meaning.with_values(values),
         Wanted(
             name=angle_name(torque),
             unit="deg",
-            draft=draft,
+            draft=lambda v: draft(meaning, v),
             fits=lambda v: low <= v.value <= high,
-            plausible=lambda v: angle_plausible(v.value, torque),
+            plausible=plausible,
         ),
     )
+
+
+def _angle_step(state: JobState, target: str) -> Step | None:
+    """Return the step whose angle is meant: of those it could be, the last one that lacks it.
+
+    Without a name these are the steps with an angle that have been tightened.
+    """
+    named = step_named(state.sheet, target)
+    turned = [s for s in state.steps if s.step.torque and s.step.torque.angle is not None]
+    if named is not None and named.torque is not None:
+        name = (named.torque.fastener, named.torque.stage)
+        turned = [
+            s
+            for s in turned
+            if s.step.torque and (s.step.torque.fastener, s.step.torque.stage) == name
+        ]
+    tight = [s for s in turned if any(v.entry.kind == "torque" for v in s.values)]
+    wanting = [s for s in tight if any(w.startswith("angle") for w in lacking(s.step, s.values))]
+    found = (wanting or tight)[-1:]
+    if found:
+        return found[0].step
+    return named or (turned[0].step if len(turned) == 1 else None)
 
 
 def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
@@ -181,12 +222,26 @@ def _amounts(state: JobState, meaning: Meaning, sums: FluidState) -> tuple[SaidV
     container = container_of(state.sheet, sums.key)
     size = Fraction(container.value)
     if meaning.act == "more" and not meaning.values:
-        return (SaidValue(size, container.unit),)
+        return _another(state, sums, SaidValue(size, container.unit))
     if meaning.act in ("more", "share"):
         # 'three quarters of this one' can't be three quarts: only the plain reading counts.
         plain = meaning.values[:1]
         return tuple(v if v.unit else SaidValue(v.value * size, container.unit) for v in plain)
     return in_unit_of_sheet(meaning.values, sums.unit)
+
+
+def _another(state: JobState, sums: FluidState, full: SaidValue) -> tuple[SaidValue, ...]:
+    """Return what 'another' may mean: a full container, or as much as went in last."""
+    went_in = [
+        v
+        for v in state.values
+        if v.entry.kind == "quantity"
+        and (v.entry.body.get("fluid"), v.entry.body.get("direction")) == (sums.key, "in")
+    ]
+    last = max(went_in, key=lambda v: v.entry.seq, default=None)
+    if last is None or converted(last.value, last.unit, full.unit) in (None, full.value):
+        return (full,)
+    return (full, SaidValue(Fraction(last.value), last.unit, doubt="words"))
 
 
 def plan_reading(state: JobState, meaning: Meaning) -> Plan:

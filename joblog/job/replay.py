@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from joblog.job.clocks import clocks_of, was_waiting
+from joblog.job.clocks import Phase, clocks_of, taken_after, was_waiting, window_phase
 from joblog.job.fluids import fluids_of
 from joblog.job.guard import guard
 from joblog.job.history import History, history_of
 from joblog.job.marks import conditions_after, marks_of, since
 from joblog.job.photos import photos_of
-from joblog.job.torques import is_angle, numbers_tight, torque_entries
+from joblog.job.torques import is_angle, lacking
 from joblog.job.types import (
     ClockState,
     JobState,
@@ -102,7 +102,7 @@ def _missing(step: Step, values: Sequence[Value], photos: Sequence[Photo]) -> tu
     missing: list[str] = []
     kinds = [value.entry.kind for value in values]
     if step.torque:
-        missing += _missing_torques(step, values)
+        missing += lacking(step, values)
     if step.pour and "quantity" not in kinds:
         missing.append("quantity drained" if step.pour.direction == "out" else "quantity filled")
     readings = [v for v in values if v.entry.kind == "reading" and not is_angle(step, v.entry)]
@@ -111,25 +111,6 @@ def _missing(step: Step, values: Sequence[Value], photos: Sequence[Photo]) -> tu
     if step.photo and step.photo.required and not any(photo.usable for photo in photos):
         missing.append(f"photo of the {step.photo.kind}")
     return tuple(missing)
-
-
-def _missing_torques(step: Step, values: Sequence[Value]) -> list[str]:
-    if step.torque is None:
-        return []
-    tight = len(numbers_tight(step.torque, torque_entries(values, step.key)))
-    missing: list[str] = []
-    if tight < step.torque.count:
-        missing.append("torque" if step.torque.count == 1 else f"torque {tight + 1}")
-    if step.torque.angle is not None and not _turned(step, values):
-        missing.append("angle")
-    return missing
-
-
-def _turned(step: Step, values: Sequence[Value]) -> bool:
-    """Say whether the angle was turned after the last torque; a new torque wants a new angle."""
-    torques = [v.first_seq for v in values if v.entry.kind == "torque"]
-    angles = [v.first_seq for v in values if is_angle(step, v.entry)]
-    return bool(angles) and (not torques or max(angles) > max(torques))
 
 
 def _clocks(sheet: Sheet, history: History, marks: Sequence[Mark]) -> tuple[ClockState, ...]:
@@ -142,10 +123,20 @@ def _clocks(sheet: Sheet, history: History, marks: Sequence[Mark]) -> tuple[Cloc
             e.root.seq > start.root.seq
             and _reads(step, e.entry)
             and not was_waiting(start.root, e.root)
+            and not _too_early(step, start, e.root)
             for e in history.events
         ):
             read.add(step.key)
     return clocks_of(sheet, marks, frozenset(read))
+
+
+def _too_early(step: Step, start: Mark, reading: Entry) -> bool:
+    """A reading before its window opened is told, and the clock runs on for the right one."""
+    seconds = taken_after(start.root, reading).seconds
+    window = step.window
+    return (
+        window is not None and window_phase(seconds, window.opens, window.closes) is Phase.WAITING
+    )
 
 
 def _reads(step: Step, entry: Entry) -> bool:
@@ -161,16 +152,19 @@ def _reads(step: Step, entry: Entry) -> bool:
 
 def _open_questions(entries: Sequence[Entry], history: History) -> tuple[Question, ...]:
     answered = {e.body.get("question") for e in entries if e.kind == "answered"}
-    return tuple(
+    again = {e.body.get("question"): e for e in entries if e.kind == "asked-again"}
+    found = [
         Question(
             entry=e.entry,
             question=str(e.entry.body.get("question", "")),
             options=tuple(str(option) for option in e.entry.body.get("options", ())),
             about=str(e.entry.body.get("about", "hearing")),
+            again=again.get(e.entry.id),
         )
         for e in history.of("asked")
         if e.entry.id not in answered
-    )
+    ]
+    return tuple(sorted(found, key=lambda question: question.asked.seq))
 
 
 def _explanations(history: History) -> dict[str, str]:

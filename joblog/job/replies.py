@@ -15,10 +15,19 @@ from joblog.job.answers import new_parts
 from joblog.job.clocks import elapsed
 from joblog.job.foremost import folded, foremost, told
 from joblog.job.guard_values import gets_shown
-from joblog.job.torques import numbers_tight, torque_entries
+from joblog.job.torques import is_angle, numbers_tight, numbers_turned, torque_entries
 from joblog.job.types import Finding, FindingKind, JobState, Reply, StepState, StepStatus, Value
 from joblog.job.values import step_named
-from joblog.job.wording import capital, listed, said, shown, spoken_missing, step_name, step_shown
+from joblog.job.wording import (
+    and_more,
+    capital,
+    listed,
+    said,
+    shown,
+    spoken_missing,
+    step_name,
+    step_shown,
+)
 from joblog.job.wrenches import to_set, tool_named
 from joblog.record.entry import Entry
 from joblog.sheet.check_torques import wrenches_of
@@ -42,8 +51,7 @@ def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Re
     ):  # an answer that begins with 'done' would be taken for a yes
         lines = ["Not yet in order.", *(line for line in lines if not line.endswith(": done."))]
     if grave:
-        more = f" And {said(len(grave) - 1, '')} more." if len(grave) > 1 else ""
-        spoken = f"{grave[0].spoken}{more} {HOW_ON}"
+        spoken = _joined([grave[0].spoken, and_more(len(grave) - 1), HOW_ON])
         return Reply(spoken, " ".join([*lines, HOW_ON]), "warn", tuple(entries), new)
     follow, follow_shown = _follow(before, after, entries)
     says = [say for say, _ in echoes if say] + [f.spoken for f in new[:1]] + [follow]
@@ -162,14 +170,16 @@ def _wrench_shown(state: JobState, value: Value) -> str:
 
 
 def _count_echo(state: JobState, value: Value) -> tuple[str, str]:
-    """Of several fasteners, say how many are tight."""
+    """Of several fasteners, say how many are tight, or turned where it is an angle."""
     step = step_named(state.sheet, value.step)
-    if value.entry.kind != "torque" or step is None or step.torque is None:
+    if step is None or step.torque is None or step.torque.count == 1:
+        return "", ""
+    turned = is_angle(step, value.entry)
+    if value.entry.kind != "torque" and not turned:
         return "", ""
     count = step.torque.count
-    if count == 1:
-        return "", ""
     tight = len(numbers_tight(step.torque, torque_entries(state.values, step.key)))
+    tight = len(numbers_turned(step, state.values)) if turned else tight
     return f" {capital(said(tight, ''))} of {said(count, '')}.", f" {tight} of {count}."
 
 

@@ -25,6 +25,7 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``signature``       name (media role ``signature``)
 ``job-closed``      how (finished, aborted), reason
 ``answered``        question (id of the ``asked`` entry), answer (as spoken), how ('replaced')
+``asked-again``     question (id of the ``asked`` entry), which is asked once more
 
 Numbers are decimal strings ("3.3") or exact fractions ("1/3"). A ``torque`` of a step with several
 fasteners carries ``which`` ("all", or "1", "2" ...), and ``wrench`` (the tool's key) where it is
@@ -189,6 +190,18 @@ class Question:
     question: str
     options: tuple[str, ...]
     about: str = "hearing"
+    again: Entry | None = None  # where it was asked once more, the last time
+
+    @property
+    def asked(self) -> Entry:
+        """The entry with which it was asked last: its answers are listened for from then on."""
+        return self.again or self.entry
+
+    @property
+    def in_full(self) -> str:
+        """The question with the answers that it wants."""
+        wants = self.about == "hearing" and len(self.options) == 1
+        return f"{self.question} Affirm or negative." if wants else self.question
 
 
 @dataclass(frozen=True)

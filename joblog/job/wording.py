@@ -15,6 +15,8 @@ from joblog.speech.units_spoken import SPOKEN_UNITS
 
 SAID_PARTS = 10  # tenths are the finest fraction that is said as one
 PLACES = 2  # fractions such as 1/3 are shown to two places; what is kept stays exact
+TEN = 10
+MOST_PLACES = 3  # nobody measures finer
 
 
 def capital(text: str) -> str:
@@ -34,9 +36,12 @@ def step_shown(step: Step) -> str:
 
 
 def sayable(value: Decimal | Fraction | int) -> Decimal:
-    """Return ``value`` as the decimal that is shown and said; exact unless it has no end."""
+    """Return ``value`` as the decimal that is shown and said: exact unless it is long or endless.
+
+    Litres and quarts add up to twelve decimals, which nobody can say or wants to read.
+    """
     text = number_text(value)
-    if "/" not in text:
+    if "/" not in text and len(text.partition(".")[2]) <= MOST_PLACES:
         return Decimal(text)
     exact = Fraction(value)
     return round(Decimal(exact.numerator) / Decimal(exact.denominator), PLACES)
@@ -77,3 +82,10 @@ def spoken_missing(what: str) -> str:
     """Return what is missing in words: figures spelled out, 'photo of the plug' short."""
     words = what.replace("photo of the", "photo").split()
     return " ".join(said(int(word), "") if word.isdigit() else word for word in words)
+
+
+def and_more(count: int) -> str:
+    """Return 'And four more.'; from ten on, which would be said in figures, only 'And more.'"""
+    if count < 1:
+        return ""
+    return f"And {said(count, '')} more." if count < TEN else "And more."

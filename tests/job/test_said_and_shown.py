@@ -69,7 +69,7 @@ def test_what_is_missing_at_the_end_is_the_next_to_do_and_a_count(bench):
     reply = job.say("job complete")
     count = len(job.state.open_findings)
     assert count > 10
-    assert reply.spoken.startswith("Not complete. Missing: vehicle level. And one seven more.")
+    assert reply.spoken.startswith("Not complete. Missing: vehicle level. And more.")
     assert f"Vehicle on level ground: not done. And {count - 1} more:" in reply.shown
     assert reply.shown.count("not done.") == 1
     line = f"{count} things are missing. Next: Vehicle on level ground: not done."

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from joblog.errors import InputError
 from joblog.job.meaning import meaning_of
 from joblog.job.session import JobSession
 from joblog.job.typed import typed_words
+
+IMAGES = Path(__file__).parents[2] / "sample_images"
 
 TO_THE_FILL = (
     "vehicle checked", "standing level", "warm up done", "fluid temperature six four celsius",
@@ -238,3 +242,99 @@ def test_a_figure_that_is_not_understood_is_never_taken_for_another(bench, typed
     reply = job.session.type_in(typed)
     assert reply.tone == "again"
     assert job.state.entries == before
+
+
+# questions that nobody answered
+
+
+def test_disregard_after_not_complete_drops_the_wish_and_no_work(filling):
+    filling.say("job complete")
+    before = filling.state
+    assert filling.say("disregard").spoken == "Disregarded."
+    assert filling.state.values == before.values
+    assert filling.state.marks == before.marks
+    assert not filling.state.questions
+    filling.say(
+        "job complete", "confirm because see note"
+    )  # what was confirmed is taken back first
+    assert filling.say("disregard").spoken.startswith("Disregarded")
+    assert filling.state.marks == before.marks
+
+
+def test_an_old_question_is_asked_again_before_it_is_answered(filling):
+    filling.say("ten quarts in")
+    filling.clock.advance(600)
+    reply = filling.say("affirm")
+    assert (reply.tone, "one zero quarts" in reply.spoken) == ("again", True)
+    assert poured(filling) == ["3.6 out"]
+    filling.say("affirm")
+    assert poured(filling) == ["3.6 out", "10 in"]
+
+
+def test_who_went_on_working_is_asked_again_and_so_is_somebody_else(filling):
+    filling.say("ten quarts in", "no leaks")
+    assert filling.say("affirm").tone == "again"
+    filling.say("no leaks", by="Sam Ortiz")
+    assert filling.say("affirm", by="Sam Ortiz").tone == "again"
+    assert poured(filling) == ["3.6 out"]
+    assert filling.say("negative").tone == "again"
+    resumed = JobSession.resume(filling.session.store, filling.session.job)
+    assert resumed.state.questions == filling.state.questions == ()
+
+
+def test_help_names_the_question(filling):
+    filling.say("ten quarts in")
+    assert filling.say("help").spoken == "In, one zero quarts? Say affirm, or negative."
+
+
+def test_job_complete_asks_what_is_open_and_offers_words_that_work(filling):
+    filling.say("ten quarts in")
+    filling.clock.advance(600)
+    reply = filling.say("job complete")
+    assert reply.spoken == "Not complete. In, one zero quarts? Affirm or negative."
+    filling.say("negative")
+    assert filling.state.questions == () or filling.state.questions[0].about == "close"
+    assert filling.say("job complete").spoken.startswith("Not complete. ")
+    filling.say("ten quarts in")
+    reply = filling.session.close("finished", "the customer had to leave", by="Imani Okafor")
+    assert filling.state.closed == "finished", reply
+
+
+# answers that can be understood
+
+
+def test_nothing_is_missing_yet_says_what_is_still_to_come(bench):
+    job = bench()
+    reply = job.say("vehicle checked", "what is missing")
+    assert reply.spoken == "Nothing is missing yet. Next: vehicle level. And more."
+    assert "17 more steps after it" in reply.shown
+
+
+def test_sums_of_mixed_units_can_be_said(filling):
+    filling.say("two liters in")
+    reply = filling.say("one quart in")
+    # 2 L = 2.1133764 US qt (1 US qt = 0.946352946 L, NIST SP 811, B.8)
+    assert "three point one one quarts in all" in reply.spoken.lower()
+    assert "3.11 US qt in all" in reply.shown
+
+
+def test_another_is_asked_about_where_the_last_was_no_full_container(filling):
+    filling.ok("one quart in", "another")
+    assert poured(filling)[1:] == ["1 in", "1 in"]
+    filling.ok("half a quart in")
+    reply = filling.say("another")
+    assert (reply.tone, "First" in reply.spoken) == ("again", True)
+    filling.say("first")
+    assert poured(filling)[-1] in {"0.5 in", "1/2 in"}
+
+
+def test_a_reading_too_early_does_not_stop_its_clock(filling):
+    filling.say("vehicle down", "engine running", "engine off")
+    filling.clock.advance(10)
+    photo = (IMAGES / "dipstick-after.jpg").read_bytes()
+    reply = filling.session.photo(photo, "dipstick", "level-read")
+    assert any(f.key.startswith("window:") for f in reply.findings)
+    assert "opens in" in filling.say("how long").spoken
+    filling.clock.advance(60)
+    filling.session.photo(photo, "dipstick", "level-read")
+    assert filling.say("how long").spoken == "No clock is running."
