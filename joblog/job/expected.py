@@ -46,8 +46,8 @@ def _wanted(sheet: Sheet, state: StepState) -> list[tuple[str, float]]:
     if any(what.startswith("torque") for what in state.missing):
         wanted += [(tag, LACKING) for tag in (f"torque-at:{step.key}", "torque:here")]
         wanted.append((name_tag(sheet, step, "torque"), LACKING))
-    if "angle" in state.missing:
-        wanted.append((f"angle:{step.key}", LACKING))
+    if any(what.startswith("angle") for what in state.missing):
+        wanted += [(tag, LACKING) for tag in (f"angle:{step.key}", "angle:here")]
     if step.pour:
         tags = ("in", "more", "share") if step.pour.direction == "in" else ("out",)
         wanted += [(f"{tag}:{key}", LACKING) for tag in tags for key in (step.pour.fluid, "here")]

@@ -26,7 +26,12 @@ from joblog.job.guard_time import clock_findings, fan_findings, window_findings
 from joblog.job.guard_undone import ReplayUpTo, undone_findings
 from joblog.job.guard_unit import unit_findings
 from joblog.job.guard_values import value_findings
-from joblog.job.guard_wanted import confirmations, missing_findings, unsure_findings
+from joblog.job.guard_wanted import (
+    confirmations,
+    confirmed_words,
+    missing_findings,
+    unsure_findings,
+)
 from joblog.job.history import History
 from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind, JobState
@@ -81,9 +86,11 @@ def _resolved(
     if own and finding.key.startswith(SUMS) and own.seq < seqs.get(finding.entry or "", -1):
         own = None  # the sum that was confirmed was another
     if finding.kind is FindingKind.MISSING and finding.resolved and own:
-        return replace(finding, resolved=f"{_words(own)}; {finding.resolved}")
+        return replace(finding, resolved=f"{confirmed_words(own)}; {finding.resolved}")
     by = own or _left_out_before(state.sheet, finding, confirmed, seqs)
-    return finding if finding.resolved or by is None else replace(finding, resolved=_words(by))
+    if finding.resolved or by is None:
+        return finding
+    return replace(finding, resolved=confirmed_words(by))
 
 
 def _left_out_before(
@@ -98,8 +105,3 @@ def _left_out_before(
     first = step is not None and other in required_before(sheet, step)
     left = confirmed.get(f"missing:{other}:step") if first else None
     return left if left is not None and left.seq < seqs.get(finding.entry or "", -1) else None
-
-
-def _words(confirmed: Entry) -> str:
-    reason = str(confirmed.body.get("reason", "")).strip() or "no reason given"
-    return f"confirmed by {confirmed.by or 'technician'}: {reason}"

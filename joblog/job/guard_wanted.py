@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from joblog.job.history import History
+from joblog.job.torques import lacking
 from joblog.job.types import Finding, FindingKind, JobState, StepState, StepStatus
 from joblog.job.wording import spoken_missing, step_name
 from joblog.record.entry import Entry
+
+_NUMBERED = re.compile(r"(missing:.*:(?:torque|angle))-([0-9]+(?:-[0-9]+)*)")
 
 
 def missing_findings(state: JobState, history: History) -> Iterator[Finding]:
@@ -34,7 +38,27 @@ def missing_findings(state: JobState, history: History) -> Iterator[Finding]:
             yield replace(found, resolved="done afterwards")
         if step.status is StepStatus.INCOMPLETE:
             for what in step.missing:
-                yield missing_finding(step, what, wish.id, wish.at)
+                found = missing_finding(step, what, wish.id, wish.at)
+                own = _named_among_others(found.key, confirmed)
+                yield replace(found, resolved=confirmed_words(own)) if own else found
+
+
+def _named_among_others(key: str, confirmed: Mapping[str, Entry]) -> Entry | None:
+    """Return the confirmation of more fasteners, those of ``key`` among them, or None."""
+    mine = _NUMBERED.fullmatch(key)
+    for other, entry in confirmed.items():
+        theirs = _NUMBERED.fullmatch(other)
+        if mine and theirs and mine[1] == theirs[1]:
+            left, named = (set(match[2].split("-")) for match in (mine, theirs))
+            if left < named:
+                return entry
+    return None
+
+
+def confirmed_words(confirmed: Entry) -> str:
+    """Return who confirmed a finding and why, as the finding's end is told."""
+    reason = str(confirmed.body.get("reason", "")).strip() or "no reason given"
+    return f"confirmed by {confirmed.by or 'technician'}: {reason}"
 
 
 def confirmations(history: History) -> dict[str, Entry]:
@@ -42,12 +66,17 @@ def confirmations(history: History) -> dict[str, Entry]:
     return {str(e.entry.body.get("finding", "")): e.entry for e in history.of("confirmed")}
 
 
+def missing_key(step: StepState, what: str) -> str:
+    """Return the key of one of the things that ``step`` lacks: 'torque-3-5' for two of five."""
+    return lacking(step.step, step.values).get(what, what.replace(" ", "-"))
+
+
 def missing_finding(step: StepState, what: str, entry: str, at: str) -> Finding:
     """Return the finding that ``what`` is missing at a step: 'step', a value or a photo."""
     name = step_name(step.step)
     whole = what == "step"
     return Finding(
-        key=f"missing:{step.step.key}:{what.replace(' ', '-')}",
+        key=f"missing:{step.step.key}:{missing_key(step, what)}",
         kind=FindingKind.MISSING,
         text=f"{step.step.title}: not done." if whole else f"{step.step.title}: {what} missing.",
         spoken=f"Missing: {name}." if whole else f"Missing: {spoken_missing(what)}, {name}.",

@@ -216,8 +216,8 @@ def _recorded_since(
 
 def _of_another(drafts: list[Draft], said: Meaning) -> bool:
     """Say whether ``said`` names another of several fasteners than the one asked about."""
-    asked = str(drafts[0].body.get("which", "")) if drafts else ""
-    return bool(asked and said.which) and asked != said.which
+    asked = {str(draft.body.get("which", "")) for draft in drafts} - {""}
+    return bool(asked and said.which) and said.which not in (*asked, "all")
 
 
 def _repeated(question: Question, sheet: Sheet, meaning: Meaning) -> Plan | None:
@@ -237,6 +237,8 @@ def _repeated(question: Question, sheet: Sheet, meaning: Meaning) -> Plan | None
 def _same_draft(draft: dict[str, Any], meaning: Meaning) -> bool:
     if draft["kind"] == "step-done":  # the tags are compared, too
         return True
+    if meaning.which and meaning.which != str(draft["body"].get("which", "")):
+        return False  # of another fastener, though of the same value
     return meaning.value is not None and number(draft["body"].get("value", "0")) == meaning.value
 
 

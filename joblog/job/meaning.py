@@ -19,7 +19,8 @@ class Meaning:
     ``act`` is the tag before its first colon: step, torque, in, out, more, share, reading, photo,
     clock, control, note, bare; ``target`` what follows it. ``values`` are the readings that the
     spoken number allows (one, unless it is ambiguous); their unit is '' where none was said.
-    ``correction`` is set by the word 'correction'.
+    ``correction`` is set by the word 'correction'. ``span`` is where in ``text`` the words of the
+    value begin and end; (0, 0) where there is none.
     """
 
     act: str
@@ -31,6 +32,7 @@ class Meaning:
     phase: str = ""
     which: str = ""
     wrench: str = ""
+    span: tuple[int, int] = (0, 0)
 
     @property
     def tag(self) -> str:
@@ -50,6 +52,10 @@ class Meaning:
     def with_values(self, values: tuple[SaidValue, ...]) -> Meaning:
         """Return the same meaning with other values."""
         return replace(self, values=values)
+
+    def of_number(self, which: str) -> Meaning:
+        """Return the same meaning of the fastener numbered ``which``."""
+        return replace(self, which=which)
 
     @property
     def gist(self) -> tuple[object, ...]:
@@ -77,18 +83,13 @@ def _from_parse(parse: Parse) -> Meaning | None:
             act, target = head, rest
     if not act:
         return None
+    value = next((s for s in parse.spans if s.rule in VALUE_RULES), None)
     return Meaning(
         act=act,
         target=target,
         text=" ".join(parse.words),
-        values=_values(parse),
+        values=said_values(parse.words[value.start : value.end]) if value else (),
         correction=correction,
+        span=(value.start, value.end) if value else (0, 0),
         **fields,
     )
-
-
-def _values(parse: Parse) -> tuple[SaidValue, ...]:
-    for span in parse.spans:
-        if span.rule in VALUE_RULES:
-            return said_values(parse.words[span.start : span.end])
-    return ()

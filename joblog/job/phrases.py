@@ -76,18 +76,21 @@ def _step_phrases(sheet: Sheet) -> Iterator[Phrase]:
 def fastener_words(step: Step) -> str:
     """Return what the fastener of ``step`` is called aloud, with its stage where it has several."""
     assert step.torque is not None
-    name = words_of(step.torque.fastener)
-    return name if step.torque.stage == 1 else f"{name} stage {_count_word(step.torque.stage)}"
+    return _staged(words_of(step.torque.fastener), step.torque)
 
 
-_NUMBERS = tuple(
+def _staged(name: str, torque: Torque) -> str:
+    return name if torque.stage == 1 else f"{name} stage {_count_word(torque.stage)}"
+
+
+NUMBER_WORDS = tuple(
     "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen"  # noqa: SIM905 - legible
     " fifteen sixteen seventeen eighteen nineteen twenty".split()
 )
 
 
 def _count_word(number: int) -> str:
-    return _NUMBERS[number] if number < len(_NUMBERS) else digits_of(str(number))
+    return NUMBER_WORDS[number] if number < len(NUMBER_WORDS) else digits_of(str(number))
 
 
 def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
@@ -118,7 +121,7 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
             correctable=True,
         )
         if step.torque.angle is not None:
-            yield _angle_phrase(step.key, name, step.title)
+            yield _angle_phrase(step.key, name, step.title, step.torque)
     first = next((step.torque for step in sheet.steps if step.torque), None)
     if first is not None:
         yield Phrase(
@@ -129,6 +132,8 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
             group="Values",
             correctable=True,
         )
+    if any(s.torque and s.torque.angle is not None for s in sheet.steps):
+        yield from _angle_at_hand(sheet)
 
 
 def _with_wrench(sheet: Sheet) -> str:
@@ -152,8 +157,7 @@ def _torque_pattern(name: str, torque: Torque) -> str:
     if torque.count == 1:
         return f"{name} {ways} | torque {name} [to | is | at] {value}"
     # A number needs a word after it, or 'nut five one ten' could be taken apart in two ways.
-    numbers = " | ".join(f"{word} {{which:{n}}}" for n, word in _numbered(torque.count))
-    every = f"((all [the] | each) {{which:all}}) ({name} | {plural(name)})"
+    numbers, every = _numbers_said(torque), _every(name, torque)
     return (
         f"{name} {ways} | {name} [number] ({numbers}) (is | torqued | torque | tight | at)"
         f" [torqued] [to | at] {value} | {every} [are | is] [torqued | torque | tight] [to | at]"
@@ -161,16 +165,43 @@ def _torque_pattern(name: str, torque: Torque) -> str:
     )
 
 
-def _numbered(count: int) -> list[tuple[int, str]]:
-    return [(n, _NUMBERS[n]) for n in range(1, min(count, len(_NUMBERS) - 1) + 1)]
+def _numbers_said(torque: Torque) -> str:
+    numbered = enumerate(NUMBER_WORDS[1 : torque.count + 1], 1)
+    return " | ".join(f"{word} {{which:{n}}}" for n, word in numbered)
 
 
-def _angle_phrase(key: str, name: str, title: str) -> Phrase:
+def _every(name: str, torque: Torque) -> str:
+    many = _staged(plural(words_of(torque.fastener)), torque)
+    return f"((all [the] | each) {{which:all}}) ({name} | {many})"
+
+
+def _angle_phrase(key: str, name: str, title: str, torque: Torque) -> Phrase:
+    value = "<angle-value>"
+    turned = f"([is | are] turned [by | another] | angle [is]) {value}"
+    ways = f"{name} {turned} | angle {name} {value}"
+    if torque.count > 1:
+        every = _every(name, torque)
+        ways += f" | {name} [number] ({_numbers_said(torque)}) {turned} | {every} {turned}"
+        ways += f" | angle {every} {value}"
     return Phrase(
         tag=f"angle:{key}",
-        pattern=f"{name} [is] turned [by | another] <angle-value> | angle {name} <angle-value>",
+        pattern=ways,
         example=f"{name} turned nine zero degrees",
         does=f"records the angle after the torque: {title}",
+        group="Values",
+        correctable=True,
+    )
+
+
+def _angle_at_hand(sheet: Sheet) -> Iterator[Phrase]:
+    """An angle without a name, where no reading of the sheet has that very name."""
+    if any(s.reading and words_of(s.reading.name) == "angle" for s in sheet.steps):
+        return
+    yield Phrase(
+        tag="angle:here",
+        pattern="(angle | turned) [is | by | another] <angle-value>",
+        example="angle nine zero degrees",
+        does="records the angle of the step at hand",
         group="Values",
         correctable=True,
     )

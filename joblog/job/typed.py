@@ -15,7 +15,7 @@ from joblog.job.said_units import said_unit_names
 from joblog.job.wording import capital
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Sheet
-from joblog.speech.number_words import DIGITS, TEENS, TENS
+from joblog.speech.number_words import DIGITS, TEENS, TEENS_TABLE, TENS, TENS_TABLE
 
 _UNITS = {
     "lbf·ft": "foot pounds", "lbf.ft": "foot pounds", "ft-lbf": "foot pounds",
@@ -49,6 +49,7 @@ _SILENT = re.compile(
 )  # what may be left out where it stands in no number
 _HEAD = re.compile(r"[,;:!?\"“”‘’'()\[\]*_–—…]*")
 _STARTS = re.compile(r"(-?\.?[0-9][0-9.,]*|[a-z]*)")
+_TWO_FIGURES = re.compile(r"([1-9][0-9])([a-z°%·.³-]*)")
 _NUMBERS = frozenset({*DIGITS, *TEENS, *TENS, "hundred", "thousand"})
 
 
@@ -70,10 +71,31 @@ def typed_words(text: str) -> str:
         after_figure = before[-1:].isdigit()
         if after_figure and before != "1" and stripped in _SINGULAR:
             stripped += "s"  # '0.5 quart': with a decimal the grammar has many quarts
-        words += _token_words(stripped, after_figure)
+        words += _behind_a_number(words, stripped) or _token_words(stripped, after_figure)
         before = stripped
         marks = token[len(token.rstrip(_MARKS + ".")) :]
     return " ".join(words)
+
+
+def _behind_a_number(words: list[str], token: str) -> list[str]:
+    """Spell two figures behind one number as one: 'nut one 15' is 'one fifteen', no '1 1 5'.
+
+    So it is asked about as when it is spoken; [] for everything else.
+    """
+    match = _TWO_FIGURES.fullmatch(token)
+    if match is None or not _one_number(words):
+        return []
+    tens, ones = int(match[1]) // 10, int(match[1]) % 10
+    if tens == 1:
+        return [TEENS_TABLE[ones], *_token_words(match[2], True)]
+    said = [TENS_TABLE[tens - 2], *([_NAMES[ones]] if ones else [])]
+    return [*said, *_token_words(match[2], True)]
+
+
+def _one_number(words: list[str]) -> bool:
+    """Say whether one number, in one word, stands at the end of ``words``."""
+    last, before = ["", "", *words][:-3:-1]
+    return last in _NUMBERS and before not in _NUMBERS
 
 
 def _changes_a_number(words: list[str], marks: str, token: str) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from joblog.job.grammar import grammar_for_sheet
-from joblog.job.phrases import words_of
+from joblog.job.phrases import plural, words_of
 from joblog.job.wording import step_name
 from joblog.measure.units import UNITS
 from joblog.sheet.model import Sheet
@@ -52,7 +52,8 @@ def closed_vocabulary(sheet: Sheet) -> set[str]:
         words |= set(spoken_words(f"{unit.singular} {unit.plural}"))
     for other in UNITS.values():
         words |= set(spoken_words(f"{other.singular} {other.plural}"))
-    for text in _names(sheet):
+    several = [s.torque for s in sheet.steps if s.torque and s.torque.count > 1]
+    for text in (*_names(sheet), *(plural(words_of(torque.fastener)) for torque in several)):
         words |= set(spoken_words(text))
     return words
 

@@ -17,7 +17,7 @@ from joblog.report.past import Past
 from joblog.report.quantity import Units, between, quantity
 from joblog.report.settings import ShopSettings
 from joblog.report.text import clean
-from joblog.sheet.model import Fluid
+from joblog.sheet.model import Fluid, Step
 
 _FINEST_SHARE = 3  # decimals of a per cent; a photo measures far less finely
 
@@ -160,19 +160,22 @@ def value_name(c: Context, value: Value) -> str:
     t, step = c.t, next((s for s in c.state.sheet.steps if s.key == value.step), None)
     if value.entry.kind == "torque" and step and step.torque:
         name = t.say("Torque, {fastener}", fastener=t.sheet(step.torque.fastener))
-        which = str(value.entry.body.get("which", ""))
-        if which == "all":
-            return t.say("{name} (all {count})", name=name, count=step.torque.count)
-        if which:
-            return t.say("{name} (no. {which})", name=name, which=clean(which))
-        return name
+        return _of_number(c, step, value, name)
     if value.entry.kind == "quantity":
         fluid = c.fluid(str(value.entry.body.get("fluid", "")))
         name = t.sheet(fluid.name if fluid else str(value.entry.body.get("fluid", "")))
         out = value.entry.body.get("direction") == "out"
         return t.say("{fluid}, out", fluid=name) if out else t.say("{fluid}, in", fluid=name)
     name = t.sheet(value.name)
-    return name[:1].upper() + name[1:]
+    return _of_number(c, step, value, name[:1].upper() + name[1:])
+
+
+def _of_number(c: Context, step: Step | None, value: Value, name: str) -> str:
+    """Return ``name`` with the number of the fastener that a torque or an angle is about."""
+    which = str(value.entry.body.get("which", ""))
+    if which == "all" and step and step.torque:
+        return c.t.say("{name} (all {count})", name=name, count=step.torque.count)
+    return c.t.say("{name} (no. {which})", name=name, which=clean(which)) if which else name
 
 
 def photo_name(c: Context, photo: Photo) -> str:

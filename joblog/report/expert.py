@@ -7,6 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from joblog.job.guard_quantity import balance_of, step_drains, tolerance
+from joblog.job.guard_wanted import missing_key
 from joblog.job.types import FindingKind, FluidState, Photo, StepState, StepStatus, Value
 from joblog.job.values import converted, pour_steps, value_of
 from joblog.measure.colour import delta_e_2000
@@ -341,7 +342,7 @@ def _step(c: Context, state: StepState, number: int) -> Step:
     details = list(_amounts(c, state.values))
     details += _photos(c, state.photos)
     if state.missing and done:
-        missing = t.listing([lacking(c, state.step, m.replace(" ", "-")) for m in state.missing])
+        missing = t.listing([lacking(c, state.step, missing_key(state, m)) for m in state.missing])
         details.append(t.say("still missing: {what}", what=missing))
     details += _see_findings(c, state)
     status = t.say("done") if state.status is StepStatus.DONE else t.say("done, not complete")

@@ -27,8 +27,11 @@ def kind_name(c: Context, kind: FindingKind) -> str:
 def lacking(c: Context, step: Step, what: str) -> str:
     """Return the name of a missing value or photo, from the key that the guard gave it."""
     t = c.t
-    number = what.removeprefix("torque-")
-    if number != what:
+    kind, *numbers = what.split("-")
+    if numbers and all(number.isdigit() for number in numbers) and kind in ("torque", "angle"):
+        number = t.listing(numbers)
+        if kind == "angle":
+            return t.say("angle of turn no. {number}", number=number)
         return t.say("tightening torque no. {number}", number=number)
     known = {
         "torque": t.say("tightening torque"),
