@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
@@ -13,9 +14,21 @@ from joblog.record.entry import Entry
 from joblog.sheet.model import Fluid, Sheet
 
 
-def fluids_of(sheet: Sheet, history: History) -> tuple[FluidState, ...]:
-    """Return what went in and came out of every fluid of the sheet."""
-    return tuple(_fluid(fluid, history) for fluid in sheet.fluids)
+def fluids_of(
+    sheet: Sheet, history: History, undone: Mapping[str, int] | None = None
+) -> tuple[FluidState, ...]:
+    """Return what went in and came out of every fluid of the sheet.
+
+    ``undone`` says since where in the record a step counts: what was filled before the drain plug
+    came out once more is not in the unit any longer.
+    """
+    since = undone or {}
+    counted = [
+        event.entry
+        for event in history.of("quantity")
+        if event.root.seq > since.get(str(event.entry.body.get("step")), -1)
+    ]
+    return tuple(_fluid(fluid, counted) for fluid in sheet.fluids)
 
 
 def fluid_unit(fluid: Fluid) -> str:
@@ -26,9 +39,9 @@ def fluid_unit(fluid: Fluid) -> str:
     return "L"
 
 
-def _fluid(fluid: Fluid, history: History) -> FluidState:
+def _fluid(fluid: Fluid, counted: Sequence[Entry]) -> FluidState:
     unit = fluid_unit(fluid)
-    entries = [e.entry for e in history.of("quantity") if e.entry.body.get("fluid") == fluid.key]
+    entries = [entry for entry in counted if entry.body.get("fluid") == fluid.key]
     poured_in, poured_out = (_sum(entries, direction, unit) for direction in ("in", "out"))
     total = _in_unit(fluid.total.value, fluid.total.unit, unit) if fluid.total else None
     specified = fluid.service

@@ -71,8 +71,26 @@ def marks_of(sheet: Sheet, history: History) -> tuple[Mark, ...]:
             Mark(step.key, event.entry, event.root, conditions, done, step.key not in done)
         )
         conditions = conditions - set(step.clears) | set(step.sets)
-        done |= {step.key}
+        gone = undone_by(sheet, marks[-1])
+        torques = [entry for entry in torques if entry.body.get("step") not in gone]
+        done = done - gone | {step.key}
     return tuple(marks)
+
+
+def undone_by(sheet: Sheet, mark: Mark) -> frozenset[str]:
+    """Return the steps that must be done again because of ``mark``: the plug is out once more.
+
+    Done for the first time it undoes only what was torqued before: a plug that has yet to come out
+    can't be tight in the end. An amount that was told early, in the wrong order, still holds.
+    """
+    step = step_named(sheet, mark.step)
+    undone = [other for other in sheet.steps if step and other.key in step.undoes]
+    return frozenset(other.key for other in undone if other.torque or not mark.first)
+
+
+def undone_at(sheet: Sheet, marks: Sequence[Mark]) -> dict[str, int]:
+    """Return, for every step that was undone, where in the record that was the last time."""
+    return {key: mark.root.seq for mark in marks for key in undone_by(sheet, mark)}
 
 
 def holds(step: Step, conditions: frozenset[str]) -> bool:

@@ -13,7 +13,7 @@ from joblog.job.clocks import Phase, clocks_of, taken_after, was_waiting, window
 from joblog.job.fluids import fluids_of
 from joblog.job.guard import guard
 from joblog.job.history import History, history_of
-from joblog.job.marks import conditions_after, marks_of, since
+from joblog.job.marks import conditions_after, marks_of, since, undone_at
 from joblog.job.photos import photos_of
 from joblog.job.torques import is_angle, lacking
 from joblog.job.types import (
@@ -45,6 +45,7 @@ def _replayed(sheet: Sheet, entries: Sequence[Entry]) -> tuple[JobState, History
     """Return the job without its findings, and which entries count."""
     history = history_of(entries)
     marks = marks_of(sheet, history)
+    undone = undone_at(sheet, marks)
     values = values_of(sheet, history)
     photos = photos_of(history)
     questions = _open_questions(entries, history)
@@ -55,8 +56,10 @@ def _replayed(sheet: Sheet, entries: Sequence[Entry]) -> tuple[JobState, History
         sheet=sheet,
         opened=opened.body if opened else {},
         opened_at=opened.at if opened else "",
-        steps=tuple(_step(step, marks, values, photos) for step in sheet.steps),
-        fluids=fluids_of(sheet, history),
+        steps=tuple(
+            _step(step, marks, values, photos, undone.get(step.key, -1)) for step in sheet.steps
+        ),
+        fluids=fluids_of(sheet, history, undone),
         values=values,
         photos=photos,
         clocks=_clocks(sheet, history, marks),
@@ -76,12 +79,17 @@ def _replayed(sheet: Sheet, entries: Sequence[Entry]) -> tuple[JobState, History
 
 
 def _step(
-    step: Step, marks: Sequence[Mark], values: Sequence[Value], photos: Sequence[Photo]
+    step: Step,
+    marks: Sequence[Mark],
+    values: Sequence[Value],
+    photos: Sequence[Photo],
+    undone: int,
 ) -> StepState:
-    mine = [mark for mark in marks if mark.step == step.key]
-    first = since(step, marks)
-    own_values = tuple(v for v in values if v.step == step.key)
-    own_photos = tuple(p for p in photos if p.step == step.key)
+    """Return where a step stands; what was recorded before ``undone`` counts no more."""
+    mine = [mark for mark in marks if mark.step == step.key and mark.root.seq > undone]
+    first = since(step, mine)
+    own_values = tuple(v for v in values if v.step == step.key and v.first_seq > undone)
+    own_photos = tuple(p for p in photos if p.step == step.key and p.entry.seq > undone)
     missing = _missing(step, own_values, own_photos)
     status = StepStatus.OPEN
     if mine:

@@ -277,6 +277,9 @@ def _wanted_or_next(before: JobState, after: JobState, entries: Sequence[Entry])
     if state.missing and state.status is StepStatus.INCOMPLETE:
         return _wanted(after.sheet, state)
     was = before.step(state.step.key)
+    undone = before.done - after.done
+    if undone and not any(e.kind == "disregarded" for e in entries):
+        return next_words(after)
     if state.status is not StepStatus.DONE or (was and was.status is StepStatus.DONE):
         return "", ""
     return next_words(after)

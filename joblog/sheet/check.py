@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable
 from joblog.errors import InputError
 from joblog.measure.units import unit_of
 from joblog.sheet.check_fluids import FLUID_RULES
+from joblog.sheet.check_names import NAME_RULES
 from joblog.sheet.check_order import ORDER_RULES
 from joblog.sheet.check_readings import READING_RULES
 from joblog.sheet.check_times import TIME_RULES
@@ -59,6 +60,7 @@ def _references(sheet: Sheet) -> Found:
         at: FieldPath = ("steps", i)
         yield from unknown("step", step.after, (*at, "after"))
         yield from unknown("step", step.before, (*at, "before"))
+        yield from unknown("step", step.undoes, (*at, "undoes"))
         yield from unknown("part", step.parts, (*at, "parts"))
         yield from unknown("tool", step.tools, (*at, "tools"))
         for name in ("sets", "clears", "only_when", "not_while"):
@@ -117,6 +119,7 @@ _RULES: tuple[Callable[[Sheet], Found], ...] = (
     _references,
     _units,
     *WORD_RULES,
+    *NAME_RULES,
     *ORDER_RULES,
     *TORQUE_RULES,
     *FLUID_RULES,

@@ -242,6 +242,7 @@ class Step(Part):
     only_when: tuple[Key, ...] = ()
     not_while: tuple[Key, ...] = ()
     optional: Flag = False
+    undoes: tuple[Key, ...] = ()  # steps to be done again once this one is done after them
     checks_unit: Flag = False  # the step that makes sure that sheet and unit belong together
     parts: tuple[Key, ...] = ()
     tools: tuple[Key, ...] = ()
