@@ -220,4 +220,50 @@ def _phases(sheet: Sheet) -> Found:
                 )
 
 
-ORDER_RULES = (_cycles, _conditions, _carried_out, _since, _phases)
+def _passing(sheet: Sheet) -> Found:
+    """Remark on a step that can't be done any more once a later one is, and that this doesn't ask.
+
+    Left out, such a step would be proposed as the next to the end of the job.
+    """
+    earlier = _implied(sheet)
+    listed = [step for _, step, _ in in_order(sheet)]
+    place = {step.key: n for n, step in enumerate(listed)}
+    for i, step in enumerate(sheet.steps):
+        if step.optional or step.key not in place:
+            continue
+        later = listed[place[step.key] + 1 :]
+        for field, ends, begins in (
+            ("only_when", "clears", "sets"),
+            ("not_while", "sets", "clears"),
+        ):
+            for key in getattr(step, field):
+                last = _last_chance(key, later, ends, begins)
+                if last and step.key not in all_earlier(earlier, last.key):
+                    yield Complaint(
+                        ("steps", i, field),
+                        f"when '{last.key}' is done, this step can't be done any more "
+                        f"('{key}'), and still is the next to do; write before = "
+                        f'["{last.key}"] here, or an earlier step',
+                        True,
+                    )
+
+
+def _last_chance(key: str, later: list[Step], ends: str, begins: str) -> Step | None:
+    """Return the first step that ends what ``key`` asks for, None where it may come back."""
+    if any(key in getattr(step, begins) for step in later):
+        return None
+    return next((step for step in later if key in getattr(step, ends)), None)
+
+
+def _implied(sheet: Sheet) -> Earlier:
+    """Return the order with what conditions imply: the only step that sets one comes before."""
+    earlier = earlier_steps(sheet)
+    for key in set(sheet.conditions) - set(sheet.initially):
+        setters = [step.key for step in sheet.steps if key in step.sets]
+        for step in sheet.steps:
+            if len(setters) == 1 and key in step.only_when:
+                earlier[step.key].add(setters[0])
+    return earlier
+
+
+ORDER_RULES = (_cycles, _conditions, _carried_out, _since, _phases, _passing)

@@ -1,10 +1,9 @@
-"""Phrases and names that can't be told apart, or can't be said."""
+"""Phrases that can't be told apart, or can't be said, and texts that can't be read."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from collections import defaultdict
 from collections.abc import Iterator
 
 from joblog.errors import SheetError
@@ -159,77 +158,37 @@ def _shared(sheet: Sheet) -> Found:
                 )
 
 
-def _spoken(phrase: str) -> list[str]:
+def known_forms(phrase: str) -> list[str]:
+    """Return the sentences of a phrase; none where its brackets don't match or it is endless."""
     if len(phrase) > LONGEST_PHRASE:
         return []
     try:
-        forms = forms_of(phrase)
+        return forms_of(phrase)
     except SheetError:
         return []
+
+
+def _spoken(phrase: str) -> list[str]:
+    forms = known_forms(phrase)
     return [*forms, *(f"{form} {ending}" for form in forms for ending in ENDINGS)]
 
 
-def _plain(name: str) -> str:
-    return " ".join(re.sub(r"[^a-z' ]+", " ", name.lower().replace("-", " ")).split())
+_DONE = re.compile(
+    r"\b(was|were|has been|have been) (\w+ly )?(\w+(ed|en|wn)|put|set|let|made|done|cut|bled)\b",
+    re.IGNORECASE,
+)
 
 
-def _named(sheet: Sheet) -> Found:
-    """Names that are spoken: figures in them can't be, and two must not be alike."""
-    poured = {s.pour.fluid for s in sheet.steps if s.pour}
-    fluids: dict[str, str] = {}
-    for i, fluid in enumerate(sheet.fluids):
-        for said in fluid.say or ([_plain(fluid.name)] if fluid.key in poured else []):
-            path = ("fluids", i, "say" if fluid.say else "name")
-            if not re.search("[a-z]{2}", said):
-                yield Complaint(path, f"'{fluid.name}' can't be spoken; add say = [\"the oil\"]")
-            other = fluids.setdefault(said, fluid.key)
-            if said and other != fluid.key:
-                yield Complaint(
-                    path,
-                    f"'{said}' already is '{other}'; add a 'say' that tells the two fluids apart",
-                )
-    yield from _fasteners(sheet)
-    yield from _reading_names(sheet)
+def _planned(sheet: Sheet) -> Found:
+    """Remark on a summary that tells the work as done: it stands on the report of any job."""
+    found = _DONE.search(sheet.sheet.summary)
+    if found:
+        yield Complaint(
+            ("sheet", "summary"),
+            f"'{found[0]}' is written before anything is done; write what is done, and what for: "
+            '"The oil is replaced, so that ..."',
+            True,
+        )
 
 
-def _fasteners(sheet: Sheet) -> Found:
-    written: dict[str, str] = {}
-    for i, step in enumerate(sheet.steps):
-        if step.torque is None:
-            continue
-        path, name = ("steps", i, "torque", "fastener"), _plain(step.torque.fastener)
-        if not name:
-            yield Complaint(
-                path, f"'{step.torque.fastener}' can't be spoken; write words: \"drain plug\""
-            )
-            continue
-        other = written.setdefault(name, step.torque.fastener)
-        if " ".join(other.lower().split()) != " ".join(step.torque.fastener.lower().split()):
-            yield Complaint(
-                path,
-                f"'{step.torque.fastener}' and '{other}' are both said '{name}'; "
-                "tell them apart by words instead of figures",
-            )
-
-
-def _reading_names(sheet: Sheet) -> Found:
-    units: dict[str, set[str]] = defaultdict(set)
-    for i, step in enumerate(sheet.steps):
-        if step.reading is None:
-            continue
-        path, name = ("steps", i, "reading", "name"), _plain(step.reading.name)
-        if not name:
-            yield Complaint(
-                path, f"'{step.reading.name}' can't be spoken; write words: \"oil level\""
-            )
-        units[name].add(step.reading.unit)
-        if len(units[name]) > 1:
-            yield Complaint(
-                path,
-                f"'{name}' is read in {' and '.join(sorted(units[name]))} on this sheet; use one "
-                "unit, or another name",
-            )
-            units[name] = {step.reading.unit}
-
-
-WORD_RULES = (_texts, _too_long, _phrases, _shared, _named)
+WORD_RULES = (_texts, _too_long, _planned, _phrases, _shared)

@@ -52,3 +52,18 @@ def test_sheet_runs_from_a_spoken_script(key, tmp_path):
     assert all(finding.resolved or finding.kind == "observation" for finding in state.findings)
     assert store.verify(session.job).whole
     store.close()
+
+
+def test_a_sample_that_was_not_taken_in_time_is_not_the_next_step_for_ever(tmp_path):
+    """The tank is empty: its old oil can't be sampled any more."""
+    store = open_store(tmp_path)
+    session = JobSession.start(store, sheet_text("hydraulic-pack"), opening("hydraulic-pack"))
+    for line in ("locked out", "pressure is off", "gauge pressure zero bar"):
+        session.type_in(line)
+    assert session.state.next_step.step.key == "sample"
+    reply = session.type_in("tank is empty")
+    assert "sample taken must come first" in reply.spoken
+    session.type_in("confirm because not possible")
+    session.type_in("drained five eight liters")
+    assert session.state.next_step.step.key == "line-off"
+    store.close()
