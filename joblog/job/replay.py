@@ -8,6 +8,7 @@ otherwise left alone.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from joblog.job.clocks import Phase, clocks_of, taken_after, was_waiting, window_phase
 from joblog.job.fluids import fluids_of
@@ -46,7 +47,10 @@ def _replayed(sheet: Sheet, entries: Sequence[Entry]) -> tuple[JobState, History
     history = history_of(entries)
     marks = marks_of(sheet, history)
     undone = undone_at(sheet, marks)
-    values = values_of(sheet, history)
+    values = tuple(
+        replace(v, undone=v.first_seq <= undone.get(v.step or "", -1))
+        for v in values_of(sheet, history)
+    )
     photos = photos_of(history)
     questions = _open_questions(entries, history)
     opened = next((e for e in entries if e.kind == "job-opened"), None)
@@ -88,7 +92,7 @@ def _step(
     """Return where a step stands; what was recorded before ``undone`` counts no more."""
     mine = [mark for mark in marks if mark.step == step.key and mark.root.seq > undone]
     first = since(step, mine)
-    own_values = tuple(v for v in values if v.step == step.key and v.first_seq > undone)
+    own_values = tuple(v for v in values if v.step == step.key and not v.undone)
     own_photos = tuple(p for p in photos if p.step == step.key and p.entry.seq > undone)
     missing = _missing(step, own_values, own_photos)
     status = StepStatus.OPEN

@@ -118,6 +118,7 @@ class Value:
     # through an adapter, what the fastener gets while the wrench shows ``value``
     wrench: str = ""  # key of the wrench that was used, '' where nobody knows
     adapter: str = ""  # key of the adapter that it was used through
+    undone: bool = False  # its step was undone since (a sheet's ``undoes``): it counts no more
 
     @property
     def first_seq(self) -> int:

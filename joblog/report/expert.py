@@ -55,7 +55,7 @@ def _value(c: Context, value: Value, index: int) -> Measured:
     inside = None if unknown else value.within
     exact = value.in_spec_unit if value.in_spec_unit is not None else Fraction(value.value)
     name = value_name(c, value)
-    ended = mended(c, "spec", value.entry.id)
+    ended = c.t.say("undone later") if value.undone else mended(c, "spec", value.entry.id)
     said = _mended(c.t.say("not sure") if unknown else verdict(c, inside), ended)
     text = c.t.say("{name}: {verdict}", name=name, verdict=said)
     return Measured(
@@ -279,11 +279,12 @@ def _sum(c: Context, fluid: FluidState, pours: list[Value], direction: str) -> M
     low, high = fluid_limits(c, fluid) if into else (None, None)
     inside, said = _sum_verdict(c, fluid, total, low, high)
     name, last = value_name(c, pours[-1]), pours[-1]
+    counted = [pour for pour in pours if not pour.undone]
     text = c.t.say("{name}: {verdict}", name=name, verdict=said)
     how, sure = how_known(c, last.entry)
-    several = len(pours) > 1
-    if several:
-        how, sure = c.t.say("sum of {n} amounts", n=c.t.number(len(pours))), ""
+    several = len(pours) > 1 or not counted
+    if len(counted) > 1:
+        how, sure = c.t.say("sum of {n} amounts", n=c.t.number(len(counted))), ""
     specified = c.between(low, high, fluid.unit)
     if into and specified and by_what_came_out(c, fluid):
         specified = c.t.say("{limits} (by what came out)", limits=specified)
@@ -325,7 +326,8 @@ def _pour(c: Context, pour: Value) -> str:
         was, before = value_of(c.state.sheet, old), c.t.time(old.at, seconds=True)
         said = _said(c, was) if was else entry_value(c, old)
         amount = c.t.say("{amount} (was {old}, {at})", amount=amount, old=said, at=before)
-    return ", ".join(x for x in (amount, at, how, sure) if x)
+    undone = c.t.say("undone later") if pour.undone else ""
+    return ", ".join(x for x in (amount, at, how, sure, undone) if x)
 
 
 def steps(c: Context) -> tuple[Step, ...]:

@@ -11,6 +11,7 @@ import pytest
 
 from joblog.job.session import JobSession
 from joblog.job.types import StepStatus
+from joblog.report.build import build_report
 from joblog.sheet.load import sheet_text
 
 IMAGES = Path(__file__).parents[2] / "sample_images"
@@ -75,3 +76,17 @@ def test_done_again_the_second_filling_is_what_counts(cvt):
     resumed = JobSession.resume(cvt.session.store, cvt.session.job)
     assert resumed.state.steps == cvt.state.steps
     assert resumed.state.findings == cvt.state.findings
+
+
+def test_the_report_counts_only_what_was_done_last(cvt):
+    filled_up(cvt)
+    cvt.say("drain plug out", "draining done", "drained 2.9 liters", "drain plug in")
+    cvt.say("torque 45", "2.9 liters in", "filled")
+    report = build_report(cvt.state, cvt.session.store.read_media, units="metric")
+    torques = [m for m in report.measured if m.what == "Torque, drain plug"]
+    assert [(m.verdict, m.mended) for m in torques] == [
+        ("inside, undone later", True), ("inside", False),
+    ]  # fmt: skip
+    (into,) = [m for m in report.measured if m.what.endswith("fluid, in")]
+    assert into.value.replace("\xa0", " ") == "2.9 L"
+    assert [part.endswith("undone later") for part in into.parts] == [True, False]
