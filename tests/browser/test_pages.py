@@ -3,6 +3,7 @@
 import hashlib
 import re
 import time
+from pathlib import Path
 
 import pytest
 from browsing import DESK, PHONE, PICTURES, wait_text
@@ -424,3 +425,19 @@ def test_an_answer_stands_once_and_an_observation_is_not_open(shop, booth, job):
     flake = page.locator("#findings li", has_text="A flake of")
     assert flake.count() == 1
     assert "open" not in (flake.get_attribute("class") or "")
+
+
+def test_a_picture_that_comes_after_the_end_is_handed_back(shop, booth, job):
+    phone = booth.page(PHONE)
+    phone.goto(f"{shop.here}/phone/{job}")
+    wait_text(phone, "#line", "Live")
+    assert phone.locator("#rescue").is_hidden()
+    body = {"how": "aborted", "reason": "the customer took the vehicle", "by": "Imani Okafor"}
+    shop.client.post(f"/api/jobs/{job}/close", json=body).raise_for_status()
+    choose_kind(phone, "plug")
+    wait_text(phone, "#verdict", "The job is closed")
+    with phone.expect_download() as saved:
+        phone.get_by_text("Save this picture on the phone").click()
+    assert saved.value.suggested_filename.endswith(".jpg")
+    assert Path(saved.value.path()).read_bytes() == (PICTURES / "plug-before.jpg").read_bytes()
+    assert not photos(shop, job)

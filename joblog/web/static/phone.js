@@ -41,14 +41,25 @@ async function showQueue() {
   setText(byId("queue"), count ? `${count} photo${count > 1 ? "s" : ""} waiting for the shop PC` : "All photos are with the shop PC");
 }
 
-function answered(answer) {
+function answered(answer, photo) {
   byId("overlay").hidden = true;
+  handBack(answer.error ? photo : null);
   if (answer.error) { setText(byId("verdict"), answer.error.replace(/^the /, "The ")); return; }
   if (answer.again) { setText(byId("verdict"), "The shop PC has this photo already."); return; }
   const { measurement, overlay, reply } = answer;
   setText(byId("verdict"), measurement.usable === false ? `Take it again. ${measurement.why}` : reply?.spoken || "Kept.");
   byId("overlay").hidden = !overlay;
   if (overlay) byId("overlay").src = `/api/jobs/${job}/media/${overlay}`;
+}
+
+// A picture that the shop PC will never take can still be saved on the phone; it was kept nowhere else.
+function handBack(photo) {
+  const link = byId("rescue");
+  if (link.href) URL.revokeObjectURL(link.href);
+  link.hidden = !photo;
+  if (!photo) { link.removeAttribute("href"); return; }
+  link.href = URL.createObjectURL(new Blob([photo.blob]));
+  link.download = `photo-${photo.taken.slice(0, 19).replaceAll(":", "")}.jpg`;
 }
 
 async function push() {
@@ -60,6 +71,7 @@ const LARGEST = 30_000_000; // bytes; the shop PC takes no larger photo
 
 async function take(blob, kind) {
   byId("overlay").hidden = true; // the photo before is no answer to this one
+  handBack(null);
   if (blob.size > LARGEST) {
     setText(byId("verdict"), "This picture is larger than 30 MB; take it with a smaller resolution.");
     return;
