@@ -83,7 +83,8 @@ def _resolved(
     state: JobState, finding: Finding, confirmed: Mapping[str, Entry], seqs: Mapping[str, int]
 ) -> Finding:
     own = confirmed.get(finding.key)
-    if own and finding.key.startswith(SUMS) and own.seq < seqs.get(finding.entry or "", -1):
+    grown = finding.key.startswith(SUMS) and own and own.seq < seqs.get(finding.entry or "", -1)
+    if grown and state.closed != "finished":  # what was closed as finished has nothing open
         own = None  # the sum that was confirmed was another
     if finding.kind is FindingKind.MISSING and finding.resolved and own:
         return replace(finding, resolved=f"{confirmed_words(own)}; {finding.resolved}")

@@ -42,7 +42,7 @@ _THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(,[0-9]{3})+")
 _FRACTION = re.compile(
     r"(?<![\d.,/])(?:([0-9]+)(?:\s+|-))?([0-9]+)/([0-9]+)(?![\d.,/])"
 )  # 1/2, 3 1/2, 3-1/2
-_FINEST = 16  # the finest part that anybody measures with
+_FINEST = 10  # the finest part that can be said in figures
 _THIRDS = {Fraction(1, 3): "a third", Fraction(2, 3): "two thirds"}
 _SILENT = re.compile(
     r"[.,;:!?\"“”‘’'()\[\]*_–—…-]+"
@@ -131,8 +131,8 @@ def _said_fraction(match: re.Match[str]) -> str:
     part = Fraction(over, under)
     if part in _THIRDS:
         return f"{whole} and {_THIRDS[part]}" if whole else _THIRDS[part]
-    exact = part.denominator in (2, 4, 5, 8, 10, 16)
-    return f"{float(whole + part):.4f}".rstrip("0") if exact else match[0]
+    exact = part.denominator in (2, 4, 5, 10)  # an eighth has three decimals, which nobody says
+    return f"{float(whole + part):.2f}".rstrip("0") if exact else match[0]
 
 
 def _token_words(token: str, after_figure: bool) -> list[str]:

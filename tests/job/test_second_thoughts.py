@@ -226,7 +226,7 @@ def test_fractions_and_decimal_commas_keep_their_value(bench, typed, value):
         "drain plug torqued to 41/4 foot pounds", "drained 1/0 quarts", "1 / 2 quarts in",
         "drain plug torqued to 41-44 foot pounds", "drain plug torqued to 41+2 foot pounds",
         "drain plug torqued to ~41 foot pounds", "drained 1.5.2 quarts", "4² quarts in",
-        "drain plug torqued to 41x2 foot pounds", "1/7 quart in", "drained 3,6,1 quarts",
+        "drain plug torqued to 41x2 foot pounds", "1/7 quart in", "5/8 quart in", "drained 3,6,1 quarts",
         "drain plug torqued to 4, 1 foot pounds", "drain plug torqued to 4. 1 foot pounds",
         "drain plug torqued to 4 ,1 foot pounds", "drain plug torqued to 4 - 1 foot pounds",
         "fluid temperature - 5 celsius", "fluid temperature \u2013 5 celsius",
