@@ -15,7 +15,7 @@ from joblog.job.clocks import Timed, elapsed
 from joblog.job.drafts import Draft, Plan
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.numbers import number
-from joblog.job.plan import plan
+from joblog.job.plan import QUESTIONS, plan
 from joblog.job.plan_controls import answered, question_for, settle
 from joblog.job.plan_values import like
 from joblog.job.types import JobState, Question
@@ -50,7 +50,9 @@ def heard_body(hearing: Hearing) -> dict[str, Any]:
 def question_plan(sheet: Sheet, hearing: Hearing) -> Plan:
     """Return the question that an unclear hearing leads to."""
     options = distinct_options(sheet, hearing)
-    if not options:
+    meant = [meaning_of(option, sheet) for option in options]
+    # Whether somebody asked the time is not worth a question that must be answered before the end.
+    if all(m is not None and m.act == "control" and m.target in QUESTIONS for m in meant):
         return Plan(spoken="Say again.", shown=hearing.why or "That was not clear.", tone="again")
     first, *second = (option.replace(" using ", " with ") for option in options)  # one clip less
     question = f"First, {first}, or second, {second[0]}?" if second else f"{first}?"

@@ -311,6 +311,14 @@ def test_unclear_help_is_answered_without_the_sound_of_recorded(listening, other
     assert listening.state.question is None
 
 
+def test_an_unclear_question_to_joblog_leaves_no_question_open(listening):
+    reply = listening.hear("how long", "ask", "what is next")
+    assert (reply.spoken, reply.tone) == ("Say again.", "again")
+    assert listening.state.question is None
+    assert listening.hear("how long", "ask", "drain plug in", share=0.4).tone == "again"
+    assert listening.state.question is not None  # a step may be meant: that is asked about
+
+
 def test_unclear_help_leaves_a_question_standing_and_names_its_answers(listening):
     listening.say("drain plug in")
     listening.hear("torque four one foot pounds", "ask", "torque four zero foot pounds")
