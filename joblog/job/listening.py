@@ -18,6 +18,7 @@ from joblog.job.numbers import number
 from joblog.job.plan import QUESTIONS, plan
 from joblog.job.plan_controls import answered, question_for, settle
 from joblog.job.plan_values import like
+from joblog.job.run_together import number_apart
 from joblog.job.types import JobState, Question
 from joblog.job.wording import capital
 from joblog.measure.units import unit_of
@@ -125,7 +126,7 @@ def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) 
         return repeated
     about = _about_question(state, question, sheet, said, by)
     if about is not None or _replaces(question, sheet, said, by):
-        made = plan(state, about or said, by=by)
+        made = plan(state, about or _of_same(_numbers(question, sheet), said), by=by)
         closing = Draft("answered", answered(question, said.text).body | {"how": "replaced"})
         return Plan((closing, *made.drafts), made.spoken, made.shown, made.tone, replan=made.replan)
     return None
@@ -133,7 +134,7 @@ def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) 
 
 def _replaces(question: Question, sheet: Sheet, said: Meaning, by: str) -> bool:
     """Say whether ``said`` is another value for what the question is about."""
-    if said.act == "control" or _of_another(_drafts(question), said):
+    if said.act == "control" or _of_another(_numbers(question, sheet), said):
         return False
     if said.correction and question.entry.by != by:
         return False  # who corrects means what they said themselves
@@ -153,9 +154,9 @@ def _about_question(
         return None
     drafts, tag = _drafts(question), str(question.entry.body.get("tag", ""))
     asked = _asked_for(drafts[0], tag, said) if drafts else _heard_as(question, sheet, said)
-    if asked is None or _recorded_since(state, question, drafts, said) or _of_another(drafts, said):
+    if asked is None or _recorded_since(state, question, drafts, said):
         return None
-    return asked
+    return None if _of_another(_numbers(question, sheet), said) else asked
 
 
 def _asked_for(asked: Draft, tag: str, said: Meaning) -> Meaning | None:
@@ -182,7 +183,7 @@ def _heard_as(question: Question, sheet: Sheet, said: Meaning) -> Meaning | None
         return None
     first = heard[0]
     fits = _of_unit(said, first.unit) if said.act == "bare" else _alike(said.tag, first.tag)
-    if not fits or (said.which and first.which and said.which != first.which):
+    if not fits:
         return None
     return replace(
         first,
@@ -216,10 +217,22 @@ def _recorded_since(
     return any(vague or entry.kind == drafts[0].kind for entry in mine)
 
 
-def _of_another(drafts: list[Draft], said: Meaning) -> bool:
-    """Say whether ``said`` names another of several fasteners than the one asked about."""
-    asked = {str(draft.body.get("which", "")) for draft in drafts} - {""}
+def _numbers(question: Question, sheet: Sheet) -> set[str]:
+    """Return the numbers of the fasteners that a question is about, where there are several."""
+    found = {str(draft.body.get("which", "")) for draft in _drafts(question)}
+    heard = [meaning_of(option, sheet) for option in question.options]
+    return (found | {meaning.which for meaning in heard if meaning}) - {""}
+
+
+def _of_another(asked: set[str], said: Meaning) -> bool:
+    """Say whether ``said`` names another of several fasteners than those ``asked`` about."""
     return bool(asked and said.which) and said.which not in (*asked, "all")
+
+
+def _of_same(asked: set[str], said: Meaning) -> Meaning:
+    """Return ``said`` of the one fastener ``asked`` about, where it can't be of another."""
+    one = len(asked) == 1 and asked != {"all"} and not said.which
+    return said.of_number(*asked) if one and number_apart(said) is None else said
 
 
 def _repeated(question: Question, sheet: Sheet, meaning: Meaning) -> Plan | None:

@@ -28,10 +28,13 @@ _BETWEEN = (
     "another",
     "angle",
 )
+MOST = len(NUMBER_WORDS) - 1  # the highest number that is said in one word
 DraftOf = Callable[[Meaning, SaidValue], Draft]
 
 
-def number_apart(meaning: Meaning, count: int, unit: str) -> tuple[str, SaidValue] | None:
+def number_apart(
+    meaning: Meaning, count: int = MOST, unit: str = ""
+) -> tuple[str, SaidValue] | None:
     """Return the fastener's number and the value that the words may mean apart, else None.
 
     ``count`` is the number of fasteners, ``unit`` the sheet's unit of the value.

@@ -51,9 +51,23 @@ class Reader:
         return self.dictation
 
 
+NUTS = PRESSURE.replace(
+    'reading = { name = "tank pressure", unit = "psi", low = 100, high = 130 }',
+    'torque = { fastener = "nut", value = 110, unit = "N.m", tolerance = 6, count = 5 }',
+)
+
+
 @pytest.fixture
 def listening(bench):
-    job = bench()
+    return listener(bench())
+
+
+@pytest.fixture
+def nuts(bench):
+    return listener(bench(toml=NUTS))
+
+
+def listener(job):
     job.engine = Reader()
     job.session.engine = job.engine
     tone = 0.1 * np.sin(np.arange(RATE) * 0.1).astype(np.float32)
@@ -372,3 +386,20 @@ def test_an_unclear_correction_corrected_is_still_a_correction(listening):
     listening.hear("correction three quarts in", "ask", "correction one point three quarts in")
     listening.hear("correction two quarts")
     assert [str(v.value) for v in listening.state.values] == ["2"]
+
+
+@pytest.mark.parametrize(
+    ("line", "which", "open_"), [("nut two", "2", True), ("nut one", "1", False)]
+)
+def test_an_unclear_hearing_of_one_nut_is_not_settled_by_another(nuts, line, which, open_):
+    nuts.hear("nut one torqued to one one zero", "ask", "nut one torqued to one one two")
+    nuts.hear(f"{line} torqued to one one one")
+    assert [v.entry.body["which"] for v in nuts.state.values] == [which]
+    assert (nuts.state.question is not None) is open_
+
+
+def test_an_unclear_number_is_settled_by_the_number_said_again(nuts):
+    nuts.hear("nut one torqued to one one zero", "ask", "nut four torqued to one one zero")
+    nuts.hear("nut four torqued to one one zero")
+    assert [v.entry.body["which"] for v in nuts.state.values] == ["4"]
+    assert nuts.state.question is None

@@ -124,6 +124,33 @@ def test_a_number_in_the_question_of_a_far_value_counts(bench):
     assert torques(job) == ["1: 410"]
 
 
+def test_said_again_without_its_number_it_is_the_nut_that_was_asked_about(bench):
+    job = bench(toml=WHEEL)
+    assert job.say("wheel nut number two torqued to four one zero newton meters").tone == "again"
+    job.say("wheel nut torqued to one one zero newton meters")
+    assert torques(job) == ["2: 110"]
+    assert job.state.question is None
+
+
+def test_neither_all_nor_a_number_in_one_breath_is_taken_from_the_question(bench):
+    job = bench(toml=WHEEL)
+    assert job.say("all wheel nuts torqued to 400 newton meters").tone == "again"
+    job.say("wheel nut torqued to one one zero newton meters")
+    assert torques(job) == ["1: 110"]
+    assert job.say("wheel nut number four torqued to 400 newton meters").tone == "again"
+    assert job.say("wheel nut two hundred ten newton meters").tone == "again"
+    job.say("first")
+    assert torques(job) == ["1: 110", "2: 110"]
+
+
+def test_all_of_them_settle_the_question_about_one(bench):
+    job = bench(toml=WHEEL)
+    assert job.say("wheel nut number two torqued to four one zero newton meters").tone == "again"
+    job.say("all wheel nuts torqued to one one zero newton meters")
+    assert torques(job) == ["all: 110"]
+    assert job.state.question is None
+
+
 # the missing ones are named
 
 
@@ -214,6 +241,7 @@ def test_one_angle_is_not_the_angle_of_all(bench):
         "spark plug two turned 90 degrees",
         "spark plug two angle 90",
         "spark plug number two is turned by ninety",
+        "spark plug 2 turned 90°",
     ],
 )
 def test_the_angle_of_a_numbered_one(bench, line):
@@ -228,6 +256,8 @@ def test_the_angle_of_all_and_of_the_step_at_hand(bench):
     job.say("all spark plugs torqued to 15 newton meters")
     job.ok("angle ninety degrees")
     assert angles(job) == ["1: 90"]
+    job.ok("spark plug angle 90")
+    assert angles(job) == ["1: 90", "2: 90"]
     job.ok("all spark plugs turned 90 degrees")
     assert job.status("plugs-in") == "done"
 
