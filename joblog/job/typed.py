@@ -196,6 +196,17 @@ def _foreign_unit(words: str, sheet: Sheet) -> str:
     return ""
 
 
+def _number_of_a_fastener(words: list[str], sheet: Sheet) -> str:
+    """Say so where a word is lacking behind a fastener's number: 'nut two 115'."""
+    for i, word in enumerate(words[1:-1], 1):
+        name = words[:i] if words[i - 1] != "number" else words[: i - 1]
+        said = " ".join([*name, "number", word, "at", *words[i + 1 :]])
+        meaning = meaning_of(said, sheet) if word in _NUMBERS else None
+        if meaning is not None and meaning.which:
+            return f"A fastener's number needs a word behind it; say '{said}'."
+    return ""
+
+
 def why_not_understood(words: str, sheet: Sheet) -> str:
     """Return one sentence that says what can't be understood and what would be."""
     known = grammar_for_sheet(sheet).vocabulary
@@ -209,7 +220,7 @@ def why_not_understood(words: str, sheet: Sheet) -> str:
         bare = meaning_of(" ".join(w for w in words.split() if w != "minus"), sheet)
         if bare is not None and bare.values:
             return "A quantity or torque is above zero; say it again without 'minus'."
-    unit = _foreign_unit(words, sheet)
+    unit = _foreign_unit(words, sheet) or _number_of_a_fastener(words.split(), sheet)
     if unit:
         return unit
     if strange:

@@ -102,6 +102,16 @@ def test_figure_by_figure_there_is_no_question(bench):
     assert torques(job) == ["1: 110", "2: 109", "3: 110"]
 
 
+@pytest.mark.parametrize("said", ["wheel nut two 115", "wheel nut number 2 115 nm"])
+def test_a_number_without_a_word_behind_it_is_refused_with_the_right_way_to_say_it(bench, said):
+    job = bench(toml=WHEEL)
+    reply = job.say(said)
+    assert torques(job) == []
+    assert "number two at one one five" in reply.shown
+    job.say("wheel nut number two at one one five")
+    assert torques(job) == ["2: 115"]
+
+
 @pytest.mark.parametrize("toml", [WHEEL, SMALL])
 def test_another_nut_does_not_answer_the_question(bench, toml):
     job = bench(toml=toml)
