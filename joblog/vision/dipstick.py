@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade
 from joblog.vision.dipstick_hatch import hatch_signals
 from joblog.vision.dipstick_level import WetEdge, find_wet_edge
-from joblog.vision.dipstick_marks import find_marks
+from joblog.vision.dipstick_marks import elsewhere, find_marks, fits_distance
 from joblog.vision.dipstick_signals import Marks
 from joblog.vision.quality import BLURRED, GLARE, TOO_DARK, blur_width, exposure_fault
 from joblog.vision.types import DipstickReading, Photo, Point
@@ -34,12 +34,16 @@ NO_BLADE = "no dipstick blade found: lay the blade on a plain cloth and fill the
 NO_MARKS = "the two marks can't be made out: get both in the picture, in focus, without glare"
 CUT_OFF_MARK = "a mark is cut off: step back until both marks are in the picture"
 DOUBTFUL_MARKS = "two pairs of marks look alike: wipe drops off around the marks and take it again"
+NO_FIT = (
+    "the marks seen don't fit the mark distance of {distance:g} mm: check that it is the right "
+    "dipstick and distance for this vehicle, wipe drops off around the marks and take it again"
+)
 NO_EDGE = (
     "the wet edge can't be made out: wipe, dip again and photograph the blade held so that the "
     "fluid shines"
 )
 LEAST_MARK_SCORE = {True: 0.28, False: 0.36}  # of round marks, of a hatched zone
-LEAST_MARK_MARGIN = 0.015
+LEAST_MARK_MARGIN = {True: 0.015, False: 0.05}  # with a known distance, and without
 SURE_MARKS = 0.45  # marks this clear: no other blade is looked for
 WORK_PX = 1100  # longest side worked on; more shows nothing more of a blade
 LEAST_PROBABILITY = 0.55
@@ -83,7 +87,7 @@ def _measured(photo: Photo, mark_distance_mm: float | None) -> DipstickReading:
         if not likely or (reading.level_uncertainty or 0.0) > MOST_UNSURE:
             raise _NoLevelError(NO_EDGE)
     except _NoLevelError as reason:
-        return _refused(photo, str(reason))
+        return _refused(photo, str(reason), mark_distance_mm)
     return reading
 
 
@@ -106,25 +110,40 @@ def _marked_blade(photo: Photo, mark_distance_mm: float | None) -> tuple[Blade, 
         raise _NoLevelError(TOO_DARK.format(subject="dipstick"))
     if _blurred(photo, blade):
         raise _NoLevelError(BLURRED.format(subject="dipstick"))
-    if not pairs or pairs[0].score < LEAST_MARK_SCORE[pairs[0].radius > 0]:
-        raise _NoLevelError(NO_MARKS)
-    if _runs_out(blade, pairs[0]):
-        raise _NoLevelError(CUT_OFF_MARK)
-    if _margin(pairs) < LEAST_MARK_MARGIN:
-        raise _NoLevelError(DOUBTFUL_MARKS)
+    fault = _fault_of_marks(blade, pairs, mark_distance_mm)
+    if fault:
+        raise _NoLevelError(fault)
     return blade, pairs[0]
 
 
-def _refused(photo: Photo, why: str) -> DipstickReading:
+def _fault_of_marks(blade: Blade, pairs: list[Marks], mark_distance_mm: float | None) -> str | None:
+    """Return why the first of ``pairs`` can't be taken for the marks, or None where it can."""
+    if not any(_clear(pair, pair.clearness) for pair in pairs):
+        return NO_MARKS
+    if _clear(pairs[0], pairs[0].score) and _runs_out(blade, pairs[0]):
+        return CUT_OFF_MARK
+    if mark_distance_mm is not None and not fits_distance(blade, pairs, mark_distance_mm):
+        return NO_FIT
+    if not _clear(pairs[0], pairs[0].score):
+        return NO_MARKS
+    doubtful = _margin(pairs) < LEAST_MARK_MARGIN[mark_distance_mm is not None]
+    return DOUBTFUL_MARKS if doubtful else None
+
+
+def _clear(pair: Marks, score: float) -> bool:
+    return score >= LEAST_MARK_SCORE[pair.radius > 0]
+
+
+def _refused(photo: Photo, why: str, mark_distance_mm: float | None) -> DipstickReading:
     """Return an unusable reading; where glare or blur explains it, that is the reason given."""
-    if why not in (NO_BLADE, NO_MARKS, DOUBTFUL_MARKS, NO_EDGE):
+    if why not in (NO_BLADE, NO_MARKS, DOUBTFUL_MARKS, NO_FIT, NO_EDGE):
         return DipstickReading(usable=False, why=why)
     burnt = float((photo.rgb.min(axis=2) >= 250).mean())
     if burnt > MOST_BURNT:
         why = GLARE.format(subject="dipstick")
     elif blur_width(photo.rgb) > MOST_BLUR * max(photo.rgb.shape[:2]):
         why = BLURRED.format(subject="dipstick")
-    return DipstickReading(usable=False, why=why)
+    return DipstickReading(usable=False, why=why.format(distance=mark_distance_mm))
 
 
 def _too_dark(blade: Blade) -> bool:
@@ -169,12 +188,7 @@ def _shrunk(photo: Photo) -> Photo:
 
 def _margin(pairs: list[Marks]) -> float:
     """Return by how much the best pair beats the best that lies elsewhere."""
-    best = pairs[0]
-    apart = 0.06 * (best.b - best.a)
-    others = [
-        pair.score for pair in pairs[1:] if max(abs(pair.a - best.a), abs(pair.b - best.b)) > apart
-    ]
-    return best.score - max(others, default=0.0)
+    return pairs[0].score - max((pair.score for pair in elsewhere(pairs)), default=0.0)
 
 
 def _reading(photo: Photo, blade: Blade, marks: Marks, edge: WetEdge) -> DipstickReading:

@@ -30,7 +30,11 @@ def hatched_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
                 (total[a] - total[low]) / max(1, a - low),
                 (total[high] - total[b]) / max(1, high - b),
             )
-            # hatching must stop at both ends
+            # hatching must begin at both ends: the wet edge beyond a zone is a line across, too
+            reach = min(around, (b - a) // 2)
+            within = min(total[a + reach] - total[a], total[b] - total[b - reach]) / reach
+            inside = 0.5 * inside + 0.5 * min(inside, within)
+            # and it must stop there
             outside = 0.42 * min(beside) + 0.58 * max(beside)
             end = [
                 0.4 * min(1.0, max(0.0, sign * rise[c])) + 0.9 * line[c] + notch[c]
@@ -40,7 +44,7 @@ def hatched_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
             style = "cross-hatched zone between two notches"
             first, second = (_end_of_zone(c, notch, line, unit) for c in (a, b))
             pairs.append(Marks(style, first, second, float(value), 0.08 * unit))
-    return sorted(pairs, key=lambda marks: -marks.score)[:8]
+    return sorted(pairs, key=lambda marks: -marks.score)
 
 
 def _end_of_zone(column: int, notch: Array, line: Array, unit: float) -> float:

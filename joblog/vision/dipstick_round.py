@@ -121,7 +121,7 @@ def round_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
                     float(RADII[ring]),
                 )
             )
-    return sorted(pairs, key=lambda marks: -marks.score)[:12]
+    return sorted(pairs, key=lambda marks: -marks.score)
 
 
 def _alike(

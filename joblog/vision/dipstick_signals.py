@@ -16,7 +16,8 @@ Array = NDArray[np.float64]
 class Marks:
     """Two marks as columns of the strip, ``a`` < ``b``, not yet told lower from upper.
 
-    ``spread`` is the standard uncertainty of either column; ``score`` 0..1 says how clear.
+    ``spread`` is the standard uncertainty of either column; ``clearness`` 0..1 says how clearly the
+    two are seen, and ``score`` the same weighed by how well they fit a known distance.
     ``places`` are their (column, row in half widths); ``radius`` of round ones, in half widths.
     """
 
@@ -27,6 +28,7 @@ class Marks:
     spread: float
     offset: float = 0.0
     radius: float = 0.0
+    clearness: float = 0.0
 
 
 def unit_of(blade: Blade) -> float:

@@ -46,6 +46,34 @@ def test_level_outside_the_marks(level):
     assert reading.level_fraction == pytest.approx(level, abs=0.04)
 
 
+@pytest.mark.parametrize("level", [-0.25, 1.2])
+def test_the_wet_edge_beyond_a_hatched_zone_is_not_taken_for_its_end(level):
+    """A wide blade (7.4 mm): with the edge for a mark its width would seem more usual."""
+    rgb, truth = draw_stick(replace(random_stick(7), level=level), 7)
+    reading = measure_dipstick(photo(rgb), mark_distance_mm=truth["mark_distance_mm"])
+    assert reading.usable, reading.why
+    assert reading.level_fraction == pytest.approx(level, abs=0.04)
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_a_stick_that_does_not_fit_the_distance_is_refused(style):
+    """Marks 16 mm apart on a 6 mm blade, where the sheet says 25 mm: another vehicle's stick."""
+    rgb, _ = draw_stick(Stick(style=style, marks_mm=16.0, level=0.5, fluid="red"), 3, SIZE)
+    reading = measure_dipstick(photo(rgb), mark_distance_mm=25.0)
+    assert not reading.usable
+    assert reading.level_fraction is None
+    assert "don't fit the mark distance of 25 mm: check" in reading.why
+    assert measure_dipstick(photo(rgb), mark_distance_mm=16.0).usable
+
+
+@pytest.mark.parametrize(("seed", "level", "distance"), [(64, 1.22, 10.7), (19, 0.41, 18.3)])
+def test_a_wrong_distance_does_not_turn_drops_into_marks(seed, level, distance):
+    rgb, _ = draw_stick(replace(random_stick(seed), style=STYLES[1], level=level), seed)
+    reading = measure_dipstick(photo(rgb), mark_distance_mm=distance)
+    assert not reading.usable, reading.level_fraction
+    assert reading.why.count(":") == 1
+
+
 def test_bend_and_tilt_are_followed():
     stick = Stick(bend_mm=2.0, tilt_deg=22, tilt_axis_deg=70, level=0.55, fluid="red")
     reading, _ = measured(stick)
