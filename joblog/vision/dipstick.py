@@ -24,7 +24,7 @@ from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade
 from joblog.vision.dipstick_hatch import hatch_signals
 from joblog.vision.dipstick_level import WetEdge, find_wet_edge
 from joblog.vision.dipstick_marks import elsewhere, find_marks, fits_distance
-from joblog.vision.dipstick_signals import Marks
+from joblog.vision.dipstick_signals import Marks, unit_of
 from joblog.vision.quality import BLURRED, GLARE, TOO_DARK, blur_width, exposure_fault
 from joblog.vision.types import DipstickReading, Photo, Point
 
@@ -48,6 +48,8 @@ SURE_MARKS = 0.45  # marks this clear: no other blade is looked for
 WORK_PX = 1100  # longest side worked on; more shows nothing more of a blade
 LEAST_PROBABILITY = 0.55
 HATCHED = 0.55  # hatching at the picture's rim that is no chance
+AT_THE_END = 0.5  # half widths from where the blade's sides end; there an edge may be its tip
+LIKE_GROUND = 0.1  # log ratio of strip and ground beside it, below which the strip is ground
 MOST_UNSURE = 0.4  # a wider interval says nothing
 MOST_BELOW, MOST_ABOVE = -1.5, 2.5  # beyond them it was no level that was seen
 MOST_BLUR = 0.0036  # width of the sharpest edges, as a share of the picture's long side
@@ -80,7 +82,7 @@ def _measured(photo: Photo, mark_distance_mm: float | None) -> DipstickReading:
             raise _NoLevelError(fault)
         blade, marks = _marked_blade(photo, mark_distance_mm)
         edge = find_wet_edge(blade, marks)
-        if edge is None or edge.probability < LEAST_PROBABILITY:
+        if edge is None or edge.probability < LEAST_PROBABILITY or _is_the_tip(blade, edge):
             raise _NoLevelError(NO_EDGE)
         reading = _reading(photo, blade, marks, edge)
         likely = MOST_BELOW <= (reading.level_fraction or 0.0) <= MOST_ABOVE
@@ -166,6 +168,26 @@ def _runs_out(blade: Blade, marks: Marks) -> bool:
     return any(
         seen and float(end.mean()) > HATCHED for end, seen in zip(ends, seen_there, strict=True)
     )
+
+
+def _is_the_tip(blade: Blade, edge: WetEdge) -> bool:
+    """Say whether the edge is where the blade ends: beyond it lies what lies beside it, too."""
+    strip, unit = blade.strip, unit_of(blade)
+    reach = np.arange(round(0.25 * unit), max(3, round(1.1 * unit)))
+    across = strip.across
+    beside = [(side * across > 1.15) & (side * across < 1.5) for side in (-1, 1)]
+    for end, way in ((blade.first, -1), (blade.last, 1)):
+        beyond = round(edge.column) + way * reach
+        beyond = beyond[(beyond >= 0) & (beyond < strip.pixels.shape[1])]
+        if abs(end - edge.column) > AT_THE_END * unit or len(beyond) < 3:
+            continue
+        logs = np.log(strip.pixels[:, beyond] + 6.0)
+        inner, *ground = (
+            np.median(logs[part], axis=(0, 1)) for part in (np.abs(across) < 0.7, *beside)
+        )
+        if min(float(np.abs(inner - one).max()) for one in ground) < LIKE_GROUND:
+            return True
+    return False
 
 
 def _blurred(photo: Photo, blade: Blade) -> bool:

@@ -74,6 +74,14 @@ def test_a_wrong_distance_does_not_turn_drops_into_marks(seed, level, distance):
     assert reading.why.count(":") == 1
 
 
+def test_the_tip_is_not_taken_for_the_edge_of_clear_fluid():
+    stick = replace(random_stick(2046), style=STYLES[0], level=0.65)
+    rgb, truth = draw_stick(stick, 2046)
+    reading = measure_dipstick(photo(rgb), mark_distance_mm=truth["mark_distance_mm"])
+    assert not reading.usable, reading.level_fraction
+    assert "the wet edge can't be made out:" in reading.why
+
+
 def test_bend_and_tilt_are_followed():
     stick = Stick(bend_mm=2.0, tilt_deg=22, tilt_axis_deg=70, level=0.55, fluid="red")
     reading, _ = measured(stick)
