@@ -15,7 +15,7 @@ ANSWER = 0.8
 def expected_tags(state: JobState) -> dict[str, float]:
     """Return tags of the grammar with log-probability bonuses for the state of the job."""
     bonus: dict[str, float] = {}
-    if state.question is not None and state.question.about in ("hearing", "value"):
+    if state.waiting:
         for tag in ("affirm", "negative", "first", "second"):
             bonus[f"control:{tag}"] = ANSWER
     settled = state.settled

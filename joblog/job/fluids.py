@@ -14,19 +14,16 @@ from joblog.record.entry import Entry
 from joblog.sheet.model import Fluid, Sheet
 
 
-def fluids_of(
-    sheet: Sheet, history: History, undone: Mapping[str, int] | None = None
-) -> tuple[FluidState, ...]:
+def fluids_of(sheet: Sheet, history: History, undone: Mapping[str, int]) -> tuple[FluidState, ...]:
     """Return what went in and came out of every fluid of the sheet.
 
     ``undone`` says since where in the record a step counts: what was filled before the drain plug
     came out once more is not in the unit any longer.
     """
-    since = undone or {}
     counted = [
         event.entry
         for event in history.of("quantity")
-        if event.root.seq > since.get(str(event.entry.body.get("step")), -1)
+        if event.root.seq > undone.get(str(event.entry.body.get("step")), -1)
     ]
     return tuple(_fluid(fluid, counted) for fluid in sheet.fluids)
 

@@ -60,7 +60,7 @@ def grammar_for_state(state: JobState, now: Timed) -> Grammar:
     A question that nobody answers stays open, but is then settled by saying the thing again: the
     short answers are too easily heard into other speech to be listened for all day.
     """
-    asked = [q.asked for q in state.questions if q.about in ("hearing", "value")]
+    asked = [q.asked for q in state.waiting]
     answering = any(elapsed(entry, now).seconds <= ANSWER_SECONDS for entry in asked)
     return grammar_for_sheet(state.sheet, answering=answering)
 

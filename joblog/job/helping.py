@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from joblog.job.drafts import Plan, answer, refusal
+from joblog.job.drafts import CLOSED, Plan, answer
 from joblog.job.phrases import fastener_words, words_of
 from joblog.job.types import JobState, StepState, StepStatus
 from joblog.job.wording import capital, step_name
@@ -22,9 +22,9 @@ Way = tuple[str, str]  # words to say, and what of one's own follows them ('' fo
 def answer_help(state: JobState) -> Plan:
     """Name what can be said now; spoken and shown are the same phrases."""
     if state.closed:
-        return refusal("The job is closed.")
+        return CLOSED
     ways = list(dict.fromkeys(ways_on(state)))[:MOST]
-    asked = [q for q in state.questions if q.about in ("hearing", "value")]
+    asked = state.waiting
     about = f"{capital(asked[-1].question).removesuffix(' Affirm or negative.')} " if asked else ""
     spoken = ", or ".join(f"{words}, {tail}" if tail else words for words, tail in ways)
     shown = ", or ".join(f"“{words}” {tail}".strip() for words, tail in ways)
@@ -33,7 +33,7 @@ def answer_help(state: JobState) -> Plan:
 
 def ways_on(state: JobState) -> Iterator[Way]:
     """Yield what can be said now: an answer, what is wanted, the next step, a question."""
-    asked = [q for q in state.questions if q.about in ("hearing", "value")]
+    asked = state.waiting
     if asked:
         several = len(asked[-1].options) > 1
         yield from ((word, "") for word in (("first", "second") if several else ("affirm",)))

@@ -64,7 +64,7 @@ def plan_control(
 
 def question_for(state: JobState, by: str) -> Question | None:
     """Return the question that an answer by ``by`` is for: theirs, else the last one."""
-    waiting = [q for q in state.questions if q.about in ("hearing", "value")]
+    waiting = state.waiting
     mine = [q for q in waiting if q.entry.by == by]
     found = mine or waiting
     return found[-1] if found else None
@@ -186,9 +186,8 @@ def plan_complete(state: JobState) -> Plan:
     wished = any(q.about == "close" for q in state.questions)
     body = {"question": "The job is not complete.", "options": [], "about": "close"}
     wish = () if wished else (Draft("asked", body),)
-    waiting = [q for q in state.questions if q.about in ("hearing", "value")]
-    if waiting:  # it can be answered, not confirmed
-        made = ask_again(waiting[-1], "Not complete. ")
+    if state.waiting:  # it can be answered, not confirmed
+        made = ask_again(state.waiting[-1], "Not complete. ")
         return replace(made, drafts=(*wish, *made.drafts))
     return not_complete(state) if wished else Plan(wish)
 

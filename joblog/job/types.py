@@ -293,6 +293,11 @@ class JobState:
         return self.done | self.left_out
 
     @property
+    def waiting(self) -> tuple[Question, ...]:
+        """Open questions that want an answer, the one asked last at the end."""
+        return tuple(q for q in self.questions if q.about in ("hearing", "value"))
+
+    @property
     def open_findings(self) -> tuple[Finding, ...]:
         """Findings that are not resolved; observations are nobody's mistake and don't count."""
         return tuple(
