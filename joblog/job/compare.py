@@ -10,6 +10,7 @@ from joblog.job.types import JobState, Photo, Value
 from joblog.job.values import converted
 from joblog.job.wording import shown
 from joblog.measure.units import Quantity, convert
+from joblog.sheet.check_readings import same_unit as same_type
 
 
 @dataclass(frozen=True)
@@ -28,12 +29,49 @@ class Change:
 
 
 def same_unit(first: JobState, second: JobState) -> bool:
-    """Say whether two jobs are about the same unit: by VIN, else by plate."""
+    """Say whether two jobs are about the same unit of the same vehicle, by VIN, else by plate.
+
+    A vehicle has several units: its gearbox says nothing of its rear axle.
+    """
+    return _vehicles(first, second) == "same" and _unit_agrees(first, second)
+
+
+def not_earlier(before: JobState, now: JobState) -> str:
+    """Say why ``before`` is no earlier service of the unit of ``now``; '' where it is one.
+
+    Where neither a VIN nor a plate tells the vehicles apart, they count as one: so they do where
+    somebody names the earlier job.
+    """
+    if before.job == now.job:
+        return "it is this job itself"
+    if _vehicles(before, now) == "other":
+        return "it is about another vehicle"
+    if not _unit_agrees(before, now):
+        one, other = (s.opened.get("unit") or {} for s in (before, now))
+        types = [str(u.get("type") or "") for u in (one, other)]
+        which = f" ({types[0]}, not {types[1]})" if all(types) else ""
+        return f"it is about another unit of the vehicle{which}"
+    if (before.opened_at, before.job) > (now.opened_at, now.job):
+        return "it was opened later"
+    return "" if before.closed else "it is still open"
+
+
+def _vehicles(first: JobState, second: JobState) -> str:
+    """Return 'same' or 'other' vehicle, '' where nothing tells."""
     one, other = (s.opened.get("unit") or {} for s in (first, second))
     for key in ("vin", "plate"):
         if one.get(key) and other.get(key):
-            return str(one[key]).strip().upper() == str(other[key]).strip().upper()
-    return False
+            same = str(one[key]).strip().upper() == str(other[key]).strip().upper()
+            return "same" if same else "other"
+    return ""
+
+
+def _unit_agrees(first: JobState, second: JobState) -> bool:
+    """Say whether the types of the units agree; where one isn't known, whether the sheets do."""
+    one, other = (str((s.opened.get("unit") or {}).get("type") or "") for s in (first, second))
+    if one and other:
+        return same_type(one, other)
+    return first.sheet.sheet.key == second.sheet.sheet.key
 
 
 def compare(now: JobState, before: JobState) -> tuple[Change, ...]:

@@ -26,7 +26,11 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     parser.add_argument("--paper", default="a4", choices=("a4", "letter"))
     parser.add_argument("--settings", type=Path, metavar="FILE", help="the shop's TOML file")
     parser.add_argument(
-        "--earlier", action="append", default=[], metavar="JOB", help="an earlier job of this unit"
+        "--earlier",
+        action="append",
+        default=[],
+        metavar="JOB",
+        help="an earlier job on this unit, closed",
     )
     parser.add_argument(
         "--history",
@@ -64,7 +68,7 @@ def run_report(args: argparse.Namespace) -> int:
 
     settings = load_settings(args.settings) if args.settings else None
     state, record, media = load_job(args.job, args.data)
-    earlier = [load_job(job, args.data)[0] for job in args.earlier]
+    earlier = [_earlier(job, args.data, state) for job in args.earlier]
     report = build_report(
         state,
         media,
@@ -80,6 +84,23 @@ def run_report(args: argparse.Namespace) -> int:
     print(f"Report: {args.out / 'report.html'} and {args.out / 'report.pdf'}")
     print(report.front.verdict)
     return int(Exit.OK)
+
+
+def _earlier(job: str, data: str | None, now: JobState) -> JobState:
+    """Return the state of an earlier service of the same unit.
+
+    Raises InputError where the job named isn't one.
+    """
+    from joblog.job.compare import not_earlier
+
+    before = load_job(job, data)[0]
+    why = not_earlier(before, now)
+    if why:
+        raise InputError(
+            f"--earlier {job} is no earlier service of this unit: {why}. Name a closed job on the "
+            "same unit that was opened before this one"
+        )
+    return before
 
 
 def _write_history(

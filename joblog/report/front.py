@@ -13,7 +13,7 @@ from joblog.report.findings import for_customer
 from joblog.report.language import Language
 from joblog.report.model import Fact, Front, Measured, Picture
 from joblog.report.numbers import as_decimal
-from joblog.report.past import flake_lengths, level_at_end, plug_as_found
+from joblog.report.past import flake_lengths, level_at_end, past_of, plug_as_found
 from joblog.report.pictures import front_pictures
 from joblog.report.text import clean, sentence
 
@@ -370,7 +370,8 @@ def _plug_means(c: Context) -> list[str]:
                 "Ask us how to find out where it comes from."
             )
         )
-    before = next((p for p in reversed(c.earlier) if p.plug), None)
+    now = past_of(c.state)
+    before = next((p for p in reversed(c.earlier) if p.same_plug(now)), None)
     if before is not None:
         lines.append(_compared(c, before.longest_mm, max(lengths, default=None), before.at))
     return lines

@@ -46,6 +46,16 @@ class Past:
     level: str = ""
     flakes: dict[str, int] = field(default_factory=dict)
     plug: bool = False  # whether the plug was measured at all
+    plug_step: str = ""  # which plug that was: the step of its photo, and its width
+    plug_mm: str = ""
+
+    def same_plug(self, other: Past) -> bool:
+        """Say whether both measured the same plug: on one sheet its step tells, else its width."""
+        if not (self.plug and other.plug):
+            return False
+        if self.sheet == other.sheet:
+            return self.plug_step == other.plug_step
+        return bool(self.plug_mm) and self.plug_mm == other.plug_mm
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain JSON."""
@@ -110,7 +120,21 @@ def past_of(state: JobState) -> Past:
         level=_measured(stick, "level_fraction"),
         flakes=flakes_by_class(lengths),
         plug=plug is not None,
+        plug_step=str(plug.step or "") if plug else "",
+        plug_mm=_plug_mm(state, plug),
     )
+
+
+def plugs_alike(services: tuple[Past, ...]) -> list[Past]:
+    """Return the services that measured the plug which the last of them with a plug measured."""
+    last = next((p for p in reversed(services) if p.plug), None)
+    return [p for p in services if last and p.same_plug(last)]
+
+
+def _plug_mm(state: JobState, plug: Photo | None) -> str:
+    step = state.step(plug.step) if plug and plug.step else None
+    width = step.step.photo.plug_diameter_mm if step and step.step.photo else None
+    return "" if width is None else str(width.normalize())
 
 
 def _text(value: Fraction) -> str:

@@ -9,7 +9,7 @@ from joblog.report.charts.trend import Point, trend_chart
 from joblog.report.context import Context
 from joblog.report.model import Chart
 from joblog.report.numbers import as_decimal
-from joblog.report.past import Past
+from joblog.report.past import Past, plugs_alike
 from joblog.report.quantity import figure, reader_units, sign
 
 
@@ -17,10 +17,11 @@ def trends(c: Context, services: tuple[Past, ...]) -> list[Chart]:
     """Return a chart for each figure that at least two services measured."""
     t, accent = c.t, c.settings.accent
     charts = []
-    longest = _points(c, services, _longest, lambda v: f"{t.number(v, 1)}\u00a0mm")
+    plugs = tuple(plugs_alike(services))
+    longest = _points(c, plugs, _longest, lambda v: f"{t.number(v, 1)}\u00a0mm")
     if longest:
         charts.append(trend_chart(t, "trend-flake", t.say("Longest flake"), longest, accent))
-    film = _points(c, services, lambda p: p.film, t.percent)
+    film = _points(c, plugs, lambda p: p.film, t.percent)
     if film:
         charts.append(trend_chart(t, "trend-film", t.say("Fine film on the magnet"), film, accent))
     level = _points(c, services, lambda p: p.level, t.percent)

@@ -19,7 +19,7 @@ from joblog.report.findings import noticed
 from joblog.report.language import Number
 from joblog.report.model import Chart
 from joblog.report.numbers import as_decimal
-from joblog.report.past import Past, classes, past_of
+from joblog.report.past import Past, classes, past_of, plugs_alike
 from joblog.report.quantity import reader_units
 from joblog.report.trends import trends
 from joblog.report.windows import seconds_shown, seconds_text, window_reading
@@ -130,7 +130,7 @@ def _renewed(c: Context, fluid: FluidState) -> Chart | None:
 
 def debris(c: Context, services: tuple[Past, ...]) -> Chart | None:
     """Return the flakes by size class, a few of them in words; None where no plug was measured."""
-    seen = [p for p in services if p.plug][-_EARLIER_SHOWN - 1 :]
+    seen = plugs_alike(services)[-_EARLIER_SHOWN - 1 :]
     if not seen:
         return None
     if max(sum(p.flakes.values()) for p in seen) < _WORTH_BINNING:

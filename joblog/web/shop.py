@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from joblog.errors import InputError, ModelError, RecordError, SheetError
+from joblog.job.compare import not_earlier
 from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
 from joblog.readback.clips import Stock, stock
@@ -145,7 +146,7 @@ class Shop:
         return {**line["unit"], "customer": line["customer"]} if line else {}
 
     def earlier(self, job: str, most: int = 8) -> list[JobState]:
-        """Return the latest jobs on the vehicle with the same VIN, opened before ``job``.
+        """Return the latest closed jobs on the same unit (by VIN), opened before ``job``.
 
         One whose record isn't whole any more is left out: nothing of it is a fact.
         """
@@ -154,11 +155,13 @@ class Shop:
         if at is None or not lines[at]["vin"]:
             return []
         vin = lines[at]["vin"].upper()
-        same = [line["job"] for line in lines[at + 1 :] if line["vin"].upper() == vin]
-        found = []
+        same = [x["job"] for x in lines[at + 1 :] if x["vin"].upper() == vin and x["closed"]]
+        now = self.session(job).state
+        found: list[JobState] = []
         for name in same:
             with contextlib.suppress(RecordError):
-                found.append(self._for_line(name).state)
+                before = self._for_line(name).state
+                found += [] if not_earlier(before, now) else [before]
             if len(found) == most:
                 break
         return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -9,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from joblog.job.compare import compare, same_unit
+from joblog.job.compare import compare, not_earlier, same_unit
 from joblog.job.kit import kit_list, minutes_left
 from joblog.job.sums import due_next, fluid_balance, level_growth, renewal_of
 from joblog.job.types import FindingKind
-from joblog.sheet.load import library, load_sheet, sheet_from_text
+from joblog.sheet.load import library, load_sheet, sheet_from_text, sheet_text
 
 IMAGES = Path(__file__).parents[2] / "sample_images"
 
@@ -223,10 +224,37 @@ def test_this_service_beside_the_last_one_of_the_same_unit(bench, clock):
     assert changes["Film on the plug"].difference == 0
 
 
-def test_another_unit_is_another_unit(bench):
-    one = bench("transaxle-drain-fill", unit={"type": "KT-6F", "plate": "EX 1"})
-    other = bench("transaxle-drain-fill", unit={"type": "KT-6F", "plate": "EX 2"})
-    assert not same_unit(one.state, other.state)
+@pytest.mark.parametrize(
+    ("sheet", "unit", "why"),
+    [
+        ("transaxle-drain-fill", {"type": "KT 6f", "plate": "ex 1"}, ""),
+        ("transaxle-drain-fill", {"type": "KT-6F", "plate": "EX 2"}, "another vehicle"),
+        ("coolant", {"plate": "EX 1"}, "another unit of the vehicle"),
+        ("final-drive", {"type": "KA-30", "plate": "EX 1"}, r"another unit .*\(KA-30, not KT"),
+    ],
+)
+def test_another_unit_is_another_unit(bench, clock, sheet, unit, why):
+    """The rear axle of a vehicle is no earlier service of its gearbox."""
+    before = bench(toml=sheet_text(sheet), unit=unit)
+    before.session.close("finished", "as agreed")
+    clock.advance(60)
+    now = bench("transaxle-drain-fill", unit={"type": "KT-6F", "plate": "EX 1"})
+    assert same_unit(before.state, now.state) == (not why)
+    assert re.search(why, not_earlier(before.state, now.state))
+    assert bool(not_earlier(before.state, now.state)) == bool(why)
+
+
+def test_only_a_closed_job_that_was_opened_before_is_an_earlier_one(bench, clock):
+    jobs = []
+    for _ in range(2):
+        jobs.append(bench("transaxle-drain-fill", unit={"type": "KT-6F", "plate": "EX 1"}))
+        clock.advance(60)
+    before, now = jobs
+    assert "still open" in not_earlier(before.state, now.state)
+    assert "opened later" in not_earlier(now.state, before.state)
+    assert "itself" in not_earlier(now.state, now.state)
+    before.session.close("aborted", "no plug")
+    assert not not_earlier(before.state, now.state)
 
 
 def test_a_flake_in_the_photo_is_an_observation_for_the_customer(bench):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+from datetime import timedelta
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -51,11 +52,38 @@ def test_a_changed_report_fails_to_verify(
     assert "NOT byte for byte" in capsys.readouterr().out
 
 
-def test_history_is_written_beside_the_report(exported: Path, tmp_path: Path) -> None:
-    earlier = str(exported / "record.jsonl")
+def test_history_is_written_beside_the_report(
+    new_script: Any, play: Any, exported: Path, tmp_path: Path
+) -> None:
+    before = play(new_script(number=50, start=new_script().start - timedelta(days=90)))
+    earlier = str(export(before, tmp_path / "before"))
     command = ["report", str(exported), "--out", str(tmp_path), "--earlier", earlier, "--history"]
     assert main(command) == 0
     assert (tmp_path / "history.pdf").read_bytes().startswith(b"%PDF-1.7")
+
+
+@pytest.mark.parametrize(
+    ("days", "plate", "told"),
+    [(90, "XX 1", "it is about another vehicle"), (-90, "HL16 KCR", "it was opened later")],
+)
+def test_no_earlier_service_is_refused_in_one_sentence(  # noqa: PLR0917 - all fixtures
+    days: int,
+    plate: str,
+    told: str,
+    new_script: Any,
+    exported: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    other = new_script(number=51, start=new_script().start - timedelta(days=days))
+    other.open(unit={"type": "KT-6F", "plate": plate})
+    other.add("job-closed", {"how": "finished", "reason": ""})
+    named = str(export(other, tmp_path / "other"))
+    assert main(["report", str(exported), "--out", str(tmp_path), "--earlier", named]) == 1
+    error = capsys.readouterr().err
+    assert f"is no earlier service of this unit: {told}. Name a closed job" in error
+    assert error.count("\n") == 1
+    assert not (tmp_path / "report.pdf").exists()
 
 
 @pytest.mark.parametrize(

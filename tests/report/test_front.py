@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -172,6 +173,20 @@ def test_earlier_services_are_compared(
 ) -> None:
     means = " ".join(make(full, history=earlier).front.means).replace("\u00a0", " ")
     assert "Longest flake at the last service (May 8, 2026): 0.9 mm (0.04 in). Now: 1.2 mm" in means
+
+
+def test_another_plug_is_not_compared(
+    full: Any, make: Callable[..., Report], earlier: list[Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same unit may have two plugs with a magnet: each is compared with itself."""
+    steps = [replace(p, step="plug-cleaned") if p.kind == "plug" else p for p in earlier[1].photos]
+    other = replace(earlier[1], photos=tuple(steps))
+    report = make(full, history=[earlier[0], other])
+    means = " ".join(report.front.means).replace("\u00a0", " ")
+    assert "at the last service (October 20, 2025): 0.4 mm" in means
+    flake = next(c for c in report.charts if c.key == "trend-flake")
+    assert "0.9" not in flake.text
+    assert len(report.history) == 2
 
 
 def test_a_job_with_steps_left_out_promises_no_next_service(
