@@ -90,6 +90,8 @@ def _verdict_finished(c: Context, rows: tuple[Measured, ...]) -> str:
     judged = _counting(rows)
     open_, outside = len(_open(c)), sum(row.inside is False for row in judged)
     other = len({for_customer(c, f) for f in _confirmed(c)})
+    if _left(c):
+        return _verdict_steps_left(c, outside)
     if open_:
         return t.count(
             "The job is done. One thing is still open: please read what we found.",
@@ -120,6 +122,27 @@ def _verdict_finished(c: Context, rows: tuple[Measured, ...]) -> str:
             seen,
         )
     return t.say("The job is done, and all that we measured is within its limits.")
+
+
+def _verdict_steps_left(c: Context, outside: int) -> str:
+    """Return the verdict on a job closed with steps not done: that comes before everything else."""
+    t = c.t
+    wanted = sum(not s.step.optional for s in c.state.steps)
+    lines = [
+        t.count(
+            "The job was closed, but {n} of its {wanted} steps was not recorded as done.",
+            "The job was closed, but {n} of its {wanted} steps were not recorded as done.",
+            _left(c),
+            wanted=t.number(wanted),
+        )
+    ]
+    if outside:
+        lines.append(
+            t.count(
+                "One value is outside its limits.", "{n} values are outside their limits.", outside
+            )
+        )
+    return " ".join([*lines, t.say("Please read what we found.")])
 
 
 def _came_for(c: Context) -> tuple[str, ...]:

@@ -130,7 +130,7 @@ def test_a_value_outside_its_limits_is_said_first(
     s.step("drain-plug-in")
     s.add("job-closed", {"how": "finished", "reason": ""})
     f = make(s).front
-    assert "still open" in f.verdict
+    assert "One value is outside its limits." in f.verdict
     assert any("Outside its limits: Torque, drain plug." in line for line in f.found)
     # The sheet's own sentence says that the plug was tightened to its value: not so here.
     assert not any("tightened to its value" in line for line in f.done)
@@ -199,10 +199,27 @@ def test_a_job_with_steps_left_out_promises_no_next_service(
     s.add("job-closed", {"how": "finished", "reason": ""})
     f = make(s).front
     assert f.due is None
-    left = sum(not step.optional for step in s.sheet.steps) - 2
+    wanted = sum(not step.optional for step in s.sheet.steps)
+    left = wanted - 2
+    assert f.verdict == (
+        f"The job was closed, but {left} of its {wanted} steps were not recorded as done. "
+        "Please read what we found."
+    )
     assert f.next == (
         f"{left} steps were not recorded as done. Please ask us if the service is complete.",
     )
+
+
+def test_a_value_outside_does_not_hide_that_steps_were_not_done(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=36)
+    s.open()
+    body = {"step": "fill-plug-in", "value": "99", "unit": "lbf.ft"}
+    s.say("fill plug ninety nine foot pounds", "torque", body)
+    s.add("job-closed", {"how": "finished", "reason": ""})
+    verdict = make(s, language="es").front.verdict
+    assert re.search(r"\d+ de sus \d+ pasos no constan como hechos\. Un valor", verdict)
 
 
 def test_nothing_is_worked_out_from_amounts_that_do_not_agree(
