@@ -19,6 +19,7 @@ from joblog.job.foremost import folded, foremost
 from joblog.job.grammar import ANSWER_SECONDS
 from joblog.job.helping import answer_help
 from joblog.job.meaning import Meaning
+from joblog.job.naming import entry_named
 from joblog.job.types import Finding, FindingKind, JobState, Question
 from joblog.job.wording import capital, step_name
 from joblog.record.clock import Moment
@@ -165,18 +166,34 @@ def plan_disregard(state: JobState, by: str) -> Plan:
     if dropped is not None and (entry is None or dropped.asked.seq > entry.seq):
         return Plan((answered(dropped, "disregarded"),), spoken="Disregarded.")
     if entry is None:
-        return refusal("Nothing to disregard.", "Nothing to disregard: nothing is recorded yet.")
+        return refusal("Nothing to disregard.", _nothing_of_theirs(state, by))
     return Plan((Draft("disregarded", {}, supersedes=entry.id),))
 
 
 def last_takeable(state: JobState, by: str) -> Entry | None:
-    """Return the entry that 'disregard' takes back: the last one of ``by``, else of anybody."""
+    """Return the entry that 'disregard' takes back: the last one of ``by``, else of nobody named.
+
+    A colleague's is theirs to take back: who says it may not know what it was.
+    """
+    left = _not_taken_back(state)
+    mine = [e for e in left if e.by == by] or [e for e in left if not e.by]
+    return mine[-1] if mine else None
+
+
+def _not_taken_back(state: JobState) -> list[Entry]:
     gone = {e.supersedes for e in state.entries if e.kind == "disregarded"}
     left = [e for e in state.entries if e.kind in TAKEABLE and e.id not in gone]
-    left = [e for e in left if e.source != "clock"]
-    mine = [e for e in left if e.by == by]
-    found = mine or left
-    return found[-1] if found else None
+    return [e for e in left if e.source != "clock"]
+
+
+def _nothing_of_theirs(state: JobState, by: str) -> str:
+    """Say that nothing of ``by`` is left to take back, and whose the last entry is."""
+    left = _not_taken_back(state)
+    if not left:
+        return "Nothing to disregard: nothing is recorded yet."
+    what, whose = entry_named(state, left[-1])[1], left[-1].by
+    mine = f" of {by}'s" if by else ""
+    return f"Nothing{mine} to disregard: “{what}” is {whose}'s, who can take it back."
 
 
 def plan_complete(state: JobState) -> Plan:

@@ -15,6 +15,7 @@ from joblog.job.answers import new_parts
 from joblog.job.clocks import elapsed
 from joblog.job.foremost import folded, foremost, told
 from joblog.job.guard_values import gets_shown
+from joblog.job.naming import entry_named
 from joblog.job.torques import is_angle, numbers_tight, numbers_turned, torque_entries
 from joblog.job.types import Finding, FindingKind, JobState, Reply, StepState, StepStatus, Value
 from joblog.job.values import step_named
@@ -205,10 +206,8 @@ def _disregarded(state: JobState, entry: Entry) -> tuple[str, str]:
     old = next((e for e in state.entries if e.id == entry.supersedes), None)
     if old is None:
         return "Disregarded.", "Disregarded."
-    name = {"step-done": "", "part": ""}.get(old.kind, old.kind)
-    step = step_named(state.sheet, old.body.get("step"))
-    what = " ".join(part for part in (name, step_name(step) if step else "") if part)
-    return (f"Disregarded: {what}.",) * 2 if what else ("Disregarded.",) * 2
+    spoken, text = entry_named(state, old)
+    return (f"Disregarded: {spoken}.", f"Disregarded: {text}.") if text else ("Disregarded.",) * 2
 
 
 def _clock_echo(state: JobState, entry: Entry) -> tuple[str, str]:

@@ -39,7 +39,8 @@ def test_a_used_washer_kept_is_warned_of_and_mended_by_a_new_one(case):
 
 def test_it_may_be_taken_back_or_confirmed_with_a_reason(case):
     case.ok("plug is in")
-    case.say("washer reused", "disregard")
+    reply = case.say("washer reused", "disregard")
+    assert reply.spoken == "Disregarded: old washer kept."
     assert case.state.findings == ()
     case.say("washer reused", "confirm because no tool")
     (finding,) = case.state.findings

@@ -253,6 +253,38 @@ def test_two_people_on_one_job_each_take_back_their_own(drained, store: Store, c
     assert [e.hash for e in other.state.entries] == [e.hash for e in drained.state.entries]
 
 
+def test_disregard_never_takes_back_what_a_colleague_said(drained):
+    drained.say("torque four one", by="Imani Okafor")
+    count = len(drained.state.entries)
+    reply = drained.say("disregard", by="Marek Dvorak")
+    assert len(drained.state.entries) == count
+    assert reply.spoken == "Nothing to disregard."
+    assert reply.shown == (
+        "Nothing of Marek Dvorak's to disregard: “torque drain plug, 41 lbf·ft” is Imani "
+        "Okafor's, who can take it back."
+    )
+
+
+@pytest.mark.parametrize(
+    ("line", "spoken", "shown"),
+    [
+        ("torque four one", "torque drain plug, four one foot-pounds", None),
+        ("3.6 quarts out", "three point six quarts out", "3.6 US qt of Automatic transaxle fluid"),
+        ("fluid temperature 64 C", "fluid temperature, six four degrees celsius", "64 °C"),
+        ("note rust on the pan", "note", "note “rust on the pan”"),
+        ("start clock", "clock", None),
+        ("confirm because see note", "confirmed", None),
+        ("fill plug in", "fill plug in", None),
+    ],
+)
+def test_what_is_taken_back_is_named_with_its_figure(drained, line, spoken, shown):
+    drained.say("drain plug torqued to nine nine")
+    drained.say(line)
+    reply = drained.say("disregard")
+    assert reply.spoken == f"Disregarded: {spoken}."
+    assert (shown or "Disregarded") in reply.shown
+
+
 def test_a_question_belongs_to_who_was_asked(drained):
     drained.say("forty quarts in", by="Imani Okafor")
     drained.say("torque four one zero", by="Marek Dvorak")
