@@ -44,7 +44,7 @@ from joblog.job.torques import (
 )
 from joblog.job.types import FluidState, JobState, Value
 from joblog.job.values import converted, step_named
-from joblog.job.wording import said, shown
+from joblog.job.wording import capital, said, shown
 from joblog.job.wrenches import at_fastener, wrench_meant
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Step, Torque
@@ -213,8 +213,31 @@ def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
         return quantity_plausible(value, sums, direction, meaning.correction)
 
     name = "out" if direction == "out" else "in"
-    wanted = Wanted(name, sums.unit, draft, fits=plausible, plausible=plausible)
+
+    def doubt(value: SaidValue) -> tuple[str, str]:
+        return _doubted_sum(value, sums, name) if not meaning.correction else ("", "")
+
+    wanted = Wanted(name, sums.unit, draft, fits=plausible, plausible=plausible, doubt=doubt)
     return settled(meaning.with_values(amounts), wanted)
+
+
+def _doubted_sum(value: SaidValue, sums: FluidState, way: str) -> tuple[str, str]:
+    """Return the question about an amount that only makes too much with what went before."""
+    unit = value.unit or sums.unit
+    exact, before = converted(value.value, unit, sums.unit), _poured(sums, way)
+    if exact is None or not before or not quantity_plausible(value, sums, way, correction=True):
+        return "", ""
+    total, limit = before + exact, sums.specified or sums.total
+    holds = f"; the sheet expects {shown(limit, sums.unit)}" if limit else ""
+    question = (
+        f"{capital(said(total, sums.unit))} in all. Once more, {said(value.value, unit)} {way}?"
+    )
+    why = f"That makes {shown(total, sums.unit)} {way} in all{holds}."
+    return f"{question} Affirm or negative.", f"{why} Another {shown(value.value, unit)}?"
+
+
+def _poured(sums: FluidState, way: str) -> Fraction:
+    return sums.poured_out if way == "out" else sums.poured_in
 
 
 def _amounts(state: JobState, meaning: Meaning, sums: FluidState) -> tuple[SaidValue, ...]:

@@ -61,6 +61,7 @@ class Wanted:
 
     ``fits`` says whether a value is what the sheet wants, ``plausible`` whether it can be meant at
     all. Where ``always_ask``, words with two meanings are asked even if only one makes sense.
+    ``doubt`` gives the question and its reason for a value that can't be meant, '' for the usual.
     """
 
     name: str
@@ -69,6 +70,7 @@ class Wanted:
     fits: Check
     plausible: Check
     always_ask: bool = False
+    doubt: Callable[[SaidValue], tuple[str, str]] = lambda _: ("", "")
 
 
 def settled(meaning: Meaning, wanted: Wanted) -> Plan:
@@ -109,4 +111,6 @@ def _doubt(meaning: Meaning, wanted: Wanted, value: SaidValue) -> Plan:
     question = f"{name}, {said(value.value, unit)}? Affirm or negative."
     text = shown(value.value, unit)
     why = f"{name} {text} is far from what the sheet expects. Is that right?"
+    own = wanted.doubt(value)
+    question, why = own if own[0] else (question, why)
     return value_question(question, [text], [wanted.draft(value)], meaning.tag, why)

@@ -90,3 +90,30 @@ def test_a_temperature_beyond_any_formula_is_asked_and_spoils_nothing(bench):
     job.say("point one liters in", "topped up")
     assert job.state.fluids[0].poured_in * 10 == 31  # the job goes on
     assert job.state.open_findings == ()
+
+
+@pytest.mark.parametrize(
+    ("lines", "spoken", "shown"),
+    [
+        (
+            ["drained four liters"],  # with three drained before: more than twice what goes in
+            "Seven liters in all. Once more, four liters out? Affirm or negative.",
+            "That makes 7 L out in all; the sheet expects 3 L. Another 4 L?",
+        ),
+        (
+            ["drained seven liters"],  # by itself beyond reason: the doubt is about the amount
+            "Out, seven liters? Affirm or negative.",
+            "Out 7 L is far from what the sheet expects. Is that right?",
+        ),
+        (
+            ["correction drained seven liters"],
+            "Out, seven liters? Affirm or negative.",
+            "Out 7 L is far from what the sheet expects. Is that right?",
+        ),
+    ],
+)
+def test_a_doubt_says_whether_it_is_about_the_amount_or_the_sum(twice, lines, spoken, shown):
+    reply = twice.say(*lines)
+    assert (reply.spoken, reply.shown) == (spoken, shown)
+    twice.say("affirm")
+    assert twice.state.question is None
