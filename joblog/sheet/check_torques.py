@@ -85,8 +85,26 @@ def _stages(sheet: Sheet) -> Found:
     earlier = earlier_steps(sheet)
     for name, rows in fasteners.items():
         stages = {step.torque.stage for _, step in rows if step.torque}
+        yield from _one_name(rows)
         yield from _missing_stages(name, rows, stages)
         yield from _stage_order(name, rows, earlier)
+
+
+def _one_name(rows: list[tuple[int, Step]]) -> Found:
+    """Two fasteners of one name can't be told apart by voice, so both want the same torque."""
+    first: dict[int, Step] = {}
+    for i, step in rows:
+        assert step.torque is not None
+        other = first.setdefault(step.torque.stage, step)
+        assert other.torque is not None
+        one, two = (in_si(t.value, t.unit, "torque") for t in (other.torque, step.torque))
+        if one != two:
+            yield Complaint(
+                ("steps", i, "torque", "fastener"),
+                f"'{step.torque.fastener}' is {other.torque.value} {other.torque.unit} at "
+                f"'{other.key}' and {step.torque.value} {step.torque.unit} here, and only one of them can be said; give each fastener a "
+                "name of its own, or number the passes of one with 'stage'",
+            )
 
 
 def _missing_stages(name: str, rows: list[tuple[int, Step]], stages: set[int]) -> Found:
@@ -214,11 +232,6 @@ def _wrenches(sheet: Sheet) -> Found:
                     yield Complaint(path, sentence, remark=not certain, stops=False)
 
 
-def _rule(low: Fraction | None, top: Fraction) -> str:
-    marked = low is not None and low >= top * LOWEST_SHARE
-    return "from its lowest mark, ISO 6789-1" if marked else "20 to 100 % of its range, ISO 6789"
-
-
 def _unfit(step: Step, wrench: Tool, adapter: Tool | None) -> tuple[str, bool]:
     """Return why ``wrench`` won't do, and whether that is certain; '' where nothing is wrong."""
     assert wrench.highest is not None
@@ -230,18 +243,27 @@ def _unfit(step: Step, wrench: Tool, adapter: Tool | None) -> tuple[str, bool]:
     if value is None:
         return "", False
     exact = setting.exact * value
-    bottom = max(low or Fraction(0), top * LOWEST_SHARE)
-    if bottom <= exact <= top:
-        return "", False
-    certain = exact > top or low is None or exact < low
-    factor = UNITS[wrench.highest.unit].factor
-    span = f"{plain(bottom / factor)} to {plain(top / factor)} {wrench.highest.unit}"
+    fifth, factor = top * LOWEST_SHARE, UNITS[wrench.highest.unit].factor
+    bottom = fifth if low is None else low
     through = f" (set through '{adapter.key}')" if adapter else ""
+    text = f"{plain(setting.exact)} {setting.unit}{through}"
+    if bottom <= exact <= top:
+        if exact >= fifth:
+            return "", False
+        return (
+            f"{text} is above the lowest mark of '{wrench.key}' and below a fifth of its "
+            f"'highest' ({plain(fifth / factor)} {wrench.highest.unit}): a wrench made before 2017 "
+            "need not be right there (ISO 6789:2003); check it, or name another wrench",
+            False,
+        )
+    span = f"{plain(bottom / factor)} to {plain(top / factor)} {wrench.highest.unit}"
+    rule = (
+        "20 to 100 % of its range, ISO 6789" if low is None else "from its lowest mark, ISO 6789-1"
+    )
     return (
-        f"{plain(setting.exact)} {setting.unit}{through} is outside the range of '{wrench.key}', "
-        f"which is good for {span} ({_rule(low, top)}); check value and unit, or "
-        "name another wrench",
-        certain,
+        f"{text} is outside the range of '{wrench.key}', which is good for {span} ({rule}); check "
+        "value and unit, or name another wrench",
+        True,
     )
 
 

@@ -89,6 +89,8 @@ MISTAKES = [
      "torque = 30", "torque = 30", "write a table: torque = {"),
     ("stage = 1, count = 4", "stage = 3, count = 4", "stage = 2", "no stage 1"),
     ("stage = 2, count = 4", "count = 4", "stage = 1", "no stage 2"),
+    ("stage = 2, count = 4", "stage = 1, count = 4", "value = 40, unit",
+     "only one of them can be said"),
     ("stage = 2, count = 4", "stage = 2, count = 5", "count = 5", "write the same 'count'"),
     ('after = ["cover-snug"]', 'after = ["drained"]', 'after = ["drained"]\ntools = ["long',
      "cover-snug"),
@@ -282,8 +284,10 @@ def test_between_its_lowest_mark_and_a_fifth_a_wrench_is_remarked_on(torque, rem
     text = BASE.replace("value = 12,", "value = 5,").replace(
         "value = 30, unit", f"value = {torque}, unit"
     )
-    found = [p for p in problems_in(text, "x")[1] if "outside the range" in p.sentence]
+    found = [p for p in problems_in(text, "x")[1] if p.field.endswith("torque.value")]
     assert [p.remark for p in found] == ([remark] if torque != 12 else [])
+    told = {11: "below a fifth", 4: "good for 5 to 60 N.m (from its lowest mark"}
+    assert all(told[torque] in p.sentence for p in found)
 
 
 def test_a_name_written_as_the_check_proposes_is_understood(tmp_path):
