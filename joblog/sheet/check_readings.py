@@ -89,7 +89,7 @@ def _photos(sheet: Sheet) -> Found:
 
 def _photo(path: tuple[str, int, str], photo: PhotoWanted) -> Found:
     sizes = (
-        ("plug_diameter_mm", "plug", PLUG_MM, "across the plug's magnet"),
+        ("plug_diameter_mm", "plug", PLUG_MM, "the outer diameter of the plug's thread"),
         ("mark_distance_mm", "dipstick", MARKS_MM, "from the lower mark to the upper"),
     )
     for name, kind, (low, high), meaning in sizes:

@@ -101,7 +101,7 @@ not_while = ["drained"]           # conditions that must not hold
 
 # More that a step may have:
 #   window = { since = "engine-off", opens = 60, closes = 120 }          seconds
-#   photo = { kind = "plug", phase = "before", plug_diameter_mm = 18 }
+#   photo = { kind = "plug", phase = "before", plug_diameter_mm = 18 }   its thread's outer diameter
 #     (kinds of photo: plug, dipstick, fluid, label, other)
 #   reading = { name = "fluid temperature", unit = "degC", low = 40, high = 80 }
 """

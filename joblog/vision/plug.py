@@ -4,7 +4,7 @@ Rules, in this order:
 
 1. The photo must be sharp and lit well enough; else it is refused with what to do.
 2. The rim of the plug's end and the magnet must both be found surely, whole and large enough.
-3. The scale comes from the rim: its major axis is the plug's known outer diameter, whatever the
+3. The scale comes from the rim: its major axis is the outer diameter of the thread, whatever the
    tilt, because a circle's longest chord is never foreshortened.
 4. Film is counted on the magnet's face only; flakes of at least 0.3 mm are counted and sized by
    their maximum Feret diameter; smaller grains are no flakes.
@@ -45,7 +45,7 @@ _FILM_UNCERTAINTY, _LEAST_UNCERTAINTY = 2.5, 0.01
 def measure_plug(photo: Photo, *, plug_diameter_mm: float) -> PlugReading:
     """Return what is on the plug; a photo that can't be measured gives ``usable`` False and why.
 
-    ``plug_diameter_mm`` is the thread's outer diameter from the job sheet. Raises
+    ``plug_diameter_mm`` is the outer diameter of the plug's thread, from the job sheet. Raises
     :class:`~joblog.errors.InputError` where that isn't a positive length.
     """
     if not (np.isfinite(plug_diameter_mm) and 4.0 <= plug_diameter_mm <= 80.0):

@@ -159,7 +159,7 @@ MISTAKES = [
     ('name = "oil temperature", unit = "degC"', 'name = "oil level", unit = "degC"', "degC",
      "use one unit"),
     ('phase = "before", plug_diameter_mm = 16', 'phase = "before", plug_diameter_mm = 0.63',
-     "0.63", "write 16.002"),
+     "0.63", "can't be the outer diameter of the plug's thread (4 to 80 mm); write 16.002"),
     ('kind = "plug", phase = "before"', 'kind = "dipstick", phase = "before"', "dipstick",
      "no 'plug_diameter_mm'"),
     ('kind = "plug", phase = "before"', 'kind = "plugs", phase = "before"', "plugs",
