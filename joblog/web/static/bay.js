@@ -151,13 +151,17 @@ function answered(reply) {
   voice.say(reply);
 }
 
+// Says whether the phrase was taken: it led to an entry, or was answered.
 async function say(text) {
   showTyped(text);
   typing = true;
   try {
-    answered(await send(`/api/jobs/${job}/say`, { text, by }));
+    const reply = await send(`/api/jobs/${job}/say`, { text, by });
+    answered(reply);
+    return reply.source !== "" || !["again", "warn"].includes(reply.tone);
   } catch (error) {
     showAnswer(error.message, ""); // what stood besides is of an earlier answer
+    return false;
   } finally {
     typing = false;
   }
@@ -260,11 +264,14 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
 });
 voice.muteBy(byId("mute"));
 byId("help").addEventListener("click", () => say("help"));
-byId("typed").addEventListener("submit", (event) => {
+byId("typed").addEventListener("submit", async (event) => {
   event.preventDefault();
   const field = byId("phrase");
-  if (field.value.trim()) say(field.value.trim());
-  field.value = "";
+  const text = field.value.trim();
+  field.value = ""; // a second Enter must not send it twice
+  if (!text || (await say(text)) || field.value) return;
+  field.value = text; // to be mended
+  if (document.activeElement === field) field.select();
 });
 if ("wakeLock" in navigator) {
   const awake = () => document.visibilityState === "visible" && navigator.wakeLock.request("screen").catch(() => {});
