@@ -41,6 +41,7 @@ from joblog.job.listening import (
     takes_back,
 )
 from joblog.job.meaning import Meaning, meaning_of
+from joblog.job.misunderstood import why_not_understood
 from joblog.job.opening import opening_body, refuse_wrong_unit, sheet_of
 from joblog.job.photographing import measured_photo
 from joblog.job.photos import believed_age, done_when_taken, first_recorded
@@ -49,7 +50,7 @@ from joblog.job.plan_controls import plan_disregard
 from joblog.job.replay import replay
 from joblog.job.replies import reply_for
 from joblog.job.ticking import due_announcements
-from joblog.job.typed import note_in, typed_words, why_not_understood
+from joblog.job.typed import note_in, typed_words
 from joblog.job.types import JobState, Reply
 from joblog.record.clock import Clock
 from joblog.record.entry import Entry, MediaRef, Source
@@ -213,7 +214,7 @@ class JobSession:
         words = typed_words(text)
         meaning = meaning_of(words, self.sheet)
         if meaning is None:
-            return Reply("Say again.", why_not_understood(words, self.sheet), "again")
+            return Reply("Say again.", why_not_understood(text, self.sheet), "again")
         return self._act(meaning, source, by)
 
     def photo(

@@ -1,20 +1,12 @@
-"""Typed text brought to the words of the grammar, and why it was not understood."""
+"""Typed text brought to the words of the grammar."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from difflib import get_close_matches
 from fractions import Fraction
 
-from joblog.job.grammar import grammar_for_sheet
 from joblog.job.listening import note_words
-from joblog.job.meaning import meaning_of
-from joblog.job.phrases import phrases_of
-from joblog.job.said_units import said_unit_names
-from joblog.job.wording import capital
-from joblog.measure.units import unit_of
-from joblog.sheet.model import Sheet
 from joblog.speech.number_words import DIGITS, TEENS, TEENS_TABLE, TENS, TENS_TABLE
 
 _UNITS = {
@@ -36,7 +28,14 @@ _DIGITS = dict(zip("0123456789", _NAMES, strict=True))
 _SINGULAR = ("quart", "pint", "gallon", "liter", "litre")
 _SHORT = {"yes": "affirm", "y": "affirm", "no": "negative", "n": "negative"}  # typed only
 _MARKS = ',;:!?"“”'
-_APART = re.compile(r"\b(ft|in|lbf|lb)[ .·](lbf|lbs|lb|ft|in)\b")  # 'ft lb', in two words
+_JOINT = r"(?:\. ?| ?[·*/-] ?| )"
+_APART = (  # 'ft lb', 'ft. lb.', 'ft*lb', 'N m', 'fl. oz': units in two words, or with another sign
+    (re.compile(rf"(?<![a-z])(ft|in){_JOINT}(lbf|lbs|lb)(?![a-z])"), r"\1-lb"),
+    (re.compile(rf"(?<![a-z])(?:lbf|lbs|lb){_JOINT}(ft|in)(?![a-z])"), r"\1-lb"),
+    (re.compile(rf"(?<![a-z])(n|kgf){_JOINT}m(?![a-z])"), r"\1.m"),
+    (re.compile(r"(?<![a-z])fl(?:\. ?| )oz(?![a-z])"), "oz"),
+    (re.compile(r"(?<![a-z])u\. ?s\.(?= )"), "us"),
+)
 _FIGURE = re.compile(r"(-?)([0-9][0-9,]*)(?:\.([0-9]+))?(.*)", re.DOTALL)
 _THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(,[0-9]{3})+")
 _FRACTION = re.compile(
@@ -50,18 +49,26 @@ _SILENT = re.compile(
 _HEAD = re.compile(r"[,;:!?\"“”‘’'()\[\]*_–—…]*")
 _STARTS = re.compile(r"(-?\.?[0-9][0-9.,]*|[a-z]*)")
 _TWO_FIGURES = re.compile(r"([1-9][0-9])([a-z°%·.³-]*)")
-_NUMBERS = frozenset({*DIGITS, *TEENS, *TENS, "hundred", "thousand"})
+NUMBERS = frozenset({*DIGITS, *TEENS, *TENS, "hundred", "thousand"})
 
 
 def typed_words(text: str) -> str:
     """Return typed text as the lower-case words of the grammar: figures and symbols spelled out."""
+    return " ".join(word for word, _ in spelled(text))
+
+
+def spelled(text: str) -> list[tuple[str, str]]:
+    """Return the words of :func:`typed_words`, each with what was typed for it."""
     short = _SHORT.get(text.lower().strip(" .!"))
     if short:
-        return short
+        return [(short, text)]
     words: list[str] = []
+    typed: list[str] = []
     before = marks = ""
     plain = _with_fractions(text.lower().replace("’", "'").replace("\u2212", "-"))
-    for token in _APART.sub(r"\1-\2", plain).split():
+    for pattern, joined in _APART:
+        plain = pattern.sub(joined, plain)
+    for token in plain.split():
         if _SILENT.fullmatch(token):
             marks += token
             continue
@@ -72,9 +79,11 @@ def typed_words(text: str) -> str:
         if after_figure and before != "1" and stripped in _SINGULAR:
             stripped += "s"  # '0.5 quart': with a decimal the grammar has many quarts
         words += _behind_a_number(words, stripped) or _token_words(stripped, after_figure)
-        before = stripped
+        typed += [stripped] * (len(words) - len(typed))
+        if stripped != "us" or not after_figure:  # '4 US qt': the unit still comes
+            before = stripped
         marks = token[len(token.rstrip(_MARKS + ".")) :]
-    return " ".join(words)
+    return list(zip(words, typed, strict=True))
 
 
 def _behind_a_number(words: list[str], token: str) -> list[str]:
@@ -95,7 +104,7 @@ def _behind_a_number(words: list[str], token: str) -> list[str]:
 def _one_number(words: list[str]) -> bool:
     """Say whether one number, in one word, stands at the end of ``words``."""
     last, before = ["", "", *words][:-3:-1]
-    return last in _NUMBERS and before not in _NUMBERS
+    return last in NUMBERS and before not in NUMBERS
 
 
 def _changes_a_number(words: list[str], marks: str, token: str) -> bool:
@@ -108,9 +117,9 @@ def _changes_a_number(words: list[str], marks: str, token: str) -> bool:
     marks += head[0] if head else ""
     start = _STARTS.match(token.lstrip(_MARKS))
     figure = start[0] if start else ""
-    if not (figure[-1:].isdigit() or figure[-1:] in (".", ",") or figure in _NUMBERS):
+    if not (figure[-1:].isdigit() or figure[-1:] in (".", ",") or figure in NUMBERS):
         return False
-    inside = bool(words) and words[-1] in _NUMBERS
+    inside = bool(words) and words[-1] in NUMBERS
     return (inside and (bool(marks) or "." in figure[:-1])) or marks[-1:] in ("-", "–", "—")
 
 
@@ -169,7 +178,7 @@ def _two_numbers(word: str) -> bool:
     """Say whether signs hold two numbers together: 'three-four', but not 'forty-one'."""
     for left, mark, right in re.findall(r"([a-z]+)([^a-z]+)(?=([a-z]+))", word):
         one = mark == "-" and (left in TENS or right in ("hundred", "thousand"))
-        if left in _NUMBERS and right in _NUMBERS and not one:
+        if left in NUMBERS and right in NUMBERS and not one:
             return True
     return False
 
@@ -177,53 +186,3 @@ def _two_numbers(word: str) -> bool:
 def note_in(text: str) -> str:
     """Return the note in typed text that begins with 'note', as it was typed, else ''."""
     return note_words(text)
-
-
-def _foreign_unit(words: str, sheet: Sheet) -> str:
-    """Say so where the sentence would be understood but for its unit: a torque in litres."""
-    for code, name in said_unit_names():
-        if not words.endswith(f" {name}"):
-            continue
-        bare = meaning_of(words.removesuffix(f" {name}"), sheet)
-        if bare is None or not bare.values:
-            continue
-        wanted = {"torque": "torque", "reading": "reading"}.get(bare.act.split("-")[0], "volume")
-        found = unit_of(code)
-        return (
-            f"{capital(found.plural)} are a unit of {found.dimension}, but a {wanted} "
-            "belongs here; say it again with its unit."
-        )
-    return ""
-
-
-def _number_of_a_fastener(words: list[str], sheet: Sheet) -> str:
-    """Say so where a word is lacking behind a fastener's number: 'nut two 115'."""
-    for i, word in enumerate(words[1:-1], 1):
-        name = words[:i] if words[i - 1] != "number" else words[: i - 1]
-        said = " ".join([*name, "number", word, "at", *words[i + 1 :]])
-        meaning = meaning_of(said, sheet) if word in _NUMBERS else None
-        if meaning is not None and meaning.which:
-            return f"A fastener's number needs a word behind it; say '{said}'."
-    return ""
-
-
-def why_not_understood(words: str, sheet: Sheet) -> str:
-    """Return one sentence that says what can't be understood and what would be."""
-    known = grammar_for_sheet(sheet).vocabulary
-    strange = [word for word in words.split() if word not in known]
-    examples = [phrase.example for phrase in phrases_of(sheet)]
-    near = get_close_matches(words, examples, n=2, cutoff=0.5)
-    hint = f" Did you mean {' or '.join(repr(one) for one in near)}?" if near else ""
-    if not words:
-        return "Nothing was said."
-    if "minus" in words.split():
-        bare = meaning_of(" ".join(w for w in words.split() if w != "minus"), sheet)
-        if bare is not None and bare.values:
-            return "A quantity or torque is above zero; say it again without 'minus'."
-    unit = _foreign_unit(words, sheet) or _number_of_a_fastener(words.split(), sheet)
-    if unit:
-        return unit
-    if strange:
-        words = " or ".join(repr(word) for word in dict.fromkeys(strange))
-        return f"No phrase of this job has the word {words}.{hint}"
-    return f"'{words}' is no phrase of this job.{hint}"

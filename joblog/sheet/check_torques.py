@@ -99,11 +99,13 @@ def _one_name(rows: list[tuple[int, Step]]) -> Found:
         assert other.torque is not None
         one, two = (in_si(t.value, t.unit, "torque") for t in (other.torque, step.torque))
         if one != two:
+            before = f"{other.torque.value} {other.torque.unit} at '{other.key}'"
+            here = f"{step.torque.value} {step.torque.unit} here"
             yield Complaint(
                 ("steps", i, "torque", "fastener"),
-                f"'{step.torque.fastener}' is {other.torque.value} {other.torque.unit} at "
-                f"'{other.key}' and {step.torque.value} {step.torque.unit} here, and only one of them can be said; give each fastener a "
-                "name of its own, or number the passes of one with 'stage'",
+                f"'{step.torque.fastener}' is {before} and {here}, and only one of them can be "
+                "said; give each fastener a name of its own, or number the passes of one with "
+                "'stage'",
             )
 
 

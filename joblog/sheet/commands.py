@@ -140,7 +140,8 @@ def run_try(args: argparse.Namespace) -> int:
 
     from joblog.job.explaining import explained
     from joblog.job.meaning import meaning_of
-    from joblog.job.typed import typed_words, why_not_understood
+    from joblog.job.misunderstood import why_not_understood
+    from joblog.job.typed import typed_words
     from joblog.sheet.load import load_sheet
 
     sheet = load_sheet(args.sheet)
@@ -151,7 +152,7 @@ def run_try(args: argparse.Namespace) -> int:
         words = typed_words(phrase)
         meaning = meaning_of(words, sheet)
         if meaning is None:
-            print(f"“{phrase}”: not understood. {why_not_understood(words, sheet)}")
+            print(f"“{phrase}”: not understood. {why_not_understood(phrase, sheet)}")
         else:
             print(f"“{phrase}”: {explained(meaning, sheet)}.")
     return int(Exit.OK)

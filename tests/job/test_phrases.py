@@ -14,8 +14,9 @@ from joblog.job.explaining import explained
 from joblog.job.grammar import grammar_for_sheet, grammar_text
 from joblog.job.meaning import meaning_of
 from joblog.job.numbers import number, number_text, with_floats, without_floats
+from joblog.job.misunderstood import why_not_understood
 from joblog.job.phrases import help_card, phrases_of
-from joblog.job.typed import typed_words, why_not_understood
+from joblog.job.typed import typed_words
 from joblog.sheet.fragments import expansions, spoken_form
 from joblog.sheet.load import library, load_sheet
 
@@ -121,6 +122,14 @@ def test_values_are_exact(sentence, tag, value, unit):
         ("drain plug torqued to 41 ft lb", "drain plug torqued to four one foot pounds"),
         ("torque 41 lbf ft", "torque four one foot pounds"),
         ("1 qt in", "one quarts in"),
+        ("torque 41 ft. lb.", "torque four one foot pounds"),
+        ("torque 41 ft*lb", "torque four one foot pounds"),
+        ("torque 41ft-lbs.", "torque four one foot pounds"),
+        ("torque 41 lbs. ft.", "torque four one foot pounds"),
+        ("torque 36 N*m", "torque three six newton meters"),
+        ("torque 36 N m", "torque three six newton meters"),
+        ("4.25 US qt in", "four point two five us quarts in"),
+        ("8 fl. oz. in", "eight fluid ounces in"),
     ],
 )
 def test_typed_figures_and_symbols_become_the_grammar_s_words(typed, words):
@@ -152,6 +161,48 @@ def test_what_is_not_understood_is_said_why():
     assert "volume" in why_not_understood("torque four one liters", TRANSAXLE)
     assert "drain plug out" in why_not_understood("drain out plug", TRANSAXLE)
     assert why_not_understood("", TRANSAXLE) == "Nothing was said."
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        # what was typed is named, not what became of it, and a unit with those that the job has
+        (
+            "500 ml in",
+            "No phrase of this job has the unit 'ml'; it has quarts, pints, gallons, "
+            "fluid ounces, liters.",
+        ),
+        (
+            "drained a gallon and a half quart",  # quarts are a unit of volume, which belongs here
+            "'drained a gallon and a half quart' is no phrase of this job. "
+            "Did you mean 'drained ... quarts'?",
+        ),
+        # the same fastener, one's own number, each phrase once
+        (
+            "drain plug torqed to 41 ft lb",
+            "No phrase of this job has the word 'torqed'. Did you mean 'drain plug torqued to four "
+            "one foot pounds' or 'drain plug in torqued to four one foot pounds'?",
+        ),
+        (
+            "drained about 3.6 quarts",
+            "No phrase of this job has the word 'about'. "
+            "Did you mean 'drained three point six quarts'?",
+        ),
+        (
+            "fill plug tightend",
+            "No phrase of this job has the word 'tightend'. "
+            "Did you mean 'fill plug in' or 'fill plug loose'?",
+        ),
+        # what goes in is no hint for what comes out
+        (
+            "out 3.6 quarts",
+            "'out 3.6 quarts' is no phrase of this job. Did you mean 'drained three point six "
+            "quarts'?",
+        ),
+    ],
+)
+def test_a_hint_is_of_the_same_fastener_and_holds_no_number_but_one_s_own(typed, told):
+    assert why_not_understood(typed, TRANSAXLE) == told
 
 
 def test_fragments():
