@@ -92,6 +92,12 @@ def window_start(starts: Sequence[Mark], reading: Entry) -> Mark | None:
     return next(reversed(taken or before), None)
 
 
+def before_start(starts: Sequence[Mark], reading: Entry) -> bool:
+    """Say whether ``reading`` was taken before the first of ``starts``: its time had not begun."""
+    start = window_start(starts, reading)
+    return start is None or was_waiting(start.root, reading)
+
+
 def was_waiting(start: Entry, reading: Entry) -> bool:
     """Say whether ``reading`` is a photo that waited on a phone since before ``start``.
 
@@ -107,27 +113,27 @@ def window_phase(seconds: Decimal, opens: Decimal, closes: Decimal | None) -> Ph
     return Phase.CLOSED if closes is not None and seconds > closes else Phase.OPEN
 
 
-def clocks_of(sheet: Sheet, marks: Sequence[Mark], read: frozenset[str]) -> tuple[ClockState, ...]:
-    """Return the clock of every window that has started.
+def clocks_of(sheet: Sheet, marks: Sequence[Mark]) -> tuple[ClockState, ...]:
+    """Return the clock of every window that has started, as if its reading were still to come.
 
-    The last time that the starting step was marked counts; ``read`` names the steps whose reading
-    has been taken since, which stops their clock.
+    The last time that the starting step was marked counts.
     """
     clocks = []
     for step in sheet.steps:
-        start = _last_mark(marks, step.window)
+        start = last_start(marks, step.window)
         if step.window and start:
-            clocks.append(_clock(step.key, step.title, step.window, start, step.key in read))
+            clocks.append(_clock(step.key, step.title, step.window, start))
     return tuple(clocks)
 
 
-def _last_mark(marks: Sequence[Mark], window: Window | None) -> Mark | None:
+def last_start(marks: Sequence[Mark], window: Window | None) -> Mark | None:
+    """Return the last mark from which ``window`` runs, None where it hasn't started."""
     if window is None:
         return None
     return next((mark for mark in reversed(marks) if mark.step == window.since), None)
 
 
-def _clock(step: str, name: str, window: Window, start: Mark, stopped: bool) -> ClockState:
+def _clock(step: str, name: str, window: Window, start: Mark) -> ClockState:
     root = start.root
     return ClockState(
         name=name,
@@ -137,7 +143,6 @@ def _clock(step: str, name: str, window: Window, start: Mark, stopped: bool) -> 
         boot=root.boot,
         opens=window.opens,
         closes=window.closes,
-        stopped=stopped,
     )
 
 

@@ -27,12 +27,11 @@ from joblog.job.guard_undone import ReplayUpTo, undone_findings
 from joblog.job.guard_unit import unit_findings
 from joblog.job.guard_values import value_findings
 from joblog.job.guard_wanted import (
-    confirmations,
     confirmed_words,
     missing_findings,
     unsure_findings,
 )
-from joblog.job.history import History
+from joblog.job.history import History, confirmations
 from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind, JobState
 from joblog.job.values import step_named

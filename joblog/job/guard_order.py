@@ -11,24 +11,36 @@ from joblog.job.order import required_before
 from joblog.job.torques import numbers_tight
 from joblog.job.types import Finding, FindingKind, JobState, Mark
 from joblog.job.values import step_named
+from joblog.job.windows import timed
 from joblog.job.wording import capital, said, step_name
 from joblog.sheet.model import Step
 
 
-def order_findings(state: JobState, _: History) -> Iterator[Finding]:
+def order_findings(state: JobState, history: History) -> Iterator[Finding]:
     """Steps done before what must come first, or after what they must come before."""
     done_now = {mark.step for mark in state.marks}
-    for mark in state.marks:
+    early = {mark.entry.id for mark in state.early}
+    for mark in state.reported:
         step = step_named(state.sheet, mark.step)
         if step is None or not mark.first:
             continue
         for key in required_before(state.sheet, step):
-            if key not in mark.done:
-                yield _too_early(state, step, key, mark, key in done_now)
+            if key not in mark.done and not _told_by_window(state, history, step, key, mark):
+                # What was too early to count is put right by doing it again, not by the other step.
+                again = mark.entry.id not in early or step.key in done_now
+                yield _too_early(state, step, key, mark, key in done_now and again)
         if step.optional:
             for key in step.before:
                 if key in mark.done:
                     yield _too_late(state, step, key, mark)
+
+
+def _told_by_window(state: JobState, history: History, step: Step, key: str, mark: Mark) -> bool:
+    """Say whether ``mark`` came before its window, which ``key`` starts: one finding tells it."""
+    if step.window is None or step.window.since != key:
+        return False
+    before = (t.event.entry.id for t in timed(state, history, step) if t.passed is None)
+    return mark.entry.id in before
 
 
 def _too_early(state: JobState, step: Step, key: str, mark: Mark, done_later: bool) -> Finding:
@@ -123,7 +135,7 @@ def _out_of_sequence(
 def condition_findings(state: JobState, _: History) -> Iterator[Finding]:
     """Steps done while a condition did not allow them."""
     counts: dict[str, int] = {}
-    for mark in state.marks:
+    for mark in state.reported:
         step = step_named(state.sheet, mark.step)
         if step is None:
             continue

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
-from joblog.job.clocks import (
-    Elapsed,
-    Phase,
-    clock_jumps,
-    taken_after,
-    window_phase,
-    window_start,
-)
-from joblog.job.history import Event, History
+from joblog.job.clocks import Elapsed, Phase, clock_jumps
+from joblog.job.guard_wanted import confirmed_words
+from joblog.job.history import History, confirmations
 from joblog.job.types import Finding, FindingKind, JobState, Mark
+from joblog.job.values import step_named
+from joblog.job.windows import Timed, timed
 from joblog.job.wording import capital, said, step_name
 from joblog.record.entry import Entry
 from joblog.sheet.model import Step, Window
@@ -22,28 +18,65 @@ from joblog.sheet.model import Step, Window
 
 def window_findings(state: JobState, history: History) -> Iterator[Finding]:
     """Readings, photos and steps that came before their window opened or after it closed."""
+    confirmed = confirmations(history)
     for step in state.sheet.steps:
         if step.window is None:
             continue
-        events = [e for e in history.events if _counts(step, e.entry)]
-        judged = [(e, _start(state, step.window, e)) for e in events]
-        good = [e for e, start in judged if start and _phase(step.window, start, e) is Phase.OPEN]
-        for event, start in judged:
-            if start is None or (event in good and taken_after(start.root, event.root).sure):
+        judged = timed(state, history, step)
+        good = [t for t in judged if t.phase is Phase.OPEN]
+        for one in judged:
+            if one.phase is Phase.OPEN and one.sure:
                 continue
-            later = any(g.root.seq > event.root.seq for g in good)
-            yield _finding(step, step.window, start, event, later)
+            seq = one.event.root.seq
+            later = any(g.event.root.seq > seq for g in good)
+            if one.passed is not None and one.start is not None:
+                yield _finding(step, step.window, one, one.start, one.passed, later)
+            else:
+                settled = "" if later else _let_stand(step, step.window, seq, confirmed)
+                yield _before(state, step, step.window, one, later, settled)
+
+
+def _let_stand(step: Step, window: Window, seq: int, confirmed: Mapping[str, Entry]) -> str:
+    """Return who let stand, by another finding's name, what was read before its window's start.
+
+    That the step, or its value, is missing is the same thing at the end of the job; that the order
+    was wrong is what older records have of it.
+    """
+    for key, entry in confirmed.items():
+        same = key.startswith(f"missing:{step.key}:") or key == f"order:{step.key}:{window.since}"
+        if same and entry.seq > seq:
+            return confirmed_words(entry)
+    return ""
+
+
+def _before(  # noqa: PLR0917 - one finding from all that is known of it
+    state: JobState, step: Step, window: Window, one: Timed, later: bool, settled: str
+) -> Finding:
+    """Return the finding about what came before its window had even started."""
+    start = step_named(state.sheet, window.since)
+    first = step_name(start) if start else window.since
+    lead = f"{capital(step_name(step))}, but {first} must come first"
+    return Finding(
+        key=f"window:{one.event.entry.id}",
+        kind=FindingKind.OUT_OF_ORDER,
+        text=f"{lead}: it counts {_limits(window)} after it.",
+        spoken=f"{lead}.",
+        step=step.key,
+        entry=one.event.entry.id,
+        at=one.event.root.at,
+        resolved="read again inside the window" if later else settled,
+        customer=f"“{step.title}” came before “{start.title if start else first}” and does not "
+        f"count; it counts {_limits(window)} after it.",
+    )
 
 
 def fan_findings(state: JobState, history: History) -> Iterator[Finding]:
     """A level read after more than one fan cycle: the fluid is hotter and stands higher."""
     for step in state.sheet.steps:
         wanted = step.photo is not None and step.photo.kind == "dipstick"
-        for event in history.events if wanted and step.window else ():
-            start = _start(state, step.window, event) if step.window else None
-            if start is None or not _counts(step, event.entry):
-                continue
-            cycles = _cycles_before(state, history, start)
+        for one in timed(state, history, step) if wanted else ():
+            event = one.event
+            cycles = _cycles_before(state, history, one.start) if one.start else 0
             if cycles > 1:
                 yield Finding(
                     key=f"fan:{event.entry.id}",
@@ -69,30 +102,13 @@ def _cycles_before(state: JobState, history: History, start: Mark) -> int:
     )
 
 
-def _counts(step: Step, entry: Entry) -> bool:
-    if entry.body.get("step") != step.key:
-        return False
-    if entry.kind == "photo":
-        return bool((entry.body.get("measurement") or {}).get("usable"))
-    # Where a photo or a reading is the evidence, saying the step is only its label.
-    asks_for_more = step.reading is not None or (step.photo is not None and step.photo.required)
-    return entry.kind == "reading" or (entry.kind == "step-done" and not asks_for_more)
-
-
-def _start(state: JobState, window: Window, event: Event) -> Mark | None:
-    return window_start([m for m in state.marks if m.step == window.since], event.root)
-
-
-def _phase(window: Window, start: Mark, event: Event) -> Phase:
-    return window_phase(taken_after(start.root, event.root).seconds, window.opens, window.closes)
-
-
-def _finding(step: Step, window: Window, start: Mark, event: Event, later: bool) -> Finding:
-    passed = taken_after(start.root, event.root)
-    phase = _phase(window, start, event)
+def _finding(  # noqa: PLR0917 - one finding from all that is known of it
+    step: Step, window: Window, one: Timed, start: Mark, passed: Elapsed, later: bool
+) -> Finding:
+    event = one.event
     whole = max(Decimal(int(passed.seconds)), Decimal(0))
     name = capital(step_name(step))
-    early = {Phase.WAITING: "too early", Phase.CLOSED: "too late"}.get(phase, "not sure")
+    early = {Phase.WAITING: "too early", Phase.CLOSED: "too late"}.get(one.phase, "not sure")
     resolved = "read again inside the window" if later else ""
     return Finding(
         key=f"window:{event.entry.id}",

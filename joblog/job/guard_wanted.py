@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from joblog.job.history import History
+from joblog.job.history import History, confirmations
 from joblog.job.torques import lacking
 from joblog.job.types import Finding, FindingKind, JobState, StepState, StepStatus
 from joblog.job.wording import spoken_missing, step_name
@@ -59,11 +59,6 @@ def confirmed_words(confirmed: Entry) -> str:
     """Return who confirmed a finding and why, as the finding's end is told."""
     reason = str(confirmed.body.get("reason", "")).strip() or "no reason given"
     return f"confirmed by {confirmed.by or 'technician'}: {reason}"
-
-
-def confirmations(history: History) -> dict[str, Entry]:
-    """Return, by the key of its finding, the last confirmation of each that counts."""
-    return {str(e.entry.body.get("finding", "")): e.entry for e in history.of("confirmed")}
 
 
 def missing_key(step: StepState, what: str) -> str:

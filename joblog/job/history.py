@@ -37,6 +37,11 @@ class History:
         return tuple(event for event in self.events if event.entry.kind in kinds)
 
 
+def confirmations(history: History) -> dict[str, Entry]:
+    """Return, by the key of its finding, the last confirmation of each that counts."""
+    return {str(e.entry.body.get("finding", "")): e.entry for e in history.of("confirmed")}
+
+
 def history_of(entries: Sequence[Entry]) -> History:
     """Return what counts among ``entries`` (oldest first)."""
     by_id = {entry.id: entry for entry in entries}

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from joblog.job.history import Event, History
+from joblog.job.history import History
 from joblog.job.torques import all_tight, is_angle
 from joblog.job.types import Mark
 from joblog.job.values import pour_step, step_named, value_of
@@ -37,6 +37,11 @@ def marked_step(sheet: Sheet, entry: Entry, torques: Sequence[Entry] = ()) -> St
     return None
 
 
+def shows_anything(entry: Entry) -> bool:
+    """Say whether ``entry`` is a photo of no certain kind: of which step, nobody said."""
+    return entry.kind == "photo" and entry.body.get("kind") == "other"
+
+
 def _all_tight(step: Step, torques: Sequence[Entry]) -> bool:
     mine = [entry for entry in torques if entry.body.get("step") == step.key]
     return step.torque is not None and all_tight(step.torque, mine)
@@ -54,27 +59,6 @@ def _reading_is_all(sheet: Sheet, step: Step, entry: Entry) -> bool:
         return False
     value = value_of(sheet, entry)
     return value is not None and value.within is not False
-
-
-def marks_of(sheet: Sheet, history: History) -> tuple[Mark, ...]:
-    """Return every mark in the order in which things happened."""
-    conditions = frozenset(sheet.initially)
-    done: frozenset[str] = frozenset()
-    marks: list[Mark] = []
-    torques: list[Entry] = []
-    for event in history.events:
-        torques += [event.entry] if event.entry.kind == "torque" else []
-        step = marked_step(sheet, event.entry, torques)
-        if step is None or _adds_nothing(event, step, done):
-            continue
-        marks.append(
-            Mark(step.key, event.entry, event.root, conditions, done, step.key not in done)
-        )
-        conditions = conditions - set(step.clears) | set(step.sets)
-        gone = undone_by(sheet, marks[-1])
-        torques = [entry for entry in torques if entry.body.get("step") not in gone]
-        done = done - gone | {step.key}
-    return tuple(marks)
 
 
 def undone_by(sheet: Sheet, mark: Mark) -> frozenset[str]:
@@ -109,11 +93,6 @@ def since(step: Step, marks: Sequence[Mark]) -> Mark | None:
         if mark.step == step.key and (found is None or not holds(step, mark.conditions)):
             found = mark
     return found
-
-
-def _adds_nothing(event: Event, step: Step, done: frozenset[str]) -> bool:
-    """A value for a step already done isn't a second doing of it."""
-    return event.entry.kind != "step-done" and step.key in done
 
 
 def pour_starts(sheet: Sheet, history: History, marks: Sequence[Mark]) -> tuple[Mark, ...]:

@@ -9,19 +9,19 @@ from typing import Any
 from joblog.job.clocks import elapsed, was_waiting
 from joblog.job.history import Event, History
 from joblog.job.numbers import with_floats
-from joblog.job.order import all_before
+from joblog.job.order import all_before, ready
 from joblog.job.types import JobState, Photo
 from joblog.record.clock import Moment
 from joblog.record.entry import Entry
 from joblog.sheet.model import Sheet, Step
 
 
-def photos_of(history: History) -> tuple[Photo, ...]:
-    """Return every photo that counts, oldest first."""
-    return tuple(_photo(event) for event in history.of("photo"))
+def photos_of(history: History, early: frozenset[str] = frozenset()) -> tuple[Photo, ...]:
+    """Return every photo, oldest first; those of ``early`` (ids) came too early for their step."""
+    return tuple(_photo(event, event.entry.id in early) for event in history.of("photo"))
 
 
-def _photo(event: Event) -> Photo:
+def _photo(event: Event, early: bool) -> Photo:
     body = event.entry.body
     measurement: dict[str, Any] = body.get("measurement") or {}
     return Photo(
@@ -30,6 +30,7 @@ def _photo(event: Event) -> Photo:
         measurement=with_floats(measurement),
         entry=event.entry,
         step=body.get("step"),
+        early=early,
     )
 
 
@@ -46,6 +47,8 @@ def photo_step(
 
     The first step that wants such a photo, has no usable one yet, and whose order allows it; where
     all have theirs, the last one that had (a retake); where no order allows it yet, the first.
+    A photo of kind "other" may show anything: it is a step's only while that step wants it and its
+    turn has come.
     A step of ``left_out`` (keys of those confirmed as missing) comes after all others, and no other
     step waits for it. ``done`` holds the steps that were done when the photo was taken: what was
     cleaned by then can't show how it was found, unless ``phase`` says that it does.
@@ -53,14 +56,17 @@ def photo_step(
     wanting = [s for s in sheet.steps if s.photo and s.photo.kind == kind]
     if phase:
         wanting = [s for s in wanting if s.photo and s.photo.phase in (phase, "once")]
-    have = {p.step for p in photos if p.usable}
+    have = {p.step for p in photos if p.usable and not p.early}
     lacking = [s for s in wanting if s.key not in have]
     lacking.sort(key=lambda step: step.key in left_out)
     gone = {s.key for s in wanting if not phase and _is_past(sheet, s, done)}
     in_time = [s for s in lacking if s.key not in gone]
-    ready = [s for s in in_time if set(s.after) <= done | left_out]
-    if ready or in_time:
-        return (ready or in_time)[0]
+    able = [s for s in in_time if s.key in done or ready(sheet, s, done | left_out)]
+    if kind == "other":
+        begun = done | left_out
+        return next((s for s in able if s.window is None or s.window.since in begun), None)
+    if able or in_time:
+        return (able or in_time)[0]
     return wanting[-1] if wanting else None
 
 

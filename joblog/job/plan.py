@@ -19,8 +19,10 @@ from joblog.job.plan_values import plan_angle, plan_bare, plan_quantity, plan_re
 from joblog.job.targets import part_step
 from joblog.job.types import JobState, Mark
 from joblog.job.values import step_named
+from joblog.job.windows import wait_is_past
 from joblog.job.wording import capital, said, shown, step_name
 from joblog.record.clock import Moment
+from joblog.sheet.model import Step
 
 ECHO_SECONDS = 4  # two people who report the same thing within this may mean the same one
 # What may still be asked of a closed job: it answers, and nothing changes.
@@ -68,24 +70,32 @@ def _step(state: JobState, meaning: Meaning, now: Moment | None) -> Plan:
     """Record a step as done; ask where it was said before and has not been undone since.
 
     The time at which a step was done and the clocks that run from it are facts: a word said again
-    must not move them unasked.
+    must not move them unasked. Nor is a wait waited for again once a later step is done.
     """
     draft = Draft("step-done", {"step": meaning.target})
     step = step_named(state.sheet, meaning.target)
     before = [m for m in state.marks if m.step == meaning.target and m.entry.kind == "step-done"]
-    if (
-        step is None
-        or not before
-        or not (holds(step, state.conditions) or _clock_runs_on(state, before[-1]))
-        or _topped_up(state, before[-1])
-    ):
+    if step is None or not before or not _asked_again(state, step, before[-1]):
         return Plan((draft,))
     name = step_name(step)
     if now is not None and elapsed(before[-1].entry, now).seconds <= ECHO_SECONDS:
         return Plan(spoken=f"{capital(name)}.", shown=f"{capital(name)}: done.")
     question = f"Once more, {name}? Affirm or negative."
     why = f"{capital(name)} is done already. Was it done once more?"
+    if wait_is_past(state, step, before[-1]):
+        why = (
+            f"{capital(name)} is done already, and a later step since: no wait is made good by it."
+        )
+        why += " Was it done once more?"
     return value_question(question, [f"{name}, once more"], [draft], meaning.tag, why)
+
+
+def _asked_again(state: JobState, step: Step, last: Mark) -> bool:
+    """Say whether ``step``, said again, is asked about: ``last`` is when it was said before."""
+    if wait_is_past(state, step, last):
+        return True
+    still = holds(step, state.conditions) or _clock_runs_on(state, last)
+    return still and not _topped_up(state, last)
 
 
 def _topped_up(state: JobState, mark: Mark) -> bool:

@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from joblog.job.clocks import Phase, clocks_of, taken_after, was_waiting, window_phase
+from joblog.job.clocks import clocks_of, last_start
+from joblog.job.course import course_of
 from joblog.job.fluids import fluids_of
 from joblog.job.guard import guard
 from joblog.job.history import History, history_of
-from joblog.job.marks import conditions_after, marks_of, since, undone_at
+from joblog.job.marks import conditions_after, since, undone_at
 from joblog.job.photos import photos_of
 from joblog.job.torques import is_angle, lacking
 from joblog.job.types import (
@@ -27,7 +28,8 @@ from joblog.job.types import (
     StepStatus,
     Value,
 )
-from joblog.job.values import values_of
+from joblog.job.values import step_named, values_of
+from joblog.job.windows import read
 from joblog.record.entry import Entry
 from joblog.sheet.model import Sheet, Step
 
@@ -45,13 +47,20 @@ def replay(sheet: Sheet, entries: Sequence[Entry]) -> JobState:
 def _replayed(sheet: Sheet, entries: Sequence[Entry]) -> tuple[JobState, History]:
     """Return the job without its findings, and which entries count."""
     history = history_of(entries)
-    marks = marks_of(sheet, history)
+    course = course_of(sheet, history)
+    marks = course.marks
     undone = undone_at(sheet, marks)
     values = tuple(
-        replace(v, undone=v.first_seq <= undone.get(v.step or "", -1))
+        replace(
+            v,
+            undone=v.first_seq <= undone.get(v.step or "", -1),
+            early=v.entry.id in course.too_early,
+        )
         for v in values_of(sheet, history)
     )
-    photos = photos_of(history)
+    photos = photos_of(history, course.too_early)
+    counted = [v for v in values if v.entry.id not in course.uncounted]
+    shown = [p for p in photos if p.entry.id not in course.uncounted]
     questions = _open_questions(entries, history)
     opened = next((e for e in entries if e.kind == "job-opened"), None)
     closed = history.of("job-closed")
@@ -61,12 +70,12 @@ def _replayed(sheet: Sheet, entries: Sequence[Entry]) -> tuple[JobState, History
         opened=opened.body if opened else {},
         opened_at=opened.at if opened else "",
         steps=tuple(
-            _step(step, marks, values, photos, undone.get(step.key, -1)) for step in sheet.steps
+            _step(step, marks, counted, shown, undone.get(step.key, -1)) for step in sheet.steps
         ),
         fluids=fluids_of(sheet, history, undone),
         values=values,
         photos=photos,
-        clocks=_clocks(sheet, history, marks),
+        clocks=(),
         findings=(),
         notes=tuple(e.entry for e in history.of("note")),
         conditions=conditions_after(sheet, marks),
@@ -75,11 +84,12 @@ def _replayed(sheet: Sheet, entries: Sequence[Entry]) -> tuple[JobState, History
         entries=tuple(entries),
         explanations=_explanations(history),
         marks=marks,
+        early=course.early,
         questions=questions,
         fan_cycles=sum(1 for e in history.of("clock") if e.entry.body.get("name") == "fan-cycle"),
         signatures=tuple(e.entry for e in history.of("signature")),
     )
-    return state, history
+    return replace(state, clocks=_clocks(state, history)), history
 
 
 def _step(
@@ -125,41 +135,18 @@ def _missing(step: Step, values: Sequence[Value], photos: Sequence[Photo]) -> tu
     return tuple(missing)
 
 
-def _clocks(sheet: Sheet, history: History, marks: Sequence[Mark]) -> tuple[ClockState, ...]:
-    read = set()
-    for step in sheet.steps:
-        start = step.window and next(
-            (m for m in reversed(marks) if step.window and m.step == step.window.since), None
-        )
-        if start and any(
-            e.root.seq > start.root.seq
-            and _reads(step, e.entry)
-            and not was_waiting(start.root, e.root)
-            and not _too_early(step, start, e.root)
-            for e in history.events
-        ):
-            read.add(step.key)
-    return clocks_of(sheet, marks, frozenset(read))
-
-
-def _too_early(step: Step, start: Mark, reading: Entry) -> bool:
-    """A reading before its window opened is told, and the clock runs on for the right one."""
-    seconds = taken_after(start.root, reading).seconds
-    window = step.window
-    return (
-        window is not None and window_phase(seconds, window.opens, window.closes) is Phase.WAITING
+def _clocks(state: JobState, history: History) -> tuple[ClockState, ...]:
+    """Return the clocks; those that had their reading are stopped, and all of a closed job."""
+    return tuple(
+        replace(clock, stopped=bool(state.closed) or _read(state, history, clock))
+        for clock in clocks_of(state.sheet, state.marks)
     )
 
 
-def _reads(step: Step, entry: Entry) -> bool:
-    """Say whether ``entry`` is the reading for which the window of ``step`` exists."""
-    if entry.body.get("step") != step.key:
-        return False
-    if entry.kind == "photo":
-        return bool((entry.body.get("measurement") or {}).get("usable"))
-    if entry.kind == "reading":
-        return True
-    return entry.kind == "step-done" and not (step.photo and step.photo.required)
+def _read(state: JobState, history: History, clock: ClockState) -> bool:
+    step = step_named(state.sheet, clock.step)
+    start = last_start(state.marks, step.window) if step else None
+    return step is not None and start is not None and read(state, history, step, start)
 
 
 def _open_questions(entries: Sequence[Entry], history: History) -> tuple[Question, ...]:

@@ -119,6 +119,7 @@ class Value:
     wrench: str = ""  # key of the wrench that was used, '' where nobody knows
     adapter: str = ""  # key of the adapter that it was used through
     undone: bool = False  # its step was undone since (a sheet's ``undoes``): it counts no more
+    early: bool = False  # taken before its window's start: it says nothing of what was wanted
 
     @property
     def first_seq(self) -> int:
@@ -135,6 +136,7 @@ class Photo:
     measurement: dict[str, Any]
     entry: Entry
     step: str | None = None
+    early: bool = False  # taken before its window's start, or its step's turn
 
     @property
     def usable(self) -> bool:
@@ -242,11 +244,19 @@ class JobState:
     entries: tuple[Entry, ...]
     explanations: dict[str, str] = field(default_factory=dict)  # finding key -> advisor's words
     marks: tuple[Mark, ...] = ()
+    early: tuple[Mark, ...] = ()  # steps reported before their window's start: they don't count
     questions: tuple[
         Question, ...
     ] = ()  # all that are open, oldest first; ``question`` is the last
     fan_cycles: int = 0
     signatures: tuple[Entry, ...] = ()
+
+    @property
+    def reported(self) -> tuple[Mark, ...]:
+        """Every time that a step was reported, too early for its window or not, oldest first."""
+        too_early = {mark.entry.id for mark in self.early}
+        counted = (mark for mark in self.marks if mark.entry.id not in too_early)
+        return tuple(sorted((*self.early, *counted), key=lambda mark: mark.root.seq))
 
     @property
     def next_step(self) -> StepState | None:

@@ -7,7 +7,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Any
 
-from joblog.job.history import history_of
+from joblog.job.history import History, history_of
 from joblog.job.types import FindingKind, JobState, Photo, StepState, StepStatus, Value
 from joblog.job.values import converted
 from joblog.record.entry import Entry
@@ -38,8 +38,13 @@ class Context:
         return {entry.id: entry for entry in self.state.entries}
 
     @cached_property
+    def history(self) -> History:
+        """Which entries count."""
+        return history_of(self.state.entries)
+
+    @cached_property
     def _roots(self) -> dict[str, Entry]:
-        return {e.entry.id: e.root for e in history_of(self.state.entries).events}
+        return {e.entry.id: e.root for e in self.history.events}
 
     def root(self, entry: Entry) -> Entry:
         """Return the entry first recorded where ``entry`` corrects it, else ``entry`` itself."""

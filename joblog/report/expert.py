@@ -43,6 +43,13 @@ def verdict(c: Context, inside: bool | None) -> str:
     return c.t.say("inside") if inside else c.t.say("outside")
 
 
+def _verdict(c: Context, inside: bool | None, *, unsure: bool, early: bool) -> str:
+    """Return the verdict; a value from before its window's start says nothing of what is wanted."""
+    if early:
+        return c.t.say("too early, not counted")
+    return c.t.say("not sure") if unsure else verdict(c, inside)
+
+
 def _mended(text: str, ended: str) -> str:
     """Return a verdict with how it was mended: 'outside, corrected'."""
     return f"{text}, {ended}" if ended else text
@@ -52,11 +59,12 @@ def _value(c: Context, value: Value, index: int) -> Measured:
     unit = value.spec_unit or value.unit
     how, sure = how_known(c, value.entry)
     unknown = bool(value.adapter) and value.in_spec_unit is None  # by which wrench, nobody said
-    inside = None if unknown else value.within
+    inside = None if unknown or value.early else value.within
     exact = value.in_spec_unit if value.in_spec_unit is not None else Fraction(value.value)
     name = value_name(c, value)
-    ended = c.t.say("undone later") if value.undone else mended(c, "spec", value.entry.id)
-    said = _mended(c.t.say("not sure") if unknown else verdict(c, inside), ended)
+    ended = mended(c, "window" if value.early else "spec", value.entry.id)
+    ended = c.t.say("undone later") if value.undone else ended
+    said = _mended(_verdict(c, inside, unsure=unknown, early=value.early), ended)
     text = c.t.say("{name}: {verdict}", name=name, verdict=said)
     return Measured(
         what=name,
@@ -64,7 +72,9 @@ def _value(c: Context, value: Value, index: int) -> Measured:
         specified=_specified(c, value, unit),
         verdict=said,
         inside=inside,
-        gauge="" if unknown else gauge(f"g{index}", exact, value.low, value.high, text),
+        gauge=""
+        if unknown or value.early
+        else gauge(f"g{index}", exact, value.low, value.high, text),
         gauge_text=text,
         how=how,
         sure=sure,
@@ -136,7 +146,7 @@ def _levels(c: Context) -> list[tuple[int, Measured]]:
         level = as_decimal(photo.measurement.get("level_fraction"))
         if photo.kind != "dipstick" or level is None or not photo.usable:
             continue
-        final = photo.phase != "before"
+        final = photo.phase != "before" and not photo.early
         inside = (ZERO <= level <= ONE) if final else None
         rows.append((photo.entry.seq, _level(c, photo, level, inside)))
     return rows
@@ -151,7 +161,7 @@ def _level(c: Context, photo: Photo, level: Decimal, inside: bool | None) -> Mea
     unsure = found is not None and found.kind is FindingKind.UNSURE  # too near a mark to tell
     ends = [mended(c, rule, photo.entry.id) for rule in ("level", "window")]
     ended = next((x for x in ends if x), "")
-    said = _mended(t.say("not sure") if unsure else verdict(c, inside), ended)
+    said = _mended(_verdict(c, inside, unsure=unsure, early=photo.early), ended)
     text = t.say("{name}: {verdict}", name=name, verdict=said)
     number = c.photo_numbers[photo.entry.id]
     return Measured(

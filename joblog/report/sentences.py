@@ -18,7 +18,7 @@ from joblog.job.wrenches import good_range, tool_named
 from joblog.report.context import Context
 from joblog.report.kinds import lacking
 from joblog.report.text import clean
-from joblog.report.windows import seconds_text, since_start
+from joblog.report.windows import before_its_start, seconds_text, since_start
 
 UNDONE = "undone:"
 
@@ -224,6 +224,14 @@ def _window(c: Context, finding: Finding, rest: str) -> str:
     t, step, entry = c.t, step_named(c.state.sheet, finding.step), c.by_id.get(rest)
     if step is None or step.window is None or entry is None:
         return ""
+    limits = c.between(step.window.opens, step.window.closes, "s")
+    if before_its_start(c, step.window, entry):
+        return t.say(
+            "“{step}” came before “{start}” and does not count; it counts {limits} after it.",
+            step=_title(c, step.key),
+            start=_title(c, step.window.since),
+            limits=limits,
+        )
     passed = since_start(c, step.window, entry)
     if passed is None:
         return ""
@@ -232,7 +240,7 @@ def _window(c: Context, finding: Finding, rest: str) -> str:
         step=_title(c, step.key),
         passed=seconds_text(c, passed.seconds, step.window),
         start=_title(c, step.window.since),
-        limits=c.between(step.window.opens, step.window.closes, "s"),
+        limits=limits,
     )
     if finding.kind is not FindingKind.UNSURE:
         return text

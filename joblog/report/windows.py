@@ -5,8 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import ROUND_DOWN, Decimal
 
-from joblog.job.clocks import Elapsed, Phase, taken_after, window_phase, window_start
+from joblog.job.clocks import (
+    Elapsed,
+    Phase,
+    before_start,
+    taken_after,
+    window_phase,
+    window_start,
+)
+from joblog.job.marks import undone_at
 from joblog.job.types import StepState
+from joblog.job.windows import timed
 from joblog.record.entry import Entry
 from joblog.report.context import Context
 from joblog.sheet.model import Window
@@ -24,20 +33,23 @@ class WindowReading:
 
 
 def window_reading(c: Context, state: StepState) -> WindowReading | None:
-    """Return the last reading of a step with a window, None where none was taken."""
-    window, step = state.step.window, state.step
-    readings = [p.entry for p in state.photos if p.usable]
-    readings += [v.entry for v in state.values if v.entry.kind == "reading"]
-    if step.reading is None and not (step.photo and step.photo.required) and state.entry:
-        readings.append(state.entry)  # with no other evidence, saying the step is the reading
-    if window is None or not readings:
-        return None
-    entry = max(readings, key=lambda e: c.root(e).seq)
-    passed = since_start(c, window, entry)
-    if passed is None:
-        return None
-    inside = window_phase(passed.seconds, window.opens, window.closes) is Phase.OPEN
-    return WindowReading(passed.seconds, entry, inside if passed.sure else None)
+    """Return the last reading of a step with a window, None where none was taken since its start.
+
+    It is the one that the guard and the clock go by.
+    """
+    undone = undone_at(c.state.sheet, c.state.marks).get(state.step.key, -1)
+    judged = timed(c.state, c.history, state.step)
+    for one in reversed(judged):
+        if one.passed is not None and one.event.root.seq > undone:
+            inside = one.phase is Phase.OPEN if one.sure else None
+            return WindowReading(one.passed.seconds, one.event.entry, inside)
+    return None
+
+
+def before_its_start(c: Context, window: Window, entry: Entry) -> bool:
+    """Return whether ``entry`` was taken before ``window`` had started: it doesn't count."""
+    starts = [mark for mark in c.state.marks if mark.step == window.since]
+    return before_start(starts, c.root(entry))
 
 
 def since_start(c: Context, window: Window, entry: Entry) -> Elapsed | None:
