@@ -23,8 +23,8 @@ def photo_findings(state: JobState, _: History) -> Iterator[Finding]:
     for photo in state.photos:
         if not photo.usable:
             yield _unusable(state, photo)
-        elif photo.kind == "plug" and photo.phase != "after":
-            yield from _debris(state.sheet.debris, photo)
+        elif photo.kind == "plug":
+            yield from debris_findings(state.sheet.debris, photo)
         elif photo.kind == "dipstick" and photo.phase != "before":
             yield from _level(photo, _retaken(state, photo))
 
@@ -97,16 +97,23 @@ def _unusable_for_customer(state: JobState, photo: Photo, retaken: bool) -> str:
     return f"A first {what} and was taken again." if retaken else f"One {what}."
 
 
-def _debris(limits: DebrisLimits, photo: Photo) -> Iterator[Finding]:
+def debris_findings(limits: DebrisLimits, photo: Photo) -> Iterator[Finding]:
+    """Flakes and film over the limits in a usable photo of a plug.
+
+    In one that is taken for the cleaned plug, too: it wasn't clean, or it is another plug than was
+    thought. What the photo shows was there in either case.
+    """
     flakes = [float(f["length_mm"]) for f in photo.measurement.get("flakes") or () if _sized(f)]
     longest = max(flakes, default=0.0)
     counted = sum(1 for length in flakes if length >= FLAKE_COUNTED_MM)
     film = photo.measurement.get("film_coverage")
+    cleaned = photo.phase == "after"
+    plug, magnet = ("the plug", "the magnet") if not cleaned else ("the cleaned plug",) * 2
     if longest >= float(limits.flake_mm):
         yield _observation(
             photo,
             "flake",
-            f"A flake of {longest:.1f} mm on the plug: {limits.flake_mm} mm and more is shown to "
+            f"A flake of {longest:.1f} mm on {plug}: {limits.flake_mm} mm and more is shown to "
             "the customer.",
             f"The magnet had caught a metal flake {longest:.1f} mm long. Fine grey film is normal "
             "wear; a piece that the eye can see is not, and its cause should be looked for.",
@@ -116,14 +123,14 @@ def _debris(limits: DebrisLimits, photo: Photo) -> Iterator[Finding]:
         yield _observation(
             photo,
             "flakes",
-            f"{counted} {noun} of {FLAKE_COUNTED_MM} mm and more on the plug.",
+            f"{counted} {noun} of {FLAKE_COUNTED_MM} mm and more on {plug}.",
             f"The magnet had caught {counted} metal {noun} of {FLAKE_COUNTED_MM} mm and more.",
         )
     if isinstance(film, float) and film > float(limits.film_coverage):
         yield _observation(
             photo,
             "film",
-            f"Film covers {film * 100:.0f} % of the magnet; compare with the last service.",
+            f"Film covers {film * 100:.0f} % of {magnet}; compare with the last service.",
             f"Fine metal film covered {film * 100:.0f} % of the magnet, which is much; the next "
             "service will show whether it grows.",
         )

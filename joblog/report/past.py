@@ -7,6 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
+from joblog.job.guard_photos import debris_findings
 from joblog.job.types import JobState, Photo
 from joblog.measure.particles import CLASSES, size_class
 from joblog.report.numbers import as_decimal
@@ -82,15 +83,22 @@ def flake_lengths(photo: Photo) -> list[Decimal]:
 
 
 def plug_as_found(state: JobState) -> Photo | None:
-    """Return the photo that shows what the plug had caught, before it was cleaned."""
+    """Return the photo that shows what the plug had caught, before it was cleaned.
+
+    Where another one shows more than the sheet's limits and that one doesn't, it is the other: the
+    photos came in another order than was thought, or there are two plugs.
+    """
     usable = [p for p in state.photos if p.kind == "plug" and p.usable]
     found = [p for p in usable if p.phase != "after"]
+    over = [p for p in usable if any(debris_findings(state.sheet.debris, p))]
+    if over and (not found or found[-1] not in over):
+        return over[-1]
     return found[-1] if found else None
 
 
 def level_at_end(state: JobState) -> Photo | None:
-    """Return the last usable photo of the dipstick."""
-    usable = [p for p in state.photos if p.kind == "dipstick" and p.usable]
+    """Return the last usable photo of the dipstick that was not taken before its time."""
+    usable = [p for p in state.photos if p.kind == "dipstick" and p.usable and not p.early]
     after = [p for p in usable if p.phase != "before"]
     return after[-1] if after else None
 

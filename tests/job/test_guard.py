@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from joblog.job.guard_photos import _debris
+from joblog.job.guard_photos import debris_findings
 from joblog.job.session import JobSession
 from joblog.job.types import FindingKind, Photo
 from joblog.sheet.model import DebrisLimits
@@ -228,5 +228,16 @@ def test_one_flake_is_not_called_flakes(bench, count, said):
     job.say("right vehicle and fluid")
     measurement = {"usable": True, "flakes": [{"length_mm": 0.5}] * count}
     photo = Photo("plug", "before", measurement, job.state.entries[-1], None)
-    (found,) = _debris(DebrisLimits(flakes=1), photo)
+    (found,) = debris_findings(DebrisLimits(flakes=1), photo)
     assert found.text.startswith(said)
+
+
+@pytest.mark.parametrize("phase", ["before", "once", "after"])
+def test_a_flake_is_told_whatever_the_photo_was_taken_for(bench, phase):
+    entry = bench().state.entries[-1]
+    shown = {"usable": True, "flakes": [{"length_mm": 1.3}], "film_coverage": 0.9}
+    flake, film = debris_findings(DebrisLimits(), Photo("plug", phase, shown, entry))
+    assert "flake of 1.3 mm on" in flake.text
+    assert ("cleaned" in flake.text, "cleaned" in film.text) == ((phase == "after"),) * 2
+    clean = {"usable": True, "flakes": [], "film_coverage": 0.1}
+    assert not list(debris_findings(DebrisLimits(), Photo("plug", phase, clean, entry)))

@@ -132,6 +132,58 @@ def test_a_reading_just_too_late_is_not_rounded_into_its_window(bay: Bay) -> Non
     assert "120.4 s after “Engine off”; the right time is 45 to 120 s" in plain(found.text)
 
 
+def too_soon(bay: Bay) -> None:
+    """The dipstick is photographed before the engine is even off, then called read."""
+    bay.say("vehicle level", "engine running")
+    bay.photo("dipstick-after.jpg", "dipstick", "level-read", "after")
+    bay.say("engine off", "level read")
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_reading_before_its_windows_start_is_told_and_not_counted(
+    bay: Bay, language: str
+) -> None:
+    too_soon(bay)
+    finish(bay)
+    report = bay.report(language=language)
+    said = front(report)
+    early = {
+        "en": "“Read the dipstick inside its window” came before “Engine off” and does not count; "
+        "it counts 45 to 120 s after it.",
+        "es": "se adelantó a «Motor apagado» y no cuenta; cuenta 45 a 120 s después.",
+    }[language]
+    assert early in said
+    assert "fluid level is right" not in said
+    assert "77" not in said, said  # of a moment at which it says nothing
+    (level,) = [m for m in report.measured if "45" not in m.specified and "77" in m.value]
+    assert (level.inside, level.specified, level.gauge) == (None, "", "")
+    assert level.verdict in {"too early, not counted", "demasiado pronto, no cuenta"}
+    assert not any(m.what.startswith("Time from") for m in report.measured)
+
+
+def test_read_again_in_its_window_the_good_reading_counts(bay: Bay) -> None:
+    too_soon(bay)
+    bay.photo("dipstick-after.jpg", "dipstick", "level-read", "after", 60)
+    report = bay.report()
+    assert "The fluid level is right: 77%" in front(report)
+    early, good = [m for m in report.measured if m.what.startswith("Fluid level")]
+    assert (early.verdict, good.verdict) == (
+        "too early, not counted, read again in time",
+        "inside",
+    )
+    (row,) = [m for m in report.measured if m.what.startswith("Time from")]
+    assert (plain(row.value), row.inside) == ("65 s", True)
+
+
+def test_a_flake_in_the_photo_of_the_cleaned_plug_is_what_the_plug_held(bay: Bay) -> None:
+    bay.photo("plug-after.jpg", "plug", "plug-as-found", "before")  # the two came the wrong way
+    bay.photo("plug-before.jpg", "plug", "plug-cleaned", "after")
+    said = front(bay.report())
+    assert "It held no flakes" not in said
+    assert "It held 1 flake, 1.3 mm" in said
+    assert "normal wear. Ask us how to find out where it comes from" in said
+
+
 def test_a_corrected_temperature_is_not_outside_and_readings_are_not_summed(bay: Bay) -> None:
     bay.say("vehicle checked", "warm up done")
     bay.job.store.append(  # as heard: three readings, none said to be a correction
