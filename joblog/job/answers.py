@@ -5,7 +5,7 @@ from __future__ import annotations
 from joblog.job.clocks import ClockReading, Phase, clock_reading
 from joblog.job.drafts import Plan, answer
 from joblog.job.foremost import told
-from joblog.job.types import JobState, StepState, StepStatus
+from joblog.job.types import Finding, JobState, StepState, StepStatus
 from joblog.job.wording import (
     and_more,
     capital,
@@ -78,7 +78,7 @@ def answer_read_back(state: JobState) -> Plan:
 
 
 def answer_missing(state: JobState) -> Plan:
-    """Name the values and photos that steps already done still want, and open findings."""
+    """Name what steps already done still want, open findings, then the steps still to do."""
     lacking = [s for s in state.steps if s.status is StepStatus.INCOMPLETE]
     named = tuple(f"missing:{s.step.key}:" for s in lacking)
     others = told(state.sheet, [f for f in state.open_findings if not f.key.startswith(named)])
@@ -87,12 +87,36 @@ def answer_missing(state: JobState) -> Plan:
         for s in lacking
     ] + [f.spoken for f in others]
     lines = [f"{capital(listed(list(s.missing)))}, {step_name(s.step)}" for s in lacking]
-    lines += [f.text.rstrip(".") for f in others]
+    lines += [_with_step(state, f) for f in others]
     if not lines:
         return _nothing_yet(state)
-    rest = [and_more(len(spoken) - MOST_SAID)]
+    spoken, lines = list(dict.fromkeys(spoken)), list(dict.fromkeys(lines))
+    next_said, to_do = _still_to_do(state, {f.step for f in others})
+    rest = [and_more(len(spoken) - MOST_SAID), next_said]
     text = " ".join(part for part in (*spoken[:MOST_SAID], *rest) if part)
-    return answer(text, "; ".join(lines) + ".")
+    return answer(text, f"{'; '.join(lines)}. {to_do}".strip())
+
+
+def _with_step(state: JobState, finding: Finding) -> str:
+    """Return a finding's words, with its step where they don't name it."""
+    text, step = finding.text.rstrip("."), state.step(finding.step) if finding.step else None
+    names = [step_name(step.step), step.step.title] if step else []
+    named = any(name.lower() in text.lower() for name in names)
+    return f"{text} ({names[0]})" if names and not named else text
+
+
+def _still_to_do(state: JobState, named: set[str | None]) -> tuple[str, str]:
+    """Return the steps not done yet but for those ``named``: the next aloud, all of them shown."""
+    left = [
+        step_name(s.step)
+        for s in state.steps
+        if s.step.key not in state.settled | named and not s.step.optional
+    ]
+    if not left:
+        return "", ""
+    following = state.next_step
+    said_next = f"Next: {step_name(following.step)}." if following else ""
+    return said_next, f"Still to do: {listed(left)}."
 
 
 def _nothing_yet(state: JobState) -> Plan:

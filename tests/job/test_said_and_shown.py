@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from joblog.job.foremost import missing_line
+from joblog.job.wording import step_name
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -85,5 +86,19 @@ def test_what_is_missing_is_named_and_the_rest_counted(bench):
     job.say("drain plug in", "plug as found", "magnet cleaned")
     reply = job.say("what is missing")
     named = [part for part in reply.shown.split("; ") if part]
-    assert reply.spoken.endswith(" more.")
+    assert " more. Next: " in reply.spoken
     assert len(named) > 3
+    done = {"drain plug in", "plug as found", "plug cleaned"}
+    left = [s.step for s in job.state.steps if not s.step.optional and s.step.say[0] not in done]
+    to_do = reply.shown.partition("Still to do: ")[2]
+    assert all(step_name(step) in to_do for step in left)  # what 'job complete' would name, too
+    assert not any(name in to_do for name in done)
+
+
+def test_what_is_missing_twice_is_told_once_and_with_its_step(bench):
+    job = bench()
+    for _ in range(2):
+        job.session.photo((ROOT / "sample_images" / "plug-before.jpg").read_bytes(), "fluid")
+    told = job.say("what is missing").shown
+    assert told.count("not usable") == 1
+    assert "(draining done). Still to do: " in told
