@@ -6,6 +6,7 @@ import base64
 import re
 import tomllib
 from datetime import tzinfo
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated
 from zoneinfo import ZoneInfo
@@ -18,8 +19,10 @@ from pydantic import (
     ValidationError,
     field_validator,
 )
+from pydantic_core import ErrorDetails
 
 from joblog.errors import InputError
+from joblog.sheet.slips import slip_in
 
 SETTINGS = "shop.toml"  # beside the records
 _LARGEST_LOGO = 2_000_000  # bytes; a letterhead needs far less
@@ -75,10 +78,21 @@ def load_settings(path: Path) -> ShopSettings:
     Raises InputError that names the file and the field.
     """
     try:
-        fields = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InputError(f"the shop settings {path} can't be read: {error}") from error
+        text = path.read_text(encoding="utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        raise InputError(
+            f"the shop settings {path} can't be read: save the file as UTF-8 text"
+        ) from error
+    except OSError as error:
+        raise InputError(f"the shop settings {path} can't be read: {error.strerror}") from error
+    try:
+        fields = tomllib.loads(text)
+    except ValueError as error:  # TOMLDecodeError, and numbers of thousands of digits
+        line, wrong = slip_in(text, str(error))
+        raise InputError(f"the shop settings {path} can't be read: line {line}: {wrong}") from error
     fields = fields.get("shop", fields)
+    if not isinstance(fields, dict):
+        raise InputError(f"the shop settings {path} can't be read: write [shop] as a table")
     if isinstance(fields.get("logo"), str) and fields["logo"]:
         fields["logo"] = _logo(path.parent / fields["logo"])
     try:
@@ -86,10 +100,23 @@ def load_settings(path: Path) -> ShopSettings:
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"]) or "the file"
-        message = first["msg"].removeprefix("Value error, ")
         raise InputError(
-            f"the shop settings {path} have a mistake in {place}: {message}"
+            f"the shop settings {path} have a mistake in {place}: {_told(first)}"
         ) from error
+
+
+def _told(detail: ErrorDetails) -> str:
+    """Return a mistake of form in the words of who writes the file."""
+    if detail["type"] == "extra_forbidden":
+        fields = list(ShopSettings.model_fields)
+        near = get_close_matches(str(detail["loc"][-1]), fields, n=1)
+        way = f"write '{near[0]}'" if near else f"there are {', '.join(fields)}"
+        return f"there is no such field; {way}"
+    if detail["type"] == "string_type":
+        return "write text in quotes"
+    if detail["type"] in ("tuple_type", "list_type"):
+        return 'write a list: address = ["14 Harrow Lane", "Millbrook"]'
+    return detail["msg"].removeprefix("Value error, ")
 
 
 def shop_zone(folder: Path) -> tzinfo | None:

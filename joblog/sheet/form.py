@@ -159,6 +159,8 @@ def _sentence(detail: ErrorDetails, data: Mapping[str, Any]) -> str:  # noqa: PL
         return f"{given} can't be used: {hint}"
     if kind == "too_short":
         return f"{given} can't be used: write at least one"
+    if kind.startswith("int_"):
+        return f"{given} can't be used: write a whole number"
     if kind == "string_type":
         return f"{given} can't be used: write it as text, in quotes"
     if kind == "literal_error":

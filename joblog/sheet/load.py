@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -18,6 +17,7 @@ from joblog.sheet.complaints import Complaint
 from joblog.sheet.form import form_mistakes, salvaged
 from joblog.sheet.locate import FieldPath, field_lines, line_of
 from joblog.sheet.model import RECORDED, Sheet
+from joblog.sheet.slips import slip_in
 
 LIBRARY = Path(__file__).with_name("library")
 LARGEST = 500_000  # bytes; the longest shipped sheet has ten thousand
@@ -57,7 +57,7 @@ def problems_in(
     try:
         data = _toml(text)
     except _NotTomlError as error:
-        first = _toml_problem(str(error), name, _lf(text).count("\n") + 1)
+        first = _toml_problem(str(error), name, text)
         return None, [replace(first, sentence=f"{first.sentence}. {_REST_FOLLOWS}")]
     lines = field_lines(_lf(text))
 
@@ -111,7 +111,7 @@ def recorded_sheet(text: str, name: str) -> Sheet:
     try:
         return Sheet.model_validate(_toml(text), context=RECORDED)
     except _NotTomlError as error:
-        raise SheetError(f"{_toml_problem(str(error), name)}") from None
+        raise SheetError(f"{_toml_problem(str(error), name, text)}") from None
     except ValidationError as error:
         path, sentence = form_mistakes(error, {})[0]
         raise SheetError(f"{name}: {_dotted(path)}: {sentence}") from None
@@ -187,21 +187,6 @@ def _toml(text: str) -> dict[str, Any]:
         raise _NotTomlError(str(error)) from None
 
 
-_HINTS = {
-    "Cannot declare": "this table is there already; write [[steps]] with two brackets for each "
-    "of several",
-    "Cannot overwrite": "this field is there already; take one of the two out (tables of which "
-    "there are several are written with two brackets, such as [[steps]])",
-    "Cannot mutate": "this table is there already; write [[steps]] with two brackets for each of "
-    "several",
-    "Invalid value": "this value can't be read; write text in quotes, numbers with a point",
-    "Exceeds the limit": "this number is absurdly long; write what a person could mean",
-}
-
-
-def _toml_problem(said: str, name: str, last: int = 1) -> Problem:
-    found = re.search(r"\(at line (\d+), column (\d+)\)", said)
-    line = int(found[1]) if found else last if "at end of document" in said else 1
-    plain = re.sub(r" \(at [^)]*\)$", "", said)
-    hint = next((hint for start, hint in _HINTS.items() if plain.startswith(start)), "")
-    return Problem(name, line, "", f"is not TOML here: {hint or plain[0].lower() + plain[1:]}")
+def _toml_problem(said: str, name: str, text: str) -> Problem:
+    line, wrong = slip_in(_lf(text), said)
+    return Problem(name, line, "", f"is not TOML here: {wrong}")

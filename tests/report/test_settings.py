@@ -49,8 +49,12 @@ def test_settings_and_logo_are_read(tmp_path: Path) -> None:
     [
         ('accent = "#ffff00"', "accent: the colour #ffff00 is too pale"),
         ('accent = "red"', "accent: write the colour as"),
-        ('nmae = "x"', "nmae"),
-        ("name = ", "can't be read"),
+        ('nmae = "x"', "nmae: there is no such field; write 'name'"),
+        ("name = ", "can't be read: line 1: this value can't be read; write text in quotes"),
+        ('[shop]\nname = "x', "can't be read: line 2: a quote is missing"),
+        ("shop = 3", r"write \[shop\] as a table"),
+        ("name = 3", "name: write text in quotes"),
+        ('address = "1 Lane"', 'address: write a list: address = \\["14'),
         ('logo = "no.png"', "the logo .* can't be read"),
     ],
 )
