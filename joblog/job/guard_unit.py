@@ -43,7 +43,7 @@ def unit_reasons(sheet: Sheet, unit: Mapping[str, Any]) -> list[tuple[str, str]]
     excluded = exclusions(sheet, kind)
     if excluded:
         key = next((e.use for e in excluded if e.use), None)
-        use = f" Use the sheet '{key}'." if key else " Use the sheet for it."
+        use = f" Use the sheet '{key}'." if key else ""
         why = "; ".join(whys(excluded))
         reasons.append(("type", f"'{sheet.sheet.title}' is not for {kind}: {why}.{use}"))
     elif applies.to and not kind:

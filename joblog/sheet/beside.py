@@ -1,4 +1,8 @@
-"""The sheet that does apply: it must exist beside this one, or be shipped, and be for that unit."""
+"""A sheet among those that lie beside it.
+
+The sheet that does apply must exist there, or be shipped, and be for that unit. No other file has
+its key.
+"""
 
 from __future__ import annotations
 
@@ -14,14 +18,21 @@ from joblog.sheet.model import Sheet
 MOST_FILES = 200  # a folder with more sheets than this is no folder of sheets
 
 
-def rule_beside(folder: Path, shipped: dict[str, Path]) -> Callable[[Sheet], Found]:
-    """Return the rule for a sheet that lies in ``folder``."""
+def rule_beside(
+    folder: Path, shipped: dict[str, Path], own: Path | None = None
+) -> Callable[[Sheet], Found]:
+    """Return the rule for a sheet that lies in ``folder``, in the file ``own`` where it has one."""
+
+    def beside(sheet: Sheet) -> Found:
+        yield from named_sheets(sheet)
+        if own is not None:
+            yield from _twins(sheet, _sheets_in(folder), own)
 
     def named_sheets(sheet: Sheet) -> Found:
         wanted = [(i, e) for i, e in enumerate(sheet.applies.not_to) if e.use]
         if not wanted:
             return
-        units = {**_units(shipped.values()), **_units(sorted(folder.glob("*.toml"))[:MOST_FILES])}
+        units = {**_units(shipped.values()), **_units(_sheets_in(folder))}
         for i, exclusion in wanted:
             path = ("applies", "not_to", i, "use")
             use = exclusion.use or ""
@@ -41,7 +52,24 @@ def rule_beside(folder: Path, shipped: dict[str, Path]) -> Callable[[Sheet], Fou
                     f"{exclusion.unit}; name the sheet that is",
                 )
 
-    return named_sheets
+    return beside
+
+
+def _sheets_in(folder: Path) -> list[Path]:
+    return sorted(folder.glob("*.toml"))[:MOST_FILES]
+
+
+def _twins(sheet: Sheet, files: list[Path], own: Path) -> Found:
+    """Remark on other files with the key of this one: nobody could tell which of them was used."""
+    key = sheet.sheet.key
+    twins = [f.name for f in files if f.name != own.name and key in _units([f])]
+    if twins:
+        more = f" and {len(twins) - 1} more files" if len(twins) > 1 else ""
+        yield Complaint(
+            ("sheet", "key"),
+            f"'{key}' is the key of {twins[0]}{more}, too; give each its own, or take one away",
+            remark=True,
+        )
 
 
 def _units(files: Any) -> dict[str, list[str]]:

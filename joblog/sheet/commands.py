@@ -70,7 +70,8 @@ def run_check(args: argparse.Namespace) -> int:
 
     failed = False
     for name in args.files:
-        rules = (*PHRASE_RULES, *REMARK_RULES, rule_beside(Path(name).parent, library()))
+        own = Path(name)
+        rules = (*PHRASE_RULES, *REMARK_RULES, rule_beside(own.parent, library(), own))
         try:
             sheet, problems = problems_in(sheet_text(name), str(name), rules)
         except SheetError as error:  # this file can't be read: the others still are

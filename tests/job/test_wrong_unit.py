@@ -104,3 +104,10 @@ def test_the_report_says_the_why_in_english_and_spanish(bench, unit):
         told = " ".join(f.text for f in report.findings if "KV-1" in f.text or "2.0 D" in f.text)
         assert told.count(why) == 1, told
         assert (WHY in told) == (language == "en")
+
+
+def test_no_sheet_is_spoken_of_where_none_is_for_the_unit(bench):
+    text = sheet('{ unit = "SEALED-1", why = "it is sealed for life" }, ')
+    with pytest.raises(WrongUnitError) as told:
+        bench(toml=text, unit={"type": "SEALED-1"})
+    assert str(told.value).startswith(f"'{TITLE}' is not for SEALED-1: it is sealed for life. To")

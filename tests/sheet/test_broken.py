@@ -447,3 +447,15 @@ def test_an_old_record_stays_readable_whatever_new_rules_say():
     assert recorded_sheet(text, "sheet of job 1").sheet.minutes == 40
     with pytest.raises(SheetError):
         sheet_from_text(text, also=PHRASE_RULES)
+
+
+def test_two_files_with_one_key_are_remarked_on(tmp_path, capsys):
+    text = BASE.replace(', use = "gear-case-three"', "")
+    for name in ("gear-case.toml", "gear-case-new.toml"):
+        (tmp_path / name).write_text(text)
+    (tmp_path / "other.toml").write_text(text.replace('key = "gear-case"', 'key = "other"', 1))
+    assert main(["sheet", "check", str(tmp_path / "gear-case.toml")]) == 0
+    told = capsys.readouterr().out
+    assert "sheet.key: remark: 'gear-case' is the key of gear-case-new.toml, too" in told
+    assert main(["sheet", "check", str(tmp_path / "other.toml")]) == 0
+    assert "remark" not in capsys.readouterr().out
