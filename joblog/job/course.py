@@ -74,7 +74,8 @@ class _Course:
             self.torques = torques
         elif entry.kind in EVIDENCE:
             self.too_early[entry.id] = early.key
-        if step is None or _adds_nothing(event, step, self.done):
+        reported = self.done | {m.step for m in self.early} if early else self.done
+        if step is None or _adds_nothing(event, step, reported):
             return
         first = step.key not in self.done
         mark = Mark(step.key, entry, event.root, self.conditions, self.done, first)
@@ -119,7 +120,8 @@ class _Course:
         if rule == "order":
             let = self._before_start_of(about, what)
         self.let_stand |= let
-        found = [mark for mark in self.early if mark.entry.id in let]
+        steps = {self.too_early[entry] for entry in let & self.too_early.keys()}
+        found = [m for m in self.early if m.entry.id in let or m.step in steps]
         step = step_named(self.sheet, found[-1].step) if found else None
         if step is not None and step.key not in self.done:
             now = replace(found[-1], conditions=self.conditions, done=self.done)
@@ -138,5 +140,5 @@ class _Course:
 
 
 def _adds_nothing(event: Event, step: Step, done: frozenset[str]) -> bool:
-    """A value for a step already done isn't a second doing of it."""
+    """A value for a step already done, or called done too early, isn't a second doing of it."""
     return event.entry.kind != "step-done" and step.key in done

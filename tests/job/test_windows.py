@@ -6,6 +6,7 @@ practice, no source; the times are made up.
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -126,14 +127,17 @@ def test_read_in_its_window_the_early_one_is_settled(early):
 
 
 def test_who_confirms_an_early_reading_lets_it_stand(early):
+    early.say(EARLY)  # once more too early: two findings, and one reason for the last
     early.ok("confirm because see note")
     assert early.status("level-read") == "done"
+    early.session.confirm(early.open_keys()[0], "see note", "Imani Okafor")
     early.ok("run and stopped")
     early.clock.advance(40)
     early.session.photo(ANY, "other")
     assert early.open_keys() == []
-    (found,) = before_the_window(early)
-    assert found.resolved.startswith("confirmed by Imani Okafor")
+    assert [f.resolved.partition(":")[0] for f in before_the_window(early)] == [
+        "confirmed by Imani Okafor"
+    ] * 2
 
 
 def test_confirmed_as_missing_it_is_told_once_and_the_job_closes(early):
@@ -181,6 +185,16 @@ def test_a_word_before_its_windows_start_is_not_the_step(bench):
         "incomplete",  # how much came out wasn't said
         "read again inside the window",
     )
+
+
+def test_an_amount_told_with_a_word_too_early_is_no_second_finding(bench):
+    job = bench(toml=SHEET)
+    job.say("dripping stopped", "drained 4.5 quarts", "plug is out")
+    assert len(before_the_window(job)) == 1
+    assert job.state.fluids[0].poured_out == Fraction("4.5")  # what is out is out
+    job.clock.advance(30)
+    job.ok("dripping stopped")
+    assert (job.status("dripped"), job.open_keys()) == ("done", [])
 
 
 def test_what_was_confirmed_as_an_order_by_an_older_joblog_still_stands(early):
