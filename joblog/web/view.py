@@ -246,16 +246,16 @@ def clock_views(session: JobSession, state: JobState) -> list[dict[str, Any]]:
 
 def recent_line(entry: Entry) -> dict[str, Any] | None:
     """Return an entry as a line of 'what happened', or None for what a screen needn't show."""
-    body = entry.body
+    body, line = entry.body, {"at": entry.at, "by": entry.by, "kind": entry.kind}
     if entry.kind == "heard":
         said = f"“{body['text']}”" if body["verdict"] != "reject" else "talk, ignored"
-        return {"at": entry.at, "by": entry.by, "what": said, "note": str(body["verdict"])}
+        return line | {"what": said, "note": str(body["verdict"])}
     if entry.kind == "note":
-        return {"at": entry.at, "by": entry.by, "what": f"Note: {body['text']}", "note": ""}
+        return line | {"what": f"Note: {body['text']}", "note": ""}
     if entry.kind == "photo":
         measured = body.get("measurement") or {}
         word = "measured" if measured.get("usable") else "not usable"
-        return {"at": entry.at, "by": entry.by, "what": f"Photo {body['kind']}", "note": word}
+        return line | {"what": f"Photo {body['kind']}", "note": word}
     return None
 
 

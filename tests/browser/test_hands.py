@@ -89,6 +89,11 @@ def test_nothing_is_told_by_colour_alone(shop, booth, job):
     assert "done" in done
     assert "next" in now
     assert not {"done", "next"} & set(later.replace(":", " ").split())
+    for said in ("torque drain plug 41 lbf ft", "drain plug in", "fluid temperature 64 C"):
+        shop.say(job, said)
+    wait_text(page, "#steps", "64")
+    values = [words for words in page.evaluate(WORDS, "#steps li") if "in spec" in words]
+    assert sorted("done" in words for words in values) == [False, True]  # a value is no state
     page.goto(f"{shop.here}/phone/{job}")
     kinds = page.evaluate(WORDS, "#kinds button")
     assert sum("Chosen" in words for words in kinds) == 1

@@ -54,6 +54,22 @@ def test_two_screens_of_a_job_say_the_same_of_a_phrase_typed_on_one(shop, booth,
         assert page.inner_text("#h-heard") == "Last entered"
 
 
+def test_what_a_clock_announces_and_a_photo_were_not_heard(shop, booth):
+    job = shop.open_job(sheet="short-wait", type="")
+    page = booth.page()
+    page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#line", "Live")
+    data = (PICTURES / "plug-before.jpg").read_bytes()
+    name = hashlib.sha256(data).hexdigest()
+    shop.client.put(f"/api/jobs/{job}/photos/{name}?kind=other", content=data).raise_for_status()
+    wait_text(page, "#heard", "Photo other")
+    assert page.inner_text("#h-heard") == "Last photo"
+    shop.say(job, "engine off")
+    wait_text(page, "#answer", "Reading window open")
+    assert page.inner_text("#h-heard") == "Last announced"
+    assert page.inner_text("#heard") == "By the clock"
+
+
 def test_opening_a_job_says_which_fields_are_required(shop, booth):
     page = booth.page()
     page.goto(f"{shop.here}/new")

@@ -26,16 +26,18 @@ function draw(view) {
 }
 
 // A phrase stands as it was said or typed, on whichever screen that was; what has no words of its own
-// (the desk closes the job, a finding is confirmed there) was entered by hand.
+// (the desk closes the job, a finding is confirmed there) was entered by hand, or announced by a clock.
 function drawHeard({ reply, recent }) {
   if (typing) return; // its phrase stands there; the answer is on its way
   const said = recent.filter((line) => line.note !== "reject").at(-1);
   if (reply.typed) {
     showTyped(reply.typed);
+  } else if (reply.announced) {
+    showHeard("Last announced", "By the clock");
   } else if (reply.source === "hand") {
     showHeard("Last entered", "By hand");
   } else if (said && said.at !== lastHeardAt) {
-    showHeard("Last heard", said.what);
+    showHeard(said.kind === "photo" ? "Last photo" : "Last heard", said.what);
   }
   lastHeardAt = said?.at ?? null;
 }
@@ -80,7 +82,8 @@ function drawSteps(view) {
   const rows = view.steps.map((step) => {
     const now = view.next && step.key === view.next.key;
     const row = element("li", step.title, step.status === "open" ? (now ? "now" : "") : "done");
-    const words = step.values.join(", ") || (step.status === "open" ? (now ? "next" : "") : step.status);
+    const state = step.status === "open" ? (now ? "next" : "") : step.status; // values don't say it
+    const words = [state, ...step.values].filter(Boolean).join(", ");
     if (words) row.append(element("span", `: ${words.replace(/(\d) (?=[°A-Za-zµ])/g, "$1\u00a0")}`)); // '64 °C' stays together
     if (step.status === "incomplete") row.append(element("span", ` (still wanted: ${step.missing.join(", ")})`));
     if (now) row.setAttribute("aria-current", "step");
