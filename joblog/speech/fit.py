@@ -27,13 +27,10 @@ from joblog.speech.whisper.search import Free
 from joblog.speech.whisper.sound import prepare
 
 Floats = NDArray[np.float64]
-RANKING = (
-    "score", "weight", "tokens", "end", "missing", "twice", "second", "crowded", "letters",
-    "digits",
-)  # fmt: skip
+RANKING = ("score", "weight", "tokens", "end", "missing", "twice", "second", "crowded")
 START = {
     "score": 1.0, "weight": 1.0, "tokens": -0.2, "end": 1.4, "missing": -20.0, "twice": 0.0,
-    "second": 0.5, "crowded": -10.0, "letters": 0.3, "digits": 0.3,
+    "second": 0.5, "crowded": -10.0,
 }  # fmt: skip
 FOLDS = 5
 PULL = 1.0  # towards the start, found on people repeating words: the labelled sets show few drops
@@ -89,7 +86,7 @@ def fit_ranking(cases: Sequence[Case], steps: int = 500) -> dict[str, float]:
     """Return ranking weights by maximum likelihood (Adam on a few hundred small softmaxes)."""
     columns = [FEATURES.index(name) for name in RANKING]
     start = np.array([START[name] for name in RANKING])
-    scale = np.array([1.0, 1.0, 0.5, 0.5, 4.0, 1.0, 0.3, 4.0, 0.3, 0.3])
+    scale = np.array([1.0, 1.0, 0.5, 0.5, 4.0, 1.0, 0.3, 4.0])
     data = [(c.measures[:, columns], c.right) for c in cases if c.right.any() and not c.right.all()]
     weights, mean, square = start.copy(), np.zeros(len(start)), np.zeros(len(start))
     for step in range(1, steps + 1):

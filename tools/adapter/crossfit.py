@@ -34,7 +34,6 @@ from joblog.speech.fit import Case, evidence_of, expected_calibration_error, fit
 from joblog.speech.grammar import Grammar
 from joblog.speech.meaning import grouped, meaning
 from joblog.speech.second_ear import SecondEar
-from joblog.speech.third_ear import ThirdEar
 from joblog.speech.whisper.engine import WhisperEngine
 
 FOLDS = 4
@@ -191,8 +190,8 @@ def analyse(bundle: Path, models: Path, fold: int, part: tuple[int, int], out: P
     """Analyse one part of a fold's material with the weights that did not have it."""
     material = read_material(bundle, fold)
     mine = models / f"fold{fold}"
-    second, third = SecondEar(head=mine / "second_ear.npz"), ThirdEar(mine / "third_ear.npz")
-    engine = WhisperEngine(bundle, mine / "adapter.npz", threads=1, second=second, third=third)
+    second = SecondEar(head=mine / "second_ear.npz")
+    engine = WhisperEngine(bundle, mine / "adapter.npz", threads=1, second=second)
     rows = []
     for make in (strings, orders, phrases, nothing):
         for row in make(material, fold):

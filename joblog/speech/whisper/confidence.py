@@ -37,10 +37,6 @@ EVIDENCE = (
     "second",  # the second ear's log probability per sign; 0 where it was not asked
     "seconded",  # by how much the second ear prefers this sentence to the others
     "crowded",  # seconds by which digits stand closer than is usual
-    "letters",  # the third ear's log probability a letter
-    "lettered",  # by how much it prefers this sentence's letters to the others'
-    "digits",  # its log probability a digit; 0 where other words were said
-    "digited",  # by how much it prefers this sentence's digits to the others'
 )
 CALIBRATION = Path(__file__).parent / "calibration.json"
 MARGIN_CAP = 10.0
@@ -83,10 +79,8 @@ def weigh(
     """Return the evidence, in the order of EVIDENCE, for the first group's best sentence."""
     named = dict(zip(FEATURES, measures[groups[0].best], strict=True))
     margin = groups[0].merit - groups[1].merit if len(groups) > 1 else np.inf
-    best = measures[[group.best for group in groups]]
-    seconded, lettered, digited = (
-        _lead(best[:, FEATURES.index(name)]) for name in ("second", "letters", "digits")
-    )
+    seconds = measures[[group.best for group in groups], FEATURES.index("second")]
+    seconded = float(seconds[0] - seconds[1:].max()) if len(groups) > 1 else MARGIN_CAP
     tokens = max(named["tokens"], 1.0) + 1.0
     # Per token of its own: summed, a free hypothesis that babbles on in noise would look poor and
     # the gap small, just where nothing was said.
@@ -104,17 +98,7 @@ def weigh(
             named["tokens"] / max(duration, 0.3),
             contrast,
             named["second"] / max(named["signs"], 1.0),
-            seconded if named["signs"] else 0.0,
+            min(max(seconded, -MARGIN_CAP), MARGIN_CAP) if named["signs"] else 0.0,
             named["crowded"],
-            named["letters"] / max(named["length"], 1.0),
-            lettered if named["length"] else 0.0,
-            named["digits"] / max(named["signs"], 1.0) if named["signs"] else 0.0,
-            digited if named["signs"] else 0.0,
         ]
     )
-
-
-def _lead(scores: NDArray[np.float64]) -> float:
-    """Return by how much the first score is ahead of the best other, within the cap."""
-    lead = float(scores[0] - scores[1:].max()) if len(scores) > 1 else MARGIN_CAP
-    return min(max(lead, -MARGIN_CAP), MARGIN_CAP)

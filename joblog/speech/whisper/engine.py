@@ -17,7 +17,6 @@ from joblog.speech.grammar import Grammar
 from joblog.speech.meaning import grouped, meaning
 from joblog.speech.second_ear import DIGITS, SecondEar
 from joblog.speech.surface import SurfaceGraph, expand_surfaces
-from joblog.speech.third_ear import ThirdEar
 from joblog.speech.types import Alternative, Hearing, Verdict
 from joblog.speech.whisper.confidence import Calibration, Measures, weigh
 from joblog.speech.whisper.dictation import believable, pieces
@@ -61,13 +60,12 @@ class WhisperEngine:
         options: Options | None = None,
         calibration: Calibration | None = None,
         second: SecondEar | None = None,
-        third: ThirdEar | None = None,
     ) -> None:
         self._model = WhisperModel(model_dir, adapter, threads=threads)
         self._tokeniser = Tokeniser(model_dir / "tokenizer.json")
         self._options = options or Options()
         self._calibration = calibration or Calibration.shipped()
-        self._second, self._third = second, third
+        self._second = second
         self._end = self._tokeniser.special("<|endoftext|>")
         self._no_speech = self._tokeniser.special("<|nocaptions|>")
         self._stops = tuple(self._tokeniser.encode(mark)[0] for mark in ".?!")
@@ -114,9 +112,7 @@ class WhisperEngine:
         if not sentences:
             return Analysis([], np.zeros((0, 0)), search.free, prepared)
         second = self._ask_second(prepared, sentences)
-        said = [sentence.words for sentence in sentences]
-        third = self._third.scores(prepared.samples, said) if self._third is not None else None
-        measures = measure(sentences, search.free, frames, second, third)
+        measures = measure(sentences, search.free, frames, second)
         return Analysis(sentences, measures, search.free, prepared)
 
     def _ask_second(

@@ -18,7 +18,7 @@ from joblog.speech.whisper.search import Free, Sentence
 
 FEATURES = (
     "score", "weight", "tokens", "allowed", "end", "least", "missing", "twice", "second", "signs",
-    "crowded", "letters", "length", "digits",
+    "crowded",
 )  # fmt: skip
 
 
@@ -44,13 +44,12 @@ def measure(
     free: Free,
     speech_frames: int,
     second: NDArray[np.float64] | None = None,
-    third: NDArray[np.float64] | None = None,
 ) -> NDArray[np.float64]:
     """Return the measures of each sentence, shape (sentences, len(FEATURES)).
 
     ``speech_frames`` is the length of the sound in encoded frames of 20 ms: attention behind it, on
-    the silence that was added, says nothing. ``second`` and ``third``, shape (sentences, 3), are
-    what the other ears say, if they were asked.
+    the silence that was added, says nothing. ``second``, shape (sentences, 3), is what the second
+    ear says, if it was asked.
     """
     reach = [covered(sentence.attention, speech_frames) for sentence in sentences]
     loose = np.array(free.attention, np.float32).reshape(-1, _width(sentences, speech_frames))
@@ -71,9 +70,7 @@ def measure(
             for sentence, one in zip(sentences, reach, strict=True)
         ]
     )
-    unasked = np.zeros((len(measures), 3))
-    others = [unasked if found is None else found for found in (second, third)]
-    return np.hstack([measures, *others])
+    return np.hstack([measures, np.zeros((len(measures), 3)) if second is None else second])
 
 
 def _width(sentences: Sequence[Sentence], frames: int) -> int:
