@@ -12,6 +12,7 @@ from joblog.job.types import Finding, FindingKind, JobState, StepState, StepStat
 from joblog.job.wording import spoken_missing, step_name
 from joblog.record.entry import Entry
 
+DROPPED = "taken back"  # the end of a question answered with no
 _NUMBERED = re.compile(r"(missing:.*:(?:torque|angle))-([0-9]+(?:-[0-9]+)*)")
 
 
@@ -104,15 +105,21 @@ def unsure_findings(_: JobState, history: History) -> Iterator[Finding]:
             entry=entry.id,
             at=entry.at,
             resolved=answer or "",
-            customer="One spoken line was unclear; the program asked"
-            + (" and was answered." if answer else "."),
+            customer=_unclear(entry, answer or ""),
         )
+
+
+def _unclear(entry: Entry, answer: str) -> str:
+    """Return what a customer is told of a question: what was typed wasn't spoken."""
+    end = {"": ".", DROPPED: ". Nothing was recorded of it."}.get(answer, " and was answered.")
+    how = "typed" if entry.source == "hand" else "spoken"
+    return f"One {how} line was unclear; the program asked{end}"
 
 
 def _settled(body: Mapping[str, object]) -> str:
     """Return how an ``answered`` entry settled its question: nobody is quoted with other words."""
     answer = str(body.get("answer", ""))
     if answer in ("negative", "disregarded"):
-        return "taken back"
+        return DROPPED
     how = "replaced by" if body.get("how") == "replaced" else "answered"
     return f"{how}: {answer}" if answer else ""

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from decimal import Decimal
 
 from joblog.job.guard_photos import FLAKE_COUNTED_MM
+from joblog.job.guard_wanted import DROPPED
 from joblog.job.types import Finding, FindingKind, Photo
 from joblog.record.entry import Entry
 from joblog.report.context import Context, photo_name, value_name
@@ -51,7 +52,7 @@ def in_full(c: Context, finding: Finding) -> str:
     t, (rule, _, rest) = c.t, finding.key.partition(":")
     photo = next((p for p in c.state.photos if p.entry.id == finding.entry), None)
     if rule == "unsure":
-        return t.say("One spoken line was unclear; the program asked.")
+        return _unclear(c, finding)
     anew = guard_sentence(c, finding)
     if anew or photo is None:
         return anew
@@ -61,6 +62,14 @@ def in_full(c: Context, finding: Finding) -> str:
             return t.say("The photo shows the fluid level above the upper mark.")
         return t.say("The photo shows the fluid level below the lower mark.")
     return _debris(c, photo, rest.partition(":")[0]) if rule == "debris" else ""
+
+
+def _unclear(c: Context, finding: Finding) -> str:
+    t, asked = c.t, c.by_id.get(finding.entry or "")
+    lead = t.say("One spoken line was unclear; the program asked.")
+    if asked is not None and asked.source == "hand":
+        lead = t.say("One typed line was unclear; the program asked.")
+    return f"{lead} {t.say('Nothing was recorded of it.')}" if finding.resolved == DROPPED else lead
 
 
 def _debris(c: Context, photo: Photo, what: str) -> str:

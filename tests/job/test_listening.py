@@ -151,6 +151,8 @@ def test_a_question_that_is_denied_is_taken_back(listening):
     listening.hear("negative")
     (unsure,) = [f for f in listening.state.findings if f.key.startswith("unsure:")]
     assert unsure.resolved == "taken back"
+    assert unsure.customer.startswith("One spoken line was unclear")
+    assert unsure.customer.endswith("Nothing was recorded of it.")
 
 
 def test_negative_drops_the_question(listening):

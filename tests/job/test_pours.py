@@ -117,3 +117,17 @@ def test_a_doubt_says_whether_it_is_about_the_amount_or_the_sum(twice, lines, sp
     assert (reply.spoken, reply.shown) == (spoken, shown)
     twice.say("affirm")
     assert twice.state.question is None
+
+
+@pytest.mark.parametrize(
+    ("answer", "end"),
+    [
+        ("affirm", " and was answered."),
+        ("negative", ". Nothing was recorded of it."),
+        ("what is next", "."),
+    ],
+)
+def test_a_customer_is_told_what_was_typed_and_what_came_of_it(twice, answer, end):
+    twice.say("drained seven liters", answer)
+    (finding,) = [f for f in twice.state.findings if f.key.startswith("unsure:")]
+    assert finding.customer == f"One typed line was unclear; the program asked{end}"

@@ -297,3 +297,15 @@ def test_a_sentence_made_anew_has_the_same_facts(new_script: Callable[..., Any],
 def test_so_it_is_with_clocks(tmp_path: Path) -> None:
     for state in clocked(tmp_path):
         assert unlike(state) == []
+
+
+def test_what_was_typed_and_dropped_is_told_so(tmp_path: Path) -> None:
+    with open_store(tmp_path) as store:
+        job = JobSession.start(store, SHOPS_OWN, {"technician": "Imani Okafor"})
+        for line in ("drain plug torqued to 400 ft lb", "negative"):
+            job.type_in(line, by="Imani Okafor")
+        told = {f.text for f in build_report(job.state, {}.__getitem__, language="es").findings}
+    assert (
+        "Una frase escrita no quedó clara; el programa preguntó. No se registró nada de ella."
+        in told
+    )
