@@ -82,7 +82,7 @@ def _verdict(c: Context, rows: tuple[Measured, ...]) -> str:
         return t.say("The job was stopped before it was done.")
     if not c.state.closed:
         return t.say("The job is still going on. This is how it stands now.")
-    return _verdict_finished(c, rows)
+    return _verdict_steps_left(c, rows) if _left(c) else _verdict_finished(c, rows)
 
 
 def _verdict_finished(c: Context, rows: tuple[Measured, ...]) -> str:
@@ -90,8 +90,6 @@ def _verdict_finished(c: Context, rows: tuple[Measured, ...]) -> str:
     judged = _counting(rows)
     open_, outside = len(_open(c)), sum(row.inside is False for row in judged)
     other = len({for_customer(c, f) for f in _confirmed(c)})
-    if _left(c):
-        return _verdict_steps_left(c, outside)
     if open_:
         return t.count(
             "The job is done. One thing is still open: please read what we found.",
@@ -124,10 +122,11 @@ def _verdict_finished(c: Context, rows: tuple[Measured, ...]) -> str:
     return t.say("The job is done, and all that we measured is within its limits.")
 
 
-def _verdict_steps_left(c: Context, outside: int) -> str:
+def _verdict_steps_left(c: Context, rows: tuple[Measured, ...]) -> str:
     """Return the verdict on a job closed with steps not done: that comes before everything else."""
     t = c.t
     wanted = sum(not s.step.optional for s in c.state.steps)
+    outside = sum(row.inside is False for row in _counting(rows))
     lines = [
         t.count(
             "The job was closed, but {n} of its {wanted} steps was not recorded as done.",

@@ -13,8 +13,8 @@ from joblog.errors import SheetError
 from joblog.job.explaining import explained
 from joblog.job.grammar import grammar_for_sheet, grammar_text
 from joblog.job.meaning import meaning_of
-from joblog.job.numbers import number, number_text, with_floats, without_floats
 from joblog.job.misunderstood import why_not_understood
+from joblog.job.numbers import number, number_text, with_floats, without_floats
 from joblog.job.phrases import help_card, phrases_of
 from joblog.job.typed import typed_words
 from joblog.sheet.fragments import expansions, spoken_form
