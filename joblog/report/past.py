@@ -128,7 +128,7 @@ def past_of(state: JobState) -> Past:
         level=_measured(stick, "level_fraction"),
         flakes=flakes_by_class(lengths),
         plug=plug is not None,
-        plug_step=str(plug.step or "") if plug else "",
+        plug_step=_plug_step(state, plug),
         plug_mm=_plug_mm(state, plug),
     )
 
@@ -137,6 +137,20 @@ def plugs_alike(services: tuple[Past, ...]) -> list[Past]:
     """Return the services that measured the plug which the last of them with a plug measured."""
     last = next((p for p in reversed(services) if p.plug), None)
     return [p for p in services if last and p.same_plug(last)]
+
+
+def _plug_step(state: JobState, plug: Photo | None) -> str:
+    """Return the step that shows which plug a photo is of: for one "after", the one "before" it."""
+    if plug is None or not plug.step:
+        return ""
+    before = ""
+    for step in state.sheet.steps:
+        wanted = step.photo if step.photo and step.photo.kind == "plug" else None
+        if wanted and wanted.phase == "before":
+            before = step.key
+        if step.key == plug.step:
+            return before if wanted and wanted.phase == "after" and before else step.key
+    return plug.step
 
 
 def _plug_mm(state: JobState, plug: Photo | None) -> str:
