@@ -48,7 +48,10 @@ def torque_step(state: JobState, key: str) -> Step | None:
         if s.step.torque and (s.step.torque.fastener, s.step.torque.stage) == wanted
     ]
     lacking = [
-        s.step for s in alike if _lacks_torque(s) and ready(state.sheet, s.step, state.settled)
+        s.step
+        for s in alike
+        if _lacks_torque(s)
+        and (s.status is StepStatus.INCOMPLETE or ready(state.sheet, s.step, state.settled))
     ]
     lacking = _left_out_last(state, lacking)
     return lacking[0] if len(alike) > 1 and lacking else step

@@ -85,13 +85,16 @@ def _stages(sheet: Sheet) -> Found:
     earlier = earlier_steps(sheet)
     for name, rows in fasteners.items():
         stages = {step.torque.stage for _, step in rows if step.torque}
-        yield from _one_name(rows)
+        yield from _one_name(rows, earlier)
         yield from _missing_stages(name, rows, stages)
         yield from _stage_order(name, rows, earlier)
 
 
-def _one_name(rows: list[tuple[int, Step]]) -> Found:
-    """Two fasteners of one name can't be told apart by voice, so both want the same torque."""
+def _one_name(rows: list[tuple[int, Step]], earlier: dict[str, set[str]]) -> Found:
+    """Two fasteners of one name can't be told apart by voice, so both want the same torque.
+
+    Where one step comes after the other, what is said counts for the step at hand: a job may open.
+    """
     first: dict[int, Step] = {}
     for i, step in rows:
         assert step.torque is not None
@@ -101,11 +104,13 @@ def _one_name(rows: list[tuple[int, Step]]) -> Found:
         if one != two:
             before = f"{other.torque.value} {other.torque.unit} at '{other.key}'"
             here = f"{step.torque.value} {step.torque.unit} here"
+            in_turn = other.key in all_earlier(earlier, step.key)
             yield Complaint(
                 ("steps", i, "torque", "fastener"),
-                f"'{step.torque.fastener}' is {before} and {here}, and only one of them can be "
-                "said; give each fastener a name of its own, or number the passes of one with "
+                f"'{step.torque.fastener}' is {before} and {here}, which can't be told apart by "
+                "voice; give each fastener a name of its own, or number the passes of one with "
                 "'stage'",
+                stops=not in_turn,
             )
 
 

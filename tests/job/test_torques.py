@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from joblog.errors import SheetError
+from joblog.sheet.load import problems_in
+
 WHEEL = """
 [sheet]
 key = "wheel"
@@ -181,6 +184,14 @@ torque = { fastener = "plug", value = 30, unit = "N.m", tolerance = 2 }
 reading = { name = "oil temperature", unit = "degC", required = false }
 """
 
+WARM = """
+[[steps]]
+key = "warm"
+title = "Warm"
+say = ["engine is warm"]
+after = ["cold"]
+"""
+
 
 def test_a_name_that_two_steps_share_means_the_step_at_hand(bench):
     job = bench(toml=TWICE)
@@ -194,6 +205,23 @@ def test_a_name_that_two_steps_share_means_the_step_at_hand(bench):
     ]
     job.ok("plug set cold torqued to two one")  # named by its own phrase: that step
     assert job.state.values[-1].step == "cold"
+
+
+def test_of_steps_with_one_name_that_said_as_done_is_at_hand_though_too_early(bench):
+    job = bench(toml=TWICE.replace('after = ["cold"]', 'after = ["cold", "warm"]') + WARM)
+    job.ok("plug torqued to two zero")
+    job.say("plug set hot", "plug torqued to three zero")
+    assert [(v.step, v.value) for v in job.state.values] == [("cold", 20), ("hot", 30)]
+
+
+@pytest.mark.parametrize("order", ['after = ["cold"]', ""])
+def test_a_sheet_with_two_torques_of_one_name_opens_only_where_the_step_tells_them(bench, order):
+    text = TWICE.replace('after = ["cold"]', order)
+    found = [p for p in problems_in(text, "x")[1] if "told apart by voice" in p.sentence]
+    assert [(p.remark, p.stops) for p in found] == [(False, not order)]
+    if not order:
+        with pytest.raises(SheetError, match="a name of its own"):
+            bench(toml=text)
 
 
 def test_a_question_about_one_fastener_is_not_answered_by_another(bench):

@@ -100,7 +100,7 @@ MISTAKES = [
     ("stage = 1, count = 4", "stage = 3, count = 4", "stage = 2", "no stage 1"),
     ("stage = 2, count = 4", "count = 4", "stage = 1", "no stage 2"),
     ("stage = 2, count = 4", "stage = 1, count = 4", "value = 40, unit",
-     "only one of them can be said"),
+     "told apart by voice"),
     ("stage = 2, count = 4", "stage = 2, count = 5", "count = 5", "write the same 'count'"),
     ('after = ["cover-snug"]', 'after = ["drained"]', 'after = ["drained"]\ntools = ["long',
      "cover-snug"),

@@ -290,31 +290,6 @@ def test_the_desks_report_shows_the_shops_own_times(client, job, tmp_path):
     assert "six hex digits" in slip.text
 
 
-def test_a_later_report_charts_the_same_plug_across_services(client):
-    """Only closed jobs on the same unit by VIN, opened before; the earlier report stays as it was.
-
-    Of the same vehicle, a job on another unit and one still open are no last service.
-    """
-    jobs = []
-    for vin, picture in (("1", "before"), ("1", "after"), ("2", "after"), ("1", "after")):
-        unit = {**FORM, "vin": f"EXAMPLE000000000{vin}"}
-        answer = client.post("/jobs", data=unit, follow_redirects=False)
-        jobs.append(answer.headers["location"].rsplit("/", 1)[1])
-        data = (ROOT / "sample_images" / f"plug-{picture}.jpg").read_bytes()
-        assert put_photo(client, jobs[-1], data, "plug").json()["measurement"]["usable"]
-        if len(jobs) == 1:
-            close = {"how": "finished", "reason": "as agreed"}
-            assert client.post(f"/api/jobs/{jobs[0]}/close", json=close).status_code == 200
-    texts = [client.get(f"/job/{job}/report.html").text for job in jobs]
-    assert ["trend-film" in text for text in texts] == [False, True, False, True]
-    assert len(client.app.state.shop.earlier(jobs[3])) == 1  # the second is still open
-    axle = {**FORM, "vin": "EXAMPLE0000000001", "sheet": "final-drive", "type": "KA-30"}
-    answer = client.post("/jobs", data=axle, follow_redirects=False)
-    other = answer.headers["location"].rsplit("/", 1)[1]
-    assert client.app.state.shop.earlier(other) == []
-    assert client.get(f"/job/{jobs[1]}/report.pdf").content.startswith(b"%PDF-")
-
-
 def test_advisor_explains_and_customer_signs(client, job):
     say(client, job, "drain plug out")
     finding = client.get(f"/api/jobs/{job}").json()["findings"][0]["key"]
