@@ -112,7 +112,9 @@ def test_clock_question_and_next_share_a_phone(shop, booth, job, said, answers):
         reply = shop.say(job, text)
     page = booth.page(PHONE)
     page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#line", "Live")  # what follows is drawn with the job's last state
     page.wait_for_selector("#options button")
+    page.evaluate("() => document.fonts.ready.then(() => new Promise(requestAnimationFrame))")
     assert page.locator("#options button").count() == answers
     for selector, least in SEEN.items():
         seen = page.locator(selector).evaluate_all(IN_SIGHT)
