@@ -276,9 +276,7 @@ byId("typed").addEventListener("submit", async (event) => {
   field.value = text; // to be mended
   if (document.activeElement === field) field.select();
 });
-if ("wakeLock" in navigator) {
-  const awake = () => document.visibilityState === "visible" && navigator.wakeLock.request("screen").catch(() => {});
-  document.addEventListener("visibilitychange", awake);
-  awake();
-}
+const awake = () => document.visibilityState === "visible" && navigator.wakeLock?.request("screen").catch(() => {});
+document.addEventListener("visibilitychange", awake);
+awake();
 listen();

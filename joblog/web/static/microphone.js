@@ -1,6 +1,39 @@
 // The microphone's line to the recogniser: opens it, keeps it open, says plainly when it can't.
 
-import { audioContext } from "./tones.js";
+import { audioContext, running } from "./tones.js";
+
+// Opens the microphone and hands on its sound, 100 ms at a time; resolves to its rate, track and close.
+export async function hear(onPiece) {
+  if (!window.isSecureContext || !navigator.mediaDevices) {
+    throw new Error("This browser gives no microphone to a page without HTTPS; see the trust page, or type.");
+  }
+  if (!window.AudioWorkletNode) {
+    throw new Error("This browser is too old to send sound; use a newer one, or type.");
+  }
+  const audio = audioContext();
+  if (audio.state !== "running") audio.resume().catch(() => {}); // begun inside the touch, for Safari
+  const stream = await navigator.mediaDevices.getUserMedia({
+    audio: { channelCount: 1, echoCancellation: true, noiseSuppression: false, autoGainControl: true },
+  }).catch((error) => {
+    throw new Error(`The microphone can't be opened (${error.name}); allow it for this page.`);
+  });
+  const stop = () => { for (const track of stream.getTracks()) track.stop(); };
+  try {
+    if (!(await running())) { // an open microphone lets sound run even on a page that nobody touched
+      throw new Error("Sound doesn't start in this browser: touch the page once, or connect a loudspeaker, and try again.");
+    }
+    await audio.audioWorklet.addModule("/static/mic-worklet.js");
+    const node = new AudioWorkletNode(audio, "pieces", { numberOfOutputs: 0 });
+    node.port.onmessage = ({ data }) => onPiece(data);
+    const source = audio.createMediaStreamSource(stream);
+    source.connect(node);
+    return { rate: audio.sampleRate, track: stream.getAudioTracks()[0], close: () => { source.disconnect(); stop(); } };
+  } catch (error) {
+    stop();
+    throw error instanceof DOMException
+      ? new Error(`The microphone's sound can't be used (${error.name}); open this page anew, or type.`) : error;
+  }
+}
 
 export class Microphone {
   constructor(job, by, mode, who, { onReply, onState }) {
@@ -12,33 +45,13 @@ export class Microphone {
   }
 
   async start() {
-    if (!window.isSecureContext || !navigator.mediaDevices) {
-      throw new Error("This browser gives no microphone to a page without HTTPS; see the trust page, or type.");
-    }
-    if (!window.AudioWorkletNode) {
-      throw new Error("This browser is too old to send sound; use a newer one, or type.");
-    }
     this.wanted = true;
-    const audio = audioContext();
-    if (audio.state !== "running") await audio.resume();
-    try {
-      this.stream = await navigator.mediaDevices.getUserMedia({
-        audio: { channelCount: 1, echoCancellation: true, noiseSuppression: false, autoGainControl: true },
-      });
-    } catch (error) {
-      throw new Error(`The microphone can't be opened (${error.name}); allow it for this page.`);
-    }
-    for (const track of this.stream.getTracks()) {
-      track.addEventListener("ended", () => this.onState("The microphone was unplugged; plug it in and switch it on again."));
-    }
-    await audio.audioWorklet.addModule("/static/mic-worklet.js");
-    this.node = new AudioWorkletNode(audio, "pieces", { numberOfOutputs: 0 });
-    this.node.port.onmessage = ({ data }) => {
-      if (this.socket?.readyState === WebSocket.OPEN) this.socket.send(data);
-    };
-    this.source = audio.createMediaStreamSource(this.stream);
-    this.source.connect(this.node);
-    this.connect(audio.sampleRate);
+    this.ear = await hear((piece) => {
+      if (this.socket?.readyState === WebSocket.OPEN) this.socket.send(piece);
+    }).catch((error) => { this.wanted = false; throw error; });
+    if (!this.wanted) { this.ear.close(); return; } // switched off meanwhile
+    this.ear.track.addEventListener("ended", () => this.onState("The microphone was unplugged; plug it in and switch it on again."));
+    this.connect(this.ear.rate);
   }
 
   connect(rate) {
@@ -74,8 +87,7 @@ export class Microphone {
   stop() {
     this.wanted = false;
     this.socket?.close();
-    this.source?.disconnect();
-    for (const track of this.stream?.getTracks() ?? []) track.stop();
+    this.ear?.close();
     this.onState("Microphone is off");
   }
 }

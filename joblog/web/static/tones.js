@@ -8,11 +8,26 @@ export function audioContext() {
   return context;
 }
 
+// Whether sound runs: not before somebody has touched the page, nor in Firefox without a loudspeaker.
+export async function running(seconds = 2) {
+  const audio = audioContext();
+  if (audio.state !== "running") {
+    const late = new Promise((done) => setTimeout(done, seconds * 1000)); // Firefox needs up to one
+    await Promise.race([audio.resume().catch(() => {}), late]);
+  }
+  return audio.state === "running";
+}
+
+// Safari lets sound begin only inside a touch, not when the answer to it comes; it stops it for a call.
+function touched() {
+  if (audioContext().state !== "running") audioContext().resume().catch(() => {});
+}
+for (const name of ["pointerup", "touchend", "click", "keydown"]) addEventListener(name, touched, true);
+
 export async function tone(name) {
   const shape = SHAPES[name];
   if (!shape) return;
   const audio = audioContext();
-  if (audio.state !== "running") await audio.resume();
   let end = audio.currentTime;
   for (const [frequency, after] of shape) {
     const start = audio.currentTime + after;

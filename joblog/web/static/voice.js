@@ -3,7 +3,7 @@
 // told to hear nothing.
 
 import { Clips } from "./clips.js";
-import { audioContext, tone } from "./tones.js";
+import { audioContext, running, tone } from "./tones.js";
 
 const wait = (seconds) => new Promise((done) => setTimeout(done, seconds * 1000));
 const MUTED = "joblog-muted";
@@ -26,6 +26,7 @@ export class Voice {
     this.stock = { version: "", why: "" };
     this.microphone = null;
     this.muted = false;
+    this.silent = false;
     this.playing = new Set();
     this.turn = 0; // grows when what is being said must stop
     this.queue = Promise.resolve();
@@ -36,8 +37,13 @@ export class Voice {
     if (stock.version !== this.stock.version || stock.why !== this.stock.why) {
       this.clips = new Clips();
       this.stock = stock;
-      this.onState(stock.why ? `${stock.why} Until then answers are spoken by this browser's own voice.` : "");
+      this.stateOfClips();
     }
+  }
+
+  stateOfClips() {
+    const { why } = this.stock;
+    this.onState(why ? `${why} Until then answers are spoken by this browser's own voice.` : "");
   }
 
   // A button that mutes; what was chosen is remembered on this device.
@@ -69,7 +75,11 @@ export class Voice {
 
   async speak({ spoken, tone: name, pieces }, turn) {
     if (this.muted || turn !== this.turn || (!spoken && name === "none")) return;
-    if (!(await this.sounding())) { this.onState(NO_SOUND); return; }
+    const sounds = await running(this.silent ? 0.2 : 2);
+    if (!sounds) this.onState(NO_SOUND);
+    else if (this.silent) this.stateOfClips(); // somebody has touched the page since
+    this.silent = !sounds;
+    if (this.silent || turn !== this.turn) return;
     await this.tell(true, 3 + (spoken ?? "").length / 6);
     try {
       await tone(name);
@@ -77,13 +87,6 @@ export class Voice {
     } finally {
       await this.tell(false, 0);
     }
-  }
-
-  // A browser gives no sound before somebody has touched the page.
-  async sounding() {
-    const audio = audioContext();
-    if (audio.state !== "running") await Promise.race([audio.resume(), wait(0.5)]);
-    return audio.state === "running";
   }
 
   async tell(speaking, seconds) {

@@ -1,0 +1,110 @@
+"""What Safari, Firefox and older phones do otherwise, done to Chromium before the page loads."""
+
+import pytest
+from browsing import PATIENCE, PHONE, wait_text
+from playwright.sync_api import expect
+
+# Safari lets sound begin only while a touch is handled; an AudioContext made later stays silent.
+ONLY_INSIDE_A_TOUCH = """
+let inside = false;
+for (const name of ["pointerup", "click", "keydown"]) {
+  addEventListener(name, () => { inside = true; setTimeout(() => { inside = false; }); }, true);
+}
+const resume = AudioContext.prototype.resume, state = new WeakMap();
+const real = Object.getOwnPropertyDescriptor(BaseAudioContext.prototype, "state").get;
+Object.defineProperty(AudioContext.prototype, "state", {
+  get() { return state.has(this) ? real.call(this) : "suspended"; },
+});
+AudioContext.prototype.resume = function () {
+  if (!inside && !state.has(this)) return new Promise(() => {});
+  state.set(this, true);
+  return resume.call(this);
+};
+"""
+NEVER = "AudioContext.prototype.resume = () => new Promise(() => {});" + (
+    "Object.defineProperty(AudioContext.prototype, 'state', { get: () => 'suspended' });"
+)
+TRACKS = """
+window.opened = [];
+const ask = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
+navigator.mediaDevices.getUserMedia = async (wish) => {
+  const stream = await ask(wish);
+  window.opened.push(...stream.getTracks());
+  return stream;
+};
+"""
+
+
+def at_bay(booth, shop, job, script, size=PHONE, **more):
+    page = booth.page(size, **more)
+    page.add_init_script(script)
+    page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#line", "Live")
+    return page
+
+
+def typed(page, text):
+    page.fill("#phrase", text)
+    page.press("#phrase", "Enter")
+
+
+def test_sound_begins_inside_the_first_touch(shop, booth, job):
+    page = at_bay(booth, shop, job, ONLY_INSIDE_A_TOUCH)
+    typed(page, "vehicle checked")
+    with page.expect_request("**/speaking"):  # the PC is told: it is said aloud
+        wait_text(page, "#answer", "Vehicle checked")
+    assert page.inner_text("#voice") == ""
+
+
+def test_an_answer_that_could_not_sound_is_told_until_the_page_is_touched(shop, booth, job):
+    page = at_bay(booth, shop, job, ONLY_INSIDE_A_TOUCH)
+    page.evaluate(
+        "phrase.value = 'vehicle checked'; document.querySelector('#typed').requestSubmit()"
+    )  # as a program does, without a touch
+    wait_text(page, "#voice", "plays no sound yet; touch the page once")
+    page.click("#h-next")
+    typed(page, "what is next")
+    expect(page.locator("#voice")).to_have_text("", timeout=PATIENCE)
+
+
+def test_a_microphone_without_sound_says_so_and_is_closed_again(shop, booth, job):
+    """Firefox on a PC without a loudspeaker: its sound never starts."""
+    page = at_bay(booth, shop, job, NEVER + TRACKS)
+    page.click("#open")
+    wait_text(page, "#mic", "Sound doesn't start in this browser")
+    assert page.get_attribute("#open", "aria-pressed") == "false"
+    assert page.evaluate("opened.map((track) => track.readyState)") == ["ended"]
+    typed(page, "vehicle checked")
+    wait_text(page, "#answer", "Vehicle checked")
+
+
+def test_a_browser_that_keeps_no_screen_awake_has_a_bay_all_the_same(shop, booth, job):
+    gone = "Object.defineProperty(navigator, 'wakeLock', { value: undefined });"
+    page = at_bay(booth, shop, job, gone)
+    typed(page, "vehicle checked")
+    wait_text(page, "#answer", "Vehicle checked")
+
+
+@pytest.mark.parametrize("where", ["/job/{}", "/start"])
+def test_a_finger_that_slides_goes_on_talking(shop, booth, job, where):
+    page = booth.page(PHONE, has_touch=True, is_mobile=True)
+    page.goto(shop.here + where.format(job))
+    if where != "/start":
+        wait_text(page, "#line", "Live")
+    page.locator("#hold").scroll_into_view_if_needed()
+    box = page.locator("#hold").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    line = page.context.new_cdp_session(page)
+
+    def touch(what, *points):
+        line.send("Input.dispatchTouchEvent", {"type": what, "touchPoints": list(points)})
+
+    touch("touchStart", {"x": x, "y": y})
+    page.wait_for_selector("#hold[aria-pressed=true]")
+    for step in range(1, 9):
+        touch("touchMove", {"x": x, "y": y - 8 * step})
+        page.wait_for_timeout(30)
+    assert page.get_attribute("#hold", "aria-pressed") == "true"
+    assert page.evaluate("scrollY") == 0
+    touch("touchEnd")
+    page.wait_for_selector("#hold[aria-pressed=false]")
