@@ -1,7 +1,7 @@
 """What Safari, Firefox and older phones do otherwise, done to Chromium before the page loads."""
 
 import pytest
-from browsing import PATIENCE, PHONE, wait_text
+from browsing import PATIENCE, PHONE, PICTURES, wait_text
 from playwright.sync_api import expect
 
 # Safari lets sound begin only while a touch is handled; an AudioContext made later stays silent.
@@ -108,3 +108,58 @@ def test_a_finger_that_slides_goes_on_talking(shop, booth, job, where):
     assert page.evaluate("scrollY") == 0
     touch("touchEnd")
     page.wait_for_selector("#hold[aria-pressed=false]")
+
+
+def at_phone(booth, shop, job, script):
+    page = booth.page(PHONE)
+    page.add_init_script(script)
+    page.goto(f"{shop.here}/phone/{job}")
+    wait_text(page, "#line", "Live")
+    return page
+
+
+FULL = """
+IDBObjectStore.prototype.put = () => { throw new DOMException("full", "QuotaExceededError"); };
+"""
+SWITCHED_OFF = """
+IDBFactory.prototype.open = function () { throw new DOMException("no", "SecurityError"); };
+"""
+
+
+@pytest.mark.parametrize("store", [FULL, SWITCHED_OFF])
+def test_a_photo_that_the_phone_cannot_keep_is_sent_all_the_same(shop, booth, job, store):
+    phone = at_phone(booth, shop, job, store)
+    phone.context.set_offline(True)
+    phone.set_input_files("#file", PICTURES / "dipstick-after.jpg")
+    wait_text(phone, "#verdict", "no room to keep the photo: leave this page open")
+    wait_text(phone, "#queue", "1 photo waiting")
+    phone.context.set_offline(False)
+    wait_text(phone, "#queue", "All photos")
+    assert len([e for e in shop.entries(job) if e["kind"] == "photo"]) == 1
+
+
+def test_a_phone_that_lost_the_line_to_its_store_opens_it_anew(shop, booth, job):
+    """An iPhone does while the page lies in the back."""
+    keep = """
+    window.stores = [];
+    const transaction = IDBDatabase.prototype.transaction;
+    IDBDatabase.prototype.transaction = function (...asked) {
+      window.stores.push(this);
+      return transaction.apply(this, asked);
+    };
+    """
+    phone = at_phone(booth, shop, job, keep)
+    wait_text(phone, "#queue", "All photos")
+    phone.evaluate("stores.forEach((store) => store.close())")
+    phone.context.set_offline(True)
+    phone.set_input_files("#file", PICTURES / "dipstick-after.jpg")
+    wait_text(phone, "#queue", "1 photo waiting")
+    assert "no room" not in phone.inner_text("#verdict")  # it lies in the phone's store
+    phone.context.set_offline(False)
+    wait_text(phone, "#queue", "All photos")
+
+
+def test_a_browser_that_refuses_the_worker_has_a_phone_page(shop, booth, job):
+    refused = "navigator.serviceWorker.register = () => Promise.reject(new Error('no'));"
+    phone = at_phone(booth, shop, job, refused)
+    wait_text(phone, "#queue", "All photos")  # and no error of the script, which would fail here

@@ -142,12 +142,14 @@ def test_phone_keeps_photos_without_a_network_and_sends_them_once(shop, booth, j
     page = booth.page(PHONE)
     page.goto(f"{shop.here}/phone/{job}")
     wait_text(page, "#line", "Live")
-    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    page.reload()  # the worker now has the page
+    kept = "caches.match(location.href).then((page) => Boolean(page))"
+    until = time.monotonic() + 20
+    while not page.evaluate(kept) and time.monotonic() < until:
+        page.wait_for_timeout(50)
     page.context.set_offline(True)
     page.set_input_files("#file", PICTURES / "dipstick-after.jpg")
     wait_text(page, "#queue", "1 photo")
-    page.reload()  # survives a reload with a dead network
+    page.reload()  # survives a reload with a dead network, though it was opened only once
     wait_text(page, "#queue", "1 photo")
     assert not photos(shop, job)
     page.context.set_offline(False)

@@ -1,7 +1,7 @@
 // Keeps the phone's page at hand when the network is dead: the newest copy when there is a network,
 // the kept one when there is none. Nothing that is sent goes through here; the queue is the page's.
 
-const KEPT = "joblog-phone-3";
+const KEPT = "joblog-phone-4";
 const SHELL = ["/static/shop.css", "/static/phone.js", "/static/dom.js", "/static/queue.js", "/static/tones.js",
   "/static/voice.js", "/static/clips.js", "/static/microphone.js", "/static/mic-worklet.js", "/static/mark.svg", "/static/phone.webmanifest"];
 
@@ -12,6 +12,8 @@ addEventListener("activate", (event) => {
   const old = (names) => Promise.all(names.filter((name) => name !== KEPT).map((name) => caches.delete(name)));
   event.waitUntil(caches.keys().then(old).then(() => clients.claim()));
 });
+// A page that was opened before this worker was there asks to be kept, too.
+addEventListener("message", (event) => event.waitUntil(newest(new Request(event.source.url))));
 addEventListener("fetch", (event) => {
   const { request } = event;
   const path = new URL(request.url).pathname;

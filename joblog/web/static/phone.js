@@ -77,7 +77,8 @@ async function take(blob, kind) {
     return;
   }
   setText(byId("verdict"), "Kept on this phone; sending");
-  await keep({ job, by, kind, blob, taken: new Date().toISOString() });
+  const kept = await keep({ job, by, kind, blob, taken: new Date().toISOString() });
+  if (!kept) setText(byId("verdict"), "This phone has no room to keep the photo: leave this page open until the shop PC has it.");
   await showQueue();
   await push();
 }
@@ -180,7 +181,9 @@ addEventListener("online", push);
 setInterval(push, 20000);
 showQueue();
 push();
-if ("serviceWorker" in navigator) navigator.serviceWorker.register("/phone-worker.js", { scope: "/phone" });
+const workers = navigator.serviceWorker;
+workers?.register("/phone-worker.js", { scope: "/phone" }).then(() => workers.ready).then(({ active }) => active.postMessage("keep me"))
+  .catch(() => {}); // a browser that trusts the shop too little has the page only while there is a network
 const awake = () => document.visibilityState === "visible" && navigator.wakeLock?.request("screen").catch(() => {});
 document.addEventListener("visibilitychange", awake);
 awake();

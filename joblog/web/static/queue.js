@@ -1,22 +1,30 @@
 // Photos wait in IndexedDB until the shop PC has them. Each is named by the hash of its bytes, so one
 // that was sent and whose answer was lost is simply sent again: the PC keeps it once.
 
-const opened = new Promise((resolve, reject) => {
-  const request = indexedDB.open("joblog", 1);
-  request.onupgradeneeded = () => request.result.createObjectStore("photos", { keyPath: "sha256" });
-  request.onsuccess = () => resolve(request.result);
-  request.onerror = () => reject(request.error);
-});
+let opened = null;
+let loose = []; // what this phone's store refused (full, or switched off): kept while the page is open
 
-async function store(mode, act) {
-  const database = await opened;
+function database() {
+  opened ??= new Promise((resolve, reject) => {
+    const request = indexedDB.open("joblog", 1);
+    request.onupgradeneeded = () => request.result.createObjectStore("photos", { keyPath: "sha256" });
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+  return opened;
+}
+
+async function once(mode, act) {
+  const work = (await database()).transaction("photos", mode);
   return new Promise((resolve, reject) => {
-    const work = database.transaction("photos", mode);
     const request = act(work.objectStore("photos"));
     work.oncomplete = () => resolve(request.result);
     work.onerror = work.onabort = () => reject(work.error);
   });
 }
+
+// An iPhone loses the line to its store while the page lies in the back: it is opened anew.
+const store = (mode, act) => once(mode, act).catch(() => { opened = null; return once(mode, act); });
 
 const hex = (buffer) => [...new Uint8Array(buffer)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 
@@ -25,21 +33,29 @@ export async function sha256(bytes) {
   return crypto.subtle ? hex(await crypto.subtle.digest("SHA-256", bytes)) : hex(plainSha256(new Uint8Array(bytes)));
 }
 
+// Returns whether the phone has it for good; else only as long as the page is open.
 export async function keep(photo) {
   const bytes = await photo.blob.arrayBuffer();
   const [rows, name] = [await waiting(), await sha256(bytes)];
   const order = 1 + Math.max(0, ...rows.map((other) => other.order)); // a phone's clock may jump
   const { taken } = rows.find((other) => other.sha256 === name) ?? photo; // chosen anew, it is no younger
   const row = { ...photo, taken, order, blob: bytes, sha256: name };
-  await store("readwrite", (photos) => photos.put(row));
-  return row.sha256;
+  loose = loose.filter((other) => other.sha256 !== name);
+  const kept = await store("readwrite", (photos) => photos.put(row)).then(() => true, () => false);
+  if (!kept) loose.push(row);
+  return kept;
 }
 
-export const waiting = () => store("readonly", (photos) => photos.getAll());
+export async function waiting() {
+  const rows = await store("readonly", (photos) => photos.getAll()).catch(() => []);
+  return [...rows.filter((row) => loose.every((other) => other.sha256 !== row.sha256)), ...loose];
+}
 // A picture put in again as another kind while it was on its way has a new order: it stays to be sent.
 async function forget({ sha256, order }) {
   const row = (await waiting()).find((other) => other.sha256 === sha256);
-  if (row?.order === order) await store("readwrite", (photos) => photos.delete(sha256));
+  if (row?.order !== order) return;
+  loose = loose.filter((other) => other.sha256 !== sha256);
+  await store("readwrite", (photos) => photos.delete(sha256)).catch(() => {});
 }
 
 let sending = null;
