@@ -1,8 +1,9 @@
-"""The clips that are shipped: one file of Ogg Opus streams and its index, checked before use.
+"""The clips that are shipped: a file of Ogg Opus streams, the same as MP3, and the index of both.
 
-The hash of the index stands here and the hash of the sound stands in the index, so that no altered
-file is ever played: a clip that says another number would be worse than none. How the files were
-made is in the repository under ``tools/readback``.
+All are checked before use: the hash of the index stands here and the hashes of the sound stand in
+the index, so that no altered file is ever played: a clip that says another number would be worse
+than none. The MP3 are for browsers that decode no Ogg. How the files were made is in the repository
+under ``tools/readback``.
 """
 
 from __future__ import annotations
@@ -18,8 +19,8 @@ from joblog.errors import ModelError
 
 FOLDER = Path(__file__).with_name("static")
 INDEX = "index.json"
-SOUND = "voice.ogg"
-INDEX_SHA256 = "a0e4dfafdf0cee1ae2178f461d3bf498e92384004d6579e4df8b6a339514a1c7"
+SOUND, MP3 = "voice.ogg", "voice.mp3"
+INDEX_SHA256 = "e90ade4538dda31f8eb2b1ef01a0371e3c4a7dba77a2647a9510841538070b60"
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,8 @@ def load_clips(folder: Path = FOLDER) -> Clips:
     index = _whole(folder / INDEX, INDEX_SHA256)
     told = json.loads(index)
     sound = _whole(folder / SOUND, told["sha256"])
-    by_name = {name: Clip(*place) for name, place in told["clips"].items()}
+    _whole(folder / MP3, told["mp3"]["sha256"])
+    by_name = {name: Clip(*place[:3]) for name, place in told["clips"].items()}
     return Clips(by_name, sound)
 
 

@@ -1,5 +1,7 @@
 """What Safari, Firefox and older phones do otherwise, done to Chromium before the page loads."""
 
+import time
+
 import pytest
 from browsing import PATIENCE, PHONE, PICTURES, wait_text
 from playwright.sync_api import expect
@@ -108,6 +110,42 @@ def test_a_finger_that_slides_goes_on_talking(shop, booth, job, where):
     assert page.evaluate("scrollY") == 0
     touch("touchEnd")
     page.wait_for_selector("#hold[aria-pressed=false]")
+
+
+NO_OGG = """
+window.decoded = 0;
+const decode = BaseAudioContext.prototype.decodeAudioData;
+BaseAudioContext.prototype.decodeAudioData = async function (data) {
+  if (new TextDecoder().decode(data.slice(0, 4)) === "OggS") {
+    throw new DOMException("Decoding failed", "EncodingError");
+  }
+  const sound = await decode.call(this, data);
+  window.decoded += sound.duration > 0.3;
+  return sound;
+};
+"""
+
+
+def test_an_iphone_that_decodes_no_ogg_says_the_same_clips_from_mp3(shop, booth, job):
+    """Safari before 18.4."""
+    page = at_bay(booth, shop, job, NO_OGG)
+    with page.expect_response("**/voice.mp3*") as got:
+        typed(page, "vehicle checked")
+    assert got.value.ok
+    wait_text(page, "#answer", "Vehicle checked")
+    until = time.monotonic() + 20
+    while page.evaluate("decoded") < 3 and time.monotonic() < until:
+        page.wait_for_timeout(50)
+    assert page.evaluate("decoded") == 3  # vehicle checked, next, vehicle level
+    assert page.inner_text("#voice") == ""
+
+
+def test_clips_that_no_decoder_takes_are_told_and_the_answer_stands(shop, booth, job):
+    nothing = "BaseAudioContext.prototype.decodeAudioData = () => Promise.reject(new Error('no'));"
+    page = at_bay(booth, shop, job, nothing)
+    typed(page, "vehicle checked")
+    wait_text(page, "#answer", "Vehicle checked")
+    wait_text(page, "#voice", "The read-back clips can't be used")
 
 
 def at_phone(booth, shop, job, script):

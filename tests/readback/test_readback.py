@@ -1,5 +1,7 @@
 """The read-back: every reply from clips, clips whole and unaltered, deaf while it sounds."""
 
+import io
+import json
 import shutil
 import threading
 from datetime import UTC, datetime
@@ -7,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 
 from joblog.audio.resample import Resampler
 from joblog.audio.segment import Segmenter
@@ -14,7 +17,7 @@ from joblog.cli import main
 from joblog.errors import DeviceError, ModelError
 from joblog.job.session import JobSession
 from joblog.job.vocabulary import closed_vocabulary, phrases_spoken_whole
-from joblog.readback.clips import FOLDER, INDEX, SOUND, load_clips, stock
+from joblog.readback.clips import FOLDER, INDEX, MP3, SOUND, load_clips, stock
 from joblog.readback.sequence import Piece, free_text, pieces_of
 from joblog.readback.sound import RATE, SCREEN, joined, spoken_sound, tone_sound
 from joblog.readback.speaker import Speaker
@@ -106,7 +109,19 @@ def test_clips_are_whole_small_level_and_as_long_as_the_index_says():
         assert edges < 0.05 * np.abs(sound).max(), f"{name} is cut"
 
 
-@pytest.mark.parametrize("name", [INDEX, SOUND])
+def test_the_mp3_hold_the_same_clips():
+    index = json.loads((FOLDER / INDEX).read_text(encoding="utf-8"))["clips"]
+    sound = (FOLDER / MP3).read_bytes()
+    assert len(sound) < 2_000_000
+    assert sum(place[4] for place in index.values()) == len(sound)
+    for name, (*_, start, length) in index.items():
+        there, rate = soundfile.read(io.BytesIO(sound[start : start + length]), dtype="float32")
+        here = joined([Piece("clip", name)], CLIPS)
+        assert (rate, len(there)) == (RATE, len(here)), name
+        assert np.corrcoef(here, there)[0, 1] > 0.9, name
+
+
+@pytest.mark.parametrize("name", [INDEX, SOUND, MP3])
 def test_an_altered_or_missing_file_is_told_and_never_played(name, tmp_path):
     for damage in ("altered", "missing"):
         folder = tmp_path / damage

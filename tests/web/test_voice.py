@@ -66,7 +66,7 @@ def test_reply_carries_the_clips_that_say_it(client, job):
     assert sound.content == CLIPS.sound
     for piece in answer["pieces"]:
         if "clip" in piece:
-            start, length, _ = index["clips"][piece["clip"]]
+            start, length, *_ = index["clips"][piece["clip"]]
             assert sound.content[start : start + length].startswith(b"OggS")
 
 

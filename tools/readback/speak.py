@@ -103,11 +103,13 @@ def kept_clips(folder: Path) -> dict[str, tuple[bytes, float]]:
         return {}
     clips = json.loads((folder / "index.json").read_text(encoding="utf-8"))["clips"]
     blob = (folder / "voice.ogg").read_bytes()
-    return {n: (blob[start : start + size], length) for n, (start, size, length) in clips.items()}
+    return {
+        n: (blob[start : start + size], length) for n, (start, size, length, *_) in clips.items()
+    }
 
 
 def main(words: str, voices: str, folder: str) -> None:
-    """Write voice.ogg and index.json, print the index's hash."""
+    """Write voice.ogg and index.json; ``mp3.py`` then adds the MP3."""
     speaker = voice.Speaker(Path(voices))
     kept = kept_clips(Path(folder))
     blob = bytearray()
@@ -132,7 +134,6 @@ def main(words: str, voices: str, folder: str) -> None:
     (Path(folder) / "voice.ogg").write_bytes(blob)
     (Path(folder) / "index.json").write_text(text, encoding="utf-8")
     print(f"{len(blob)} bytes, {sum(c[2] for c in clips.values()):.0f} s, {len(clips)} clips")
-    print(hashlib.sha256(text.encode()).hexdigest())
 
 
 if __name__ == "__main__":
