@@ -91,7 +91,8 @@ def answer_missing(state: JobState) -> Plan:
     if not lines:
         return _nothing_yet(state)
     spoken, lines = list(dict.fromkeys(spoken)), list(dict.fromkeys(lines))
-    next_said, to_do = _still_to_do(state, {f.step for f in others})
+    told_so = {f.step for f in others if f.key == f"missing:{f.step}:step"}
+    next_said, to_do = _still_to_do(state, told_so)
     rest = [and_more(len(spoken) - MOST_SAID), next_said]
     text = " ".join(part for part in (*spoken[:MOST_SAID], *rest) if part)
     return answer(text, f"{'; '.join(lines)}. {to_do}".strip())

@@ -9,12 +9,12 @@ it. An amount that was told early still holds, since what came out is out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from joblog.job.clocks import before_start
 from joblog.job.history import Event, History
 from joblog.job.marks import marked_step, shows_anything, undone_by
-from joblog.job.order import ready
+from joblog.job.order import may_not_start, ready
 from joblog.job.torques import is_angle
 from joblog.job.types import Mark
 from joblog.job.values import pour_step, step_named
@@ -60,6 +60,7 @@ class _Course:
         self.done: frozenset[str] = frozenset()
         self.left_out: frozenset[str] = frozenset()
         self.torques: list[Entry] = []
+        self.early_torques: list[Entry] = []
 
     def take(self, event: Event) -> None:
         """Go on by one event."""
@@ -74,6 +75,7 @@ class _Course:
             self.torques = torques
         elif entry.kind in EVIDENCE:
             self.too_early[entry.id] = early.key
+            self.early_torques += [entry] if entry.kind == "torque" else []
         reported = self.done | {m.step for m in self.early} if early else self.done
         if step is None or _adds_nothing(event, step, reported):
             return
@@ -102,8 +104,8 @@ class _Course:
             return None
         if step.window is None:
             return step if shows_anything(entry) and not self._in_turn(step) else None
-        if step.window.since in self.left_out:
-            return None  # nobody waits for the start of a window that was left out with a reason
+        if step.window.since in self.left_out or may_not_start(self.sheet, step.window):
+            return None  # nobody waits for a start that may be left out, or was, with a reason
         starts = [mark for mark in self.marks if mark.step == step.window.since]
         return step if before_start(starts, event.root) and not is_angle(step, entry) else None
 
@@ -119,13 +121,17 @@ class _Course:
         let = {about} if rule == "window" else set()
         if rule == "order":
             let = self._before_start_of(about, what)
+        new = let - self.let_stand
         self.let_stand |= let
-        steps = {self.too_early[entry] for entry in let & self.too_early.keys()}
-        found = [m for m in self.early if m.entry.id in let or m.step in steps]
-        step = step_named(self.sheet, found[-1].step) if found else None
-        if step is not None and step.key not in self.done:
-            now = replace(found[-1], conditions=self.conditions, done=self.done)
-            self._count(replace(now, root=confirmed, first=True), step)
+        torques = [entry for entry in self.early_torques if entry.id in new]
+        self.torques += torques
+        steps = {self.too_early[entry] for entry in new & self.too_early.keys()}
+        marked = [m.entry for m in self.early if m.entry.id in new or m.step in steps]
+        for entry in (*marked[-1:], *torques):
+            step = marked_step(self.sheet, entry, self.torques)
+            if step is not None and step.key not in self.done:
+                mark = Mark(step.key, entry, confirmed, self.conditions, self.done, first=True)
+                self._count(mark, step)
 
     def _before_start_of(self, key: str, since: str) -> set[str]:
         """Return the ids of all that was too early at step ``key``, whose window runs from since.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from joblog.job.guard_wanted import confirmed_words
 from joblog.job.history import Event, History
 from joblog.job.marks import pour_starts
 from joblog.job.order import required_before
@@ -24,15 +25,35 @@ def order_findings(state: JobState, history: History) -> Iterator[Finding]:
         step = step_named(state.sheet, mark.step)
         if step is None or not mark.first:
             continue
-        for key in required_before(state.sheet, step):
+        for key in _to_come_first(state, step, too_early=mark.entry.id in early):
             if key not in mark.done and not _told_by_window(state, history, step, key, mark):
                 # What was too early to count is put right by doing it again, not by the other step.
                 again = mark.entry.id not in early or step.key in done_now
-                yield _too_early(state, step, key, mark, key in done_now and again)
+                found = _too_early(state, step, key, mark, key in done_now and again)
+                stands = _let_stand(state, step, key, mark)
+                yield replace(found, resolved=stands) if stands else found
         if step.optional:
             for key in step.before:
                 if key in mark.done:
                     yield _too_late(state, step, key, mark)
+
+
+def _to_come_first(state: JobState, step: Step, *, too_early: bool) -> list[str]:
+    """Return the keys of the steps that must come before ``step``.
+
+    Among them, of a step that was ``too_early`` to count, that from which its window runs.
+    """
+    starts = [step.window.since] if too_early and step.window else []
+    return list(dict.fromkeys([*required_before(state.sheet, step), *starts]))
+
+
+def _let_stand(state: JobState, step: Step, key: str, mark: Mark) -> str:
+    """Return who let stand what was told too early along with ``mark``, '' where nobody did."""
+    if step.window is None or step.window.since != key:
+        return ""
+    later = (m.root for m in state.marks if m.step == step.key and m.root.seq > mark.root.seq)
+    by = next((root for root in later if root.kind == "confirmed"), None)
+    return confirmed_words(by) if by else ""
 
 
 def _told_by_window(state: JobState, history: History, step: Step, key: str, mark: Mark) -> bool:

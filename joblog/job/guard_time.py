@@ -8,6 +8,7 @@ from decimal import Decimal
 from joblog.job.clocks import Elapsed, Phase, clock_jumps
 from joblog.job.guard_wanted import confirmed_words
 from joblog.job.history import History, confirmations
+from joblog.job.torques import numbers_named
 from joblog.job.types import Finding, FindingKind, JobState, Mark
 from joblog.job.values import step_named
 from joblog.job.windows import Timed, timed
@@ -28,12 +29,21 @@ def window_findings(state: JobState, history: History) -> Iterator[Finding]:
             if one.phase is Phase.OPEN and one.sure:
                 continue
             seq = one.event.root.seq
-            later = any(g.event.root.seq > seq for g in good)
+            later = _made_good(step, one, good)
             if one.passed is not None and one.start is not None:
                 yield _finding(step, step.window, one, one.start, one.passed, later)
             else:
                 settled = "" if later else _let_stand(step, step.window, seq, confirmed)
                 yield _before(state, step, step.window, one, later, settled)
+
+
+def _made_good(step: Step, one: Timed, good: list[Timed]) -> bool:
+    """Say whether it was done in time later: of several fasteners, each that ``one`` was of."""
+    later = [g.event.entry for g in good if g.event.root.seq > one.event.root.seq]
+    if not later or step.torque is None:
+        return bool(later)
+    again = {number for entry in later for number in numbers_named(step.torque, entry)}
+    return again.issuperset(numbers_named(step.torque, one.event.entry))
 
 
 def _let_stand(step: Step, window: Window, seq: int, confirmed: Mapping[str, Entry]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from joblog.sheet.model import Sheet, Step
+from joblog.sheet.model import Sheet, Step, Window
 
 
 def required_before(sheet: Sheet, step: Step) -> tuple[str, ...]:
@@ -41,3 +41,8 @@ def overtaken(sheet: Sheet, key: str, done: Iterable[str]) -> bool:
 def ready(sheet: Sheet, step: Step, done: Iterable[str]) -> bool:
     """Say whether everything that must come before ``step`` is done."""
     return set(required_before(sheet, step)) <= set(done)
+
+
+def may_not_start(sheet: Sheet, window: Window) -> bool:
+    """Say whether the step from which ``window`` runs may be left out: nothing waits for it."""
+    return any(step.key == window.since and step.optional for step in sheet.steps)

@@ -9,11 +9,11 @@ from typing import Any
 from joblog.job.clocks import elapsed, was_waiting
 from joblog.job.history import Event, History
 from joblog.job.numbers import with_floats
-from joblog.job.order import all_before, ready
+from joblog.job.order import all_before, may_not_start, ready
 from joblog.job.types import JobState, Photo
 from joblog.record.clock import Moment
 from joblog.record.entry import Entry
-from joblog.sheet.model import Sheet, Step
+from joblog.sheet.model import Sheet, Step, Window
 
 
 def photos_of(history: History, early: frozenset[str] = frozenset()) -> tuple[Photo, ...]:
@@ -63,11 +63,14 @@ def photo_step(
     in_time = [s for s in lacking if s.key not in gone]
     able = [s for s in in_time if s.key in done or ready(sheet, s, done | left_out)]
     if kind == "other":
-        begun = done | left_out
-        return next((s for s in able if s.window is None or s.window.since in begun), None)
+        return next((s for s in able if _begun(sheet, s.window, done | left_out)), None)
     if able or in_time:
         return (able or in_time)[0]
     return wanting[-1] if wanting else None
+
+
+def _begun(sheet: Sheet, window: Window | None, done: frozenset[str]) -> bool:
+    return window is None or window.since in done or may_not_start(sheet, window)
 
 
 def _is_past(sheet: Sheet, step: Step, done: frozenset[str]) -> bool:

@@ -11,6 +11,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
+from joblog.job.clocks import last_start
 from joblog.job.drafts import Draft, Plan, refusal, value_question
 from joblog.job.meaning import Meaning
 from joblog.job.numbers import number_text
@@ -112,7 +113,21 @@ def _torque_step(state: JobState, meaning: Meaning) -> Step | None:
 def _which(state: JobState, step: Step, wanted: Torque, old: str | None) -> str:
     """Return the number of the fastener meant: the corrected one's, else the next in turn."""
     corrected = _corrected_which(state, old)
-    return corrected or str(next_number(wanted, torque_entries(state.values, step.key)))
+    return corrected or str(
+        next_number(wanted, torque_entries(_of_this_round(state, step), step.key))
+    )
+
+
+def _of_this_round(state: JobState, step: Step) -> list[Value]:
+    """Return the values beside which another one of ``step`` counts.
+
+    What was undone doesn't, nor what came too early once the window of the step has started.
+    """
+    now = state.step(step.key)
+    counted = now.values if now else ()
+    begun = last_start(state.marks, step.window) is not None
+    early = (v for v in state.values if v.early and v.step == step.key and not begun)
+    return list({v.entry.id: v for v in (*counted, *early)}.values())
 
 
 def _corrected_which(state: JobState, old: str | None) -> str:
@@ -141,7 +156,7 @@ def plan_angle(state: JobState, meaning: Meaning) -> Plan:
         old = corrected_id(state, meant, "reading", step.key)
         if torque.count > 1:
             which = meant.which or _corrected_which(state, old)
-            body["which"] = which or str(next_angle(step, state.values))
+            body["which"] = which or str(next_angle(step, _of_this_round(state, step)))
         return Draft("reading", body, old)
 
     def plausible(value: SaidValue) -> bool:

@@ -178,9 +178,10 @@ def _count_echo(state: JobState, value: Value) -> tuple[str, str]:
     turned = is_angle(step, value.entry)
     if value.entry.kind != "torque" and not turned:
         return "", ""
-    count = step.torque.count
-    tight = len(numbers_tight(step.torque, torque_entries(state.values, step.key)))
-    tight = len(numbers_turned(step, state.values)) if turned else tight
+    count, now = step.torque.count, state.step(step.key)
+    counted = now.values if now else ()
+    tight = len(numbers_tight(step.torque, torque_entries(counted, step.key)))
+    tight = len(numbers_turned(step, counted)) if turned else tight
     return f" {capital(said(tight, ''))} of {said(count, '')}.", f" {tight} of {count}."
 
 

@@ -25,15 +25,20 @@ def numbers_of(wanted: Torque, entries: Iterable[Entry]) -> list[list[int]]:
     found: list[list[int]] = []
     seen: set[int] = set()
     for entry in entries:
-        which = str(entry.body.get("which", ""))
-        mine = [int(which)] if which.isdigit() else []
-        if which == "all":
-            mine = list(range(1, wanted.count + 1))
-        elif not which:
+        mine = numbers_named(wanted, entry)
+        if not entry.body.get("which"):
             mine = [min(next(n for n in range(1, len(seen) + 2) if n not in seen), wanted.count)]
         found.append([n for n in mine if n <= wanted.count])
         seen.update(mine)
     return found
+
+
+def numbers_named(wanted: Torque, entry: Entry) -> list[int]:
+    """Return the numbers that ``entry`` says it is about; none where nobody said."""
+    which = str(entry.body.get("which", ""))
+    if which == "all":
+        return list(range(1, wanted.count + 1))
+    return [int(which)] if which.isdigit() else []
 
 
 def numbers_tight(wanted: Torque, entries: Iterable[Entry]) -> list[int]:

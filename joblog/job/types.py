@@ -264,10 +264,12 @@ class JobState:
 
         A step that others have overtaken stays next as long as it is open that it must come first;
         once that is confirmed with a reason its moment has passed: it is no longer proposed, and
-        nothing waits for it. So it is with a step that was confirmed as left out.
+        nothing waits for it. So it is with a step that was confirmed as left out. One from which
+        the window of a step to come runs has its moment still to come.
         """
-        done, settled, first = self.done, self.settled, self._must_come_first
+        done, settled = self.done, self.settled
         left = [s for s in self.steps if s.step.key not in settled]
+        first = self._must_come_first | {s.step.window.since for s in left if s.step.window}
         passed = {
             s.step.key
             for s in left

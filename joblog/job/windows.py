@@ -15,7 +15,7 @@ from joblog.job.clocks import (
 )
 from joblog.job.history import Event, History, confirmations
 from joblog.job.marks import shows_anything
-from joblog.job.order import all_before
+from joblog.job.order import all_before, may_not_start
 from joblog.job.torques import is_angle
 from joblog.job.types import JobState, Mark
 from joblog.job.values import step_named
@@ -56,8 +56,11 @@ def timed(state: JobState, history: History, step: Step) -> list[Timed]:
         taken = _said(state, starts, step)
     judged = [_timed(step.window, starts, event) for event in taken]
     left_out = confirmations(history).get(f"missing:{step.window.since}:step")
-    # Where its start was left out with a reason there is no time to judge by.
-    return [t for t in judged if t.start or left_out is None or t.event.root.seq < left_out.seq]
+    from_then = left_out.seq if left_out else None
+    if may_not_start(state.sheet, step.window):
+        from_then = 0
+    # Where its start may be left out, or was, with a reason, there is no time to judge by.
+    return [t for t in judged if t.passed or from_then is None or t.event.root.seq < from_then]
 
 
 def read(state: JobState, history: History, step: Step, start: Mark) -> bool:

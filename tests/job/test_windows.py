@@ -197,6 +197,43 @@ def test_an_amount_told_with_a_word_too_early_is_no_second_finding(bench):
     assert (job.status("dripped"), job.open_keys()) == ("done", [])
 
 
+def test_a_word_too_early_is_told_whatever_its_step_comes_after(bench):
+    job = bench(toml=SHEET.replace('after = ["stopped"]', 'after = ["plug-out"]'))
+    job.ok("plug is out")
+    reply = job.say("level read")
+    assert (reply.tone, job.status("level-read")) == ("warn", "open")
+    assert "Level read, but run and stopped must come first" in reply.spoken
+    job.ok("confirm because see note")
+    assert job.status("level-read") == "incomplete"  # the value itself wasn't told
+
+
+def test_one_reason_lets_word_and_value_stand(axle):
+    axle.say("level read", EARLY)
+    assert axle.ok("confirm because see note").spoken == "Confirmed."
+    assert (axle.status("level-read"), axle.open_keys()) == ("done", [])
+
+
+def test_where_an_early_reading_stands_its_windows_start_is_still_to_come(early):
+    """Another window runs from it: what may be done in that one only isn't proposed before."""
+    early.ok("confirm because see note")
+    assert early.say("next step").spoken == "Next: run and stopped."
+
+
+def test_a_window_whose_start_may_be_left_out_waits_for_nothing(bench):
+    """Such a sheet passes its check with a remark: then no clock runs."""
+    job = bench(
+        toml=SHEET.replace(
+            'say = ["run and stopped"]', 'say = ["run and stopped"]\noptional = true'
+        )
+    )
+    job.say("plug is out")
+    job.clock.advance(60)
+    job.ok("drained 4.5 quarts", "plug is in", "level read", EARLY, "no leaks")
+    job.session.photo(ANY, "other")
+    job.ok("job complete")
+    assert job.state.findings == ()
+
+
 def test_what_was_confirmed_as_an_order_by_an_older_joblog_still_stands(early):
     key = "order:level-read:stopped"
     body = {"finding": key, "reason": "checked twice"}

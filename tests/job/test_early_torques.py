@@ -1,0 +1,104 @@
+"""Several fasteners with a window, or tightened once more: each counts by its own number.
+
+That a compound is left to set before wheel nuts are tightened is made up.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+SHEET = """
+[sheet]
+key = "wheel"
+title = "Wheel"
+revision = "1"
+summary = "The wheel is refitted."
+
+[[tools]]
+key = "wrench"
+name = "Wrench"
+lowest = { value = 20, unit = "lbf.ft" }
+highest = { value = 200, unit = "lbf.ft" }
+
+[[steps]]
+key = "off"
+title = "Compound on"
+say = ["compound applied"]
+
+[[steps]]
+key = "nuts"
+title = "Wheel nuts"
+say = ["nuts tight"]
+after = ["off"]
+window = { since = "off", opens = 10, closes = 1000 }
+torque = { fastener = "wheel nut", value = 100, unit = "lbf.ft", tolerance = 10, count = 3 }
+
+[[steps]]
+key = "tidy"
+title = "Tidy up"
+say = ["all tidy"]
+after = ["nuts"]
+"""
+NUT = "wheel nut torqued to 100 foot pounds"
+
+
+@pytest.fixture
+def wheel(bench):
+    return bench(toml=SHEET)
+
+
+def settled(job) -> list[str]:
+    found = [f for f in job.state.findings if f.key.startswith("window:")]
+    return [f.resolved.partition(":")[0] for f in found]
+
+
+def test_what_was_let_stand_and_the_rest_in_time_make_the_step(wheel):
+    wheel.say(NUT, "confirm because checked twice", "compound applied")
+    wheel.clock.advance(20)
+    wheel.ok(NUT, NUT)
+    assert (wheel.status("nuts"), settled(wheel)) == ("done", ["confirmed by Imani Okafor"])
+
+
+def test_each_that_was_let_stand_counts(wheel):
+    assert "0 of 3" in wheel.say(NUT).shown
+    wheel.say(NUT, NUT)
+    wheel.ok(*["confirm because checked twice"] * 3)
+    assert (wheel.status("nuts"), wheel.open_keys()) == ("done", [])
+
+
+def test_one_in_time_does_not_make_another_good(wheel):
+    wheel.say("wheel nut one at 100 foot pounds", "compound applied")
+    wheel.clock.advance(20)
+    wheel.ok("wheel nut two at 100 foot pounds")
+    reply = wheel.say("wheel nut three at 100 foot pounds")
+    assert (settled(wheel), "2 of 3" in reply.shown) == ([""], True)
+    wheel.ok("wheel nut one at 100 foot pounds")
+    assert (settled(wheel), wheel.status("nuts")) == (["read again inside the window"], "done")
+
+
+def test_the_turn_begins_again_with_the_window(wheel):
+    wheel.say(NUT, NUT, "compound applied")
+    wheel.clock.advance(20)
+    wheel.ok(NUT, NUT, NUT)
+    assert (wheel.status("nuts"), wheel.open_keys()) == ("done", [])
+
+
+def test_the_turn_begins_again_with_what_was_undone(bench):
+    wheel = bench(
+        toml=SHEET.replace('"compound applied"]', '"compound applied"]\nundoes = ["nuts"]')
+    )
+    wheel.ok("compound applied")
+    wheel.clock.advance(20)
+    wheel.ok(NUT, NUT, NUT)
+    wheel.say("compound applied", "affirm")
+    wheel.clock.advance(20)
+    assert (wheel.status("nuts"), "1 of 3" in wheel.ok(NUT).shown) == ("open", True)
+    wheel.ok(NUT, NUT)
+    assert wheel.status("nuts") == "done"
+
+
+def test_fasteners_begun_are_still_to_do(wheel):
+    wheel.ok("compound applied")
+    wheel.clock.advance(20)
+    wheel.say("wheel nut one at 60 foot pounds")
+    assert "Still to do: nuts tight and all tidy." in wheel.say("what is missing").shown
