@@ -122,10 +122,10 @@ def hints(words: list[str], sheet: Sheet) -> list[str]:
         others = known & set(example)
         if (mine and others and not mine & others) or _other_way(phrase.tag, words):
             continue
-        kinds = {_dimension(typed), _dimension(example)} - {""}
-        if len(kinds) > 1:
+        if not _of_one_kind(typed, example):
             continue
-        found.update([_with(typed[start:end], example, sheet)])
+        number = typed[start:end] if _keeps_its_value(typed, example) else []
+        found.update([_with(number, example, sheet)])
     near = get_close_matches(" ".join(words), found, n=2, cutoff=_NEAR)
     return list(dict.fromkeys(found[one] for one in near if found[one] != " ".join(words)))
 
@@ -186,11 +186,26 @@ def _number_in(words: list[str]) -> tuple[int, int]:
     return (0, 0) if words[max(start - 1, 0)] == "this" else (start, end)  # 'of this one'
 
 
-def _dimension(words: list[str]) -> str:
-    """Return what the unit behind the last number in ``words`` measures, '' where none stands."""
+def _of_one_kind(typed: list[str], example: list[str]) -> bool:
+    """Say whether the units behind both numbers measure the same, as far as they are told."""
+    return len({unit_of(code).dimension for code in (_unit(typed), _unit(example)) if code}) < 2
+
+
+def _keeps_its_value(typed: list[str], example: list[str]) -> bool:
+    """Say whether the number typed would be the same value in ``example``.
+
+    It would be another in another unit, or where it is not the only one.
+    """
+    start, end = _number_in(typed)
+    alone = not _IN_NUMBERS & set(typed[:start])
+    return alone and (typed[end:] == [] or _unit(typed) == _unit(example))
+
+
+def _unit(words: list[str]) -> str:
+    """Return the code of the unit behind the last number in ``words``, '' where none stands."""
     start, end = _number_in(words)
     rest = f"{' '.join(words[end:])} "
-    codes = [
+    found = (
         code for code, name in said_unit_names() if start < end and rest.startswith(f"{name} ")
-    ]
-    return unit_of(codes[0]).dimension if codes else ""
+    )
+    return next(found, "")

@@ -78,7 +78,11 @@ def spelled(text: str) -> list[tuple[str, str]]:
         after_figure = before[-1:].isdigit()
         if after_figure and before != "1" and stripped in _SINGULAR:
             stripped += "s"  # '0.5 quart': with a decimal the grammar has many quarts
-        words += _behind_a_number(words, stripped) or _token_words(stripped, after_figure)
+        words += (
+            _behind_a_number(words, stripped)
+            or _behind_a_third(words, stripped.rstrip("."))
+            or _token_words(stripped, after_figure)
+        )
         typed += [stripped] * (len(words) - len(typed))
         if stripped != "us" or not after_figure:  # '4 US qt': the unit still comes
             before = stripped
@@ -99,6 +103,14 @@ def _behind_a_number(words: list[str], token: str) -> list[str]:
         return [TEENS_TABLE[ones], *_token_words(match[2], True)]
     said = [TENS_TABLE[tens - 2], *([_NAMES[ones]] if ones else [])]
     return [*said, *_token_words(match[2], True)]
+
+
+def _behind_a_third(words: list[str], token: str) -> list[str]:
+    """Spell a unit behind thirds: '1/3 qt' is a third quart, '4 1/3 qt' four and a third quarts."""
+    if words[-1:] not in (["third"], ["thirds"]) or token not in _UNITS:
+        return []
+    unit = _UNITS[token]
+    return (unit if words[-3:-2] == ["and"] else unit.removesuffix("s")).split()
 
 
 def _one_number(words: list[str]) -> bool:

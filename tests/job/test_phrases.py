@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from pathlib import Path
 
@@ -203,6 +204,34 @@ def test_what_is_not_understood_is_said_why():
 )
 def test_a_hint_is_of_the_same_fastener_and_holds_no_number_but_one_s_own(typed, told):
     assert why_not_understood(typed, TRANSAXLE) == told
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "drained 3 lt",  # not three quarts
+        "drain plug torqed to 41 in lb",  # not 41 foot-pounds
+        "drain plug torqued to 41 kg m",
+        "fill plug torqued to 41 ft lb 2",  # which of the two is meant?
+        "drained four and a third quart",
+    ],
+)
+def test_a_hint_makes_no_other_value_of_one_s_own(typed):
+    told = why_not_understood(typed, TRANSAXLE)
+    hints = re.findall(r"'([^']*)'", told.partition("Did you mean")[2])
+    assert hints
+    meant = [meaning_of(hint, TRANSAXLE) for hint in hints]
+    assert not any(meaning.values for meaning in meant if meaning), told
+
+
+@pytest.mark.parametrize(
+    ("typed", "value"),
+    [("4 1/3 qt", "13/3"), ("1/3 qt", "1/3"), ("⅔ l", "2/3"), ("1/3 qt.", "1/3")],
+)
+def test_a_unit_is_understood_behind_a_third(typed, value):
+    meaning = meaning_of(typed_words(f"drained {typed}"), TRANSAXLE)
+    assert meaning is not None
+    assert meaning.values[0].value == Fraction(value)
 
 
 def test_fragments():
