@@ -201,3 +201,19 @@ def test_a_browser_that_refuses_the_worker_has_a_phone_page(shop, booth, job):
     refused = "navigator.serviceWorker.register = () => Promise.reject(new Error('no'));"
     phone = at_phone(booth, shop, job, refused)
     wait_text(phone, "#queue", "All photos")  # and no error of the script, which would fail here
+
+
+def test_the_advisors_words_are_given_back_by_the_name_of_their_finding(shop, booth, job):
+    """Firefox fills in after a reload what was typed: never into another finding's field."""
+    early = booth.page()
+    early.goto(f"{shop.here}/desk/{job}")
+    wait_text(early, "#line", "Live")
+    shop.say(job, "drain plug out")
+    wait_text(early, "#findings", "must come first")  # drawn live
+    late = booth.page()
+    late.goto(f"{shop.here}/desk/{job}")
+    forms = "(all) => all.map((f) => [f.dataset.finding, f.querySelector('textarea').name])"
+    for page in (early, late):
+        pairs = page.locator("#findings form").evaluate_all(forms)
+        assert len(pairs) > 1
+        assert all(finding == name for finding, name in pairs), pairs

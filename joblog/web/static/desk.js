@@ -32,7 +32,7 @@ function drawFindings(findings) {
     if (finding.undone) continue;
     if (!form) {
       form = byId("finding").content.firstElementChild.cloneNode(true);
-      form.dataset.finding = finding.key;
+      form.dataset.finding = form.querySelector("textarea").name = finding.key; // a reload in Firefox gives words back by name
       byId("findings").append(form);
     }
     setText(form.querySelector("strong"), finding.kind);
