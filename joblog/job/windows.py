@@ -16,7 +16,7 @@ from joblog.job.clocks import (
 from joblog.job.history import Event, History, confirmations
 from joblog.job.marks import shows_anything
 from joblog.job.order import all_before, may_not_start
-from joblog.job.torques import is_angle
+from joblog.job.torques import all_tight, is_angle
 from joblog.job.types import JobState, Mark
 from joblog.job.values import step_named
 from joblog.record.entry import Entry
@@ -67,10 +67,14 @@ def read(state: JobState, history: History, step: Step, start: Mark) -> bool:
     """Say whether the clock of ``step`` that runs from ``start`` has had its reading.
 
     One before the window opened is told, and the clock runs on for the right one; it stops, too,
-    where no right one can come any more, since a later step was done after a word too early.
+    where no right one can come any more, since a later step was done after a word too early. Of
+    several fasteners it waits for the last.
     """
     mine = [t for t in timed(state, history, step) if t.start is start and t.passed is not None]
-    if any(t.phase is not Phase.WAITING for t in mine):
+    since_opened = [t.event.entry for t in mine if t.phase is not Phase.WAITING]
+    if step.torque is not None:
+        return all_tight(step.torque, [entry for entry in since_opened if entry.kind == "torque"])
+    if since_opened:
         return True
     by_word = mine and not _taken(step, mine[0].event.entry)
     return bool(by_word) and _passed_by(state, step, mine[0].event.root.seq)

@@ -102,3 +102,13 @@ def test_fasteners_begun_are_still_to_do(wheel):
     wheel.clock.advance(20)
     wheel.say("wheel nut one at 60 foot pounds")
     assert "Still to do: nuts tight and all tidy." in wheel.say("what is missing").shown
+
+
+def test_the_clock_runs_until_the_last_is_tight(wheel):
+    wheel.ok("compound applied")
+    wheel.clock.advance(20)
+    runs = []
+    for _ in range(3):
+        wheel.ok(NUT)
+        runs.append(not wheel.state.clocks[0].stopped)
+    assert runs == [True, True, False]
