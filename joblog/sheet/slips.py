@@ -5,7 +5,10 @@ from __future__ import annotations
 import re
 
 _COMMA = re.compile(r"=\s*([-+]?[0-9]+),([0-9]+)(?![0-9])")
-_SEVERAL = "write [[steps]] with two brackets for each of several"
+_TWICE = (
+    "is there already; take one of the two out (a table of which a job sheet has several is "
+    "written with two brackets: [[steps]])"
+)
 _HINTS = {
     "Illegal character '\\n'": "a quote is missing at the end of this line; write text in two "
     "quotes",
@@ -25,10 +28,9 @@ _HINTS = {
     "behind them, in the same line",
     "Duplicate inline table key": "this field is there twice; take one of the two out",
     "Unescaped '\\' in a string": "a \\ in a text means something else; write / or \\\\",
-    "Cannot declare": f"this table is there already; {_SEVERAL}",
-    "Cannot overwrite": "this field is there already; take one of the two out (tables of which "
-    "there are several are written with two brackets, such as [[steps]])",
-    "Cannot mutate": f"this table is there already; {_SEVERAL}",
+    "Cannot declare": f"this table {_TWICE}",
+    "Cannot overwrite": f"this field {_TWICE}",
+    "Cannot mutate": f"this table {_TWICE}",
     "Invalid value": "this value can't be read; write text in quotes, numbers with a point",
     "Exceeds the limit": "this number is absurdly long; write what a person could mean",
 }

@@ -52,6 +52,7 @@ def test_settings_and_logo_are_read(tmp_path: Path) -> None:
         ('nmae = "x"', "nmae: there is no such field; write 'name'"),
         ("name = ", "can't be read: line 1: this value can't be read; write text in quotes"),
         ('[shop]\nname = "x', "can't be read: line 2: a quote is missing"),
+        ("[shop]\n[shop]", "line 2: this table is there already; take one of the two out"),
         ("shop = 3", r"write \[shop\] as a table"),
         ("name = 3", "name: write text in quotes"),
         ('address = "1 Lane"', 'address: write a list: address = \\["14'),
