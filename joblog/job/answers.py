@@ -85,7 +85,7 @@ def answer_missing(state: JobState) -> Plan:
     spoken = [
         f"{capital(listed([spoken_missing(m) for m in s.missing]))}, {step_name(s.step)}."
         for s in lacking
-    ] + [f.spoken for f in others]
+    ] + [f.spoken for f in others if not f.key.startswith("unsure:")]
     lines = [f"{capital(listed(list(s.missing)))}, {step_name(s.step)}" for s in lacking]
     lines += [_with_step(state, f) for f in others]
     if not lines:
@@ -93,9 +93,14 @@ def answer_missing(state: JobState) -> Plan:
     spoken, lines = list(dict.fromkeys(spoken)), list(dict.fromkeys(lines))
     told_so = {f.step for f in others if f.key == f"missing:{f.step}:step"}
     next_said, to_do = _still_to_do(state, told_so)
-    rest = [and_more(len(spoken) - MOST_SAID), next_said]
-    text = " ".join(part for part in (*spoken[:MOST_SAID], *rest) if part)
-    return answer(text, f"{'; '.join(lines)}. {to_do}".strip())
+    waiting = [q for q in state.waiting if state.finding(f"unsure:{q.entry.id}") in others]
+    asked = [capital(q.in_full) for q in waiting[-1:]]  # last, for it is what is answered
+    said_first = spoken[: MOST_SAID - len(asked)]
+    more = len(spoken) - len(said_first) + len(waiting) - len(asked)
+    text = " ".join(part for part in (*said_first, and_more(more), next_said, *asked) if part)
+    named = "; ".join(lines)
+    stop = "" if named.endswith("?") else "."
+    return answer(text, f"{named}{stop} {to_do}".strip())
 
 
 def _with_step(state: JobState, finding: Finding) -> str:

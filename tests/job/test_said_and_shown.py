@@ -95,6 +95,13 @@ def test_what_is_missing_is_named_and_the_rest_counted(bench):
     assert not any(name in to_do for name in done)
 
 
+def test_an_open_question_is_named_with_one_mark_at_its_end(bench):
+    job = bench()
+    job.say("vehicle level", "engine running", "confirm because see note", "engine off")
+    job.say("drain plug torqued to 400 foot pounds")
+    assert "Not sure: 400 lbf·ft? Still to do: " in job.say("what is missing").shown
+
+
 def test_what_is_missing_twice_is_told_once_and_with_its_step(bench):
     job = bench()
     for _ in range(2):
