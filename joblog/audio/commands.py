@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from joblog.audio.segment import Segmenter
     from joblog.audio.types import Utterance
     from joblog.readback.speaker import Speaker
+    from joblog.speech.breath import Breath, Said
     from joblog.speech.types import Hearing
 
 
@@ -55,6 +57,7 @@ def _listen(args: argparse.Namespace) -> int:
     from joblog.audio.pcm import PcmFormat
     from joblog.audio.segment import Segmenter
     from joblog.audio.sources import open_source
+    from joblog.speech.breath import Breath
 
     form = PcmFormat(args.rate, args.channels, args.bits)
     if args.keep:
@@ -62,14 +65,15 @@ def _listen(args: argparse.Namespace) -> int:
     hear = _hearing(args)
     segmenter = Segmenter(args.source)
     speaker = _speaker(segmenter) if args.aloud else None
+    breath = Breath()
     for block in open_source(args.source, form):
         ended = segmenter.feed(block)
         if args.meter:
             _show_level(segmenter.level, segmenter.floor)
-        for utterance in ended:
-            _answer(args, hear, utterance, speaker)
-    for utterance in segmenter.flush():
-        _answer(args, hear, utterance, speaker)
+        for said in _said(breath, hear, ended, segmenter.pause):
+            _answer(args, said, speaker)
+    for said in _said(breath, hear, segmenter.flush(), math.inf):
+        _answer(args, said, speaker)
     if speaker is not None:
         speaker.close()
         if speaker.trouble:
@@ -138,13 +142,18 @@ def _hearing(args: argparse.Namespace) -> Callable[[Any], Any]:
     return lambda samples: engine.hear(samples, grammar)
 
 
-def _answer(
-    args: argparse.Namespace,
-    hear: Callable[[Any], Any],
-    utterance: Utterance,
-    speaker: Speaker | None,
-) -> None:
-    hearing = hear(utterance.samples)
+def _said(
+    breath: Breath, hear: Callable[[Any], Any], ended: Sequence[Utterance], pause: float
+) -> Iterator[Said]:
+    """Yield what counts as said once ``ended`` was spoken, and ``pause`` seconds of silence."""
+    for utterance in ended:
+        yield from breath.heard(utterance, hear)
+    if breath.silent(ended, pause):
+        yield from breath.release()
+
+
+def _answer(args: argparse.Namespace, said: Said, speaker: Speaker | None) -> None:
+    hearing, utterance = said.hearing, said.utterance
     if speaker is not None:
         _say(speaker, hearing)
     answer = {

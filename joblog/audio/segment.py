@@ -11,7 +11,7 @@ Nothing grows with the length of the stream: what is kept is the pre-roll and on
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -100,6 +100,14 @@ class Segmenter:
         self._seen = 0  # chunks since the source was opened
         self._silent = 0
         self._unmute_at: int | None = None
+        self._spoke: int | None = None  # chunks seen when the last speech ended
+
+    @property
+    def pause(self) -> float:
+        """Seconds of sound since the last speech ended; 0 while somebody speaks."""
+        if self.phase in (Phase.SPEAKING, Phase.HELD):
+            return 0.0
+        return np.inf if self._spoke is None else (self._seen - self._spoke) * CHUNK_SECONDS
 
     @property
     def seconds(self) -> float:
@@ -227,9 +235,14 @@ class Segmenter:
         self.phase = Phase.WAITING
         self._before.clear()
         self._before.extend(kept[-self._quiet :] if self._quiet else [])
+        self._spoke = self._seen - self._quiet
         started = self._seen - len(kept)
-        sure = sum(chunk.speech >= self._cut.opens for chunk in kept)
-        return self._made(kept, started) if sure >= _chunks(self._cut.shortest) else None
+        sure = [place for place, chunk in enumerate(kept) if chunk.speech >= self._cut.opens]
+        if len(sure) < _chunks(self._cut.shortest):
+            return None
+        made = self._made(kept, started)
+        lead, trail = sure[0] * CHUNK_SECONDS, self._quiet * CHUNK_SECONDS
+        return replace(made, lead=lead, trail=trail, paused=True)
 
     def _split(self) -> Utterance:
         """End at the least likely speech of the last three seconds and carry on from there.

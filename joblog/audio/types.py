@@ -18,11 +18,23 @@ class Utterance:
 
     ``samples`` is float32, shape (n,), 16 kHz mono, nominally within -1..1; ``started`` is seconds
     since the source was opened; ``source`` names the microphone, file or phone it came from.
+    ``lead`` and ``trail`` are the seconds before its first and after its last speech; ``paused``
+    says that a pause of an open microphone ended it: who spoke may go on. ``cut_off`` says that
+    joblog itself began to speak in the middle of it.
     """
 
     samples: Samples
     started: float = 0.0
     source: str = ""
+    lead: float = 0.0
+    trail: float = 0.0
+    paused: bool = False
+    cut_off: bool = False
+
+    @property
+    def ended(self) -> float:
+        """Seconds since the source was opened at which its samples end."""
+        return self.started + self.duration
 
     @property
     def duration(self) -> float:

@@ -19,6 +19,7 @@ from joblog.job.plan import QUESTIONS, plan
 from joblog.job.plan_controls import answered, question_for, settle
 from joblog.job.plan_values import like
 from joblog.job.run_together import number_apart
+from joblog.job.said_units import said_values
 from joblog.job.types import JobState, Question
 from joblog.job.wording import capital
 from joblog.measure.units import unit_of
@@ -92,6 +93,41 @@ def asks_for_help(sheet: Sheet, hearing: Hearing) -> bool:
     if best is None or best.target != "help":
         return False
     return all(other is None or other.act == "control" for other in others)
+
+
+def against_recorded(state: JobState, whole: Hearing, part: Hearing, heard: str) -> Hearing | None:
+    """Return what to ask where a phrase, heard whole, differs from what its first part recorded.
+
+    ``heard`` is the entry of the first part. None where nothing of it was recorded: then the whole
+    is taken as it was heard; or where both mean the same.
+    """
+    recorded = any(value.entry.body.get("heard") == heard for value in state.values)
+    meant, before = meaning_of(whole.text, state.sheet), meaning_of(part.text, state.sheet)
+    if not recorded or (meant is not None and before is not None and meant.gist == before.gist):
+        return None
+    corrected = f"correction {whole.text}"
+    text = corrected if meaning_of(corrected, state.sheet) is not None else whole.text
+    why = "The phrase went on after its first part had been recorded."
+    return replace(whole, text=text, verdict=Verdict.ASK, alternatives=(), why=why)
+
+
+def to_behind_pause(sheet: Sheet, whole: Hearing, first: Hearing | None) -> Hearing:
+    """Return what to ask where a pause behind 'to' had it heard as the figure 'two'.
+
+    "Torqued to ... forty one" sounds as "two forty one"; "two ... seven" are two figures.
+    """
+    meant = meaning_of(whole.text, sheet) if first is not None else None
+    if first is None or meant is None or meant.span == (0, 0):
+        return whole
+    words, (start, end) = whole.text.split(), meant.span
+    rest = said_values(words[start + 1 : end])
+    if words[start] != "two" or first.text.split()[start : start + 1] != ["two"]:
+        return whole
+    text = " ".join([*words[:start], "to", *words[start + 1 :]])
+    if not rest or rest[0].value < 10 or meaning_of(text, sheet) is None:
+        return whole
+    why = "It was said with a pause: 'to', or the figure two?"
+    return replace(whole, text=text, verdict=Verdict.ASK, alternatives=(), why=why)
 
 
 def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:

@@ -21,7 +21,7 @@ from dataclasses import replace
 from typing import Any
 
 from joblog.audio.encode import MIME, flac_bytes
-from joblog.audio.types import Utterance
+from joblog.audio.types import Samples, Utterance
 from joblog.errors import InputError, ModelError
 from joblog.job.check_phrases import PHRASE_RULES
 from joblog.job.closing import closing_drafts
@@ -31,6 +31,7 @@ from joblog.job.grammar import grammar_for_state
 from joblog.job.guard_unit import unit_reasons
 from joblog.job.helping import answer_help
 from joblog.job.listening import (
+    against_recorded,
     asks_for_help,
     dictated_note,
     heard_body,
@@ -39,6 +40,7 @@ from joblog.job.listening import (
     settled_by,
     sure_of_meaning,
     takes_back,
+    to_behind_pause,
 )
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.misunderstood import why_not_understood
@@ -57,6 +59,7 @@ from joblog.record.entry import Entry, MediaRef, Source
 from joblog.record.store import Store
 from joblog.sheet.load import sheet_from_text
 from joblog.sheet.model import Sheet
+from joblog.speech.breath import Breath, Said
 from joblog.speech.grammar import Grammar
 from joblog.speech.types import Engine, Hearing, Verdict
 
@@ -164,18 +167,57 @@ class JobSession:
         with self._lock:
             return self._hear(self.engine, utterance, by)
 
-    def _hear(self, engine: Engine, utterance: Utterance, by: str) -> Reply:
+    def listen(self, breath: Breath, utterance: Utterance | None, by: str = "") -> list[Reply]:
+        """Listen to the next utterance of an open microphone, or with None to its silence.
+
+        As :meth:`hear`, but what may go on after a pause waits in the microphone's ``breath``: then
+        there is no reply yet.
+        """
+        if self.engine is None:
+            raise ModelError("no recogniser is loaded; type the phrase, or start with a model")
+        with self._lock:
+            if utterance is None:
+                return [self._take(self.engine, said, by, breath) for said in breath.release()]
+            if self._pending_note(by) is not None:
+                waited = [self._take(self.engine, s, by, breath) for s in breath.release()]
+                return [*waited, self._hear(self.engine, utterance, by)]
+            found = breath.heard(utterance, self._listen)
+            return [self._take(self.engine, said, by, breath) for said in found]
+
+    def _listen(self, samples: Samples) -> Hearing:
+        assert self.engine is not None
+        return self.engine.hear(samples, self.grammar, expected=expected_tags(self.state))
+
+    def _pending_note(self, by: str) -> str | None:
         state = self.state
-        if state.closed:  # it is answered, but the record, whose last hash was given out, stays
-            hearing = engine.hear(utterance.samples, self.grammar, expected=expected_tags(state))
+        return None if state.closed else note_pending(state, by, self.clock.read())
+
+    def _hear(self, engine: Engine, utterance: Utterance, by: str) -> Reply:
+        pending = self._pending_note(by)
+        if pending is None:
+            return self._take(engine, Said(utterance, self._listen(utterance.samples)), by)
+        sound = self._keep_sound(utterance)
+        text = engine.dictate(utterance.samples).strip()
+        return self._note(text, "voice", by, media=(sound,), question=pending)
+
+    def _keep_sound(self, utterance: Utterance) -> MediaRef:
+        return self.store.put_media(flac_bytes(utterance.samples), MIME, role="audio")
+
+    def _take(self, engine: Engine, said: Said, by: str, breath: Breath | None = None) -> Reply:
+        """Record that something was heard, and act on it."""
+        utterance = said.utterance
+        hearing = to_behind_pause(self.sheet, said.hearing, said.first)
+        if self.state.closed:  # it is answered, but the record, whose hash was given out, stays
             return self._understood(hearing, by, "")
-        sound = self.store.put_media(flac_bytes(utterance.samples), MIME, role="audio")
-        pending = note_pending(state, by, self.clock.read())
-        if pending is not None:
-            text = engine.dictate(utterance.samples).strip()
-            return self._note(text, "voice", by, media=(sound,), question=pending)
-        hearing = engine.hear(utterance.samples, self.grammar, expected=expected_tags(state))
-        heard = self._append(Draft("heard", heard_body(hearing)), "voice", by, media=(sound,))
+        draft, sound = Draft("heard", heard_body(hearing)), self._keep_sound(utterance)
+        heard = self._append(draft, "voice", by, media=(sound,))
+        before = breath.entry if breath is not None else ""
+        if breath is not None:
+            breath.entry = heard.id
+        if said.first is not None and said.acted:
+            doubted = against_recorded(self.state, hearing, said.first, before)
+            if doubted is not None:
+                return self._carry_out(question_plan(self.sheet, doubted), "voice", by, heard.id)
         note = dictated_note(engine, utterance, hearing)
         if note:
             return self._note(note, "voice", by, heard=heard.id)

@@ -13,6 +13,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import math
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,7 @@ from joblog.audio.resample import Resampler
 from joblog.audio.segment import Mode, Segmenter
 from joblog.audio.types import Samples, Utterance
 from joblog.errors import AudioError, JoblogError
+from joblog.speech.breath import Breath
 from joblog.web.access import from_own_page
 from joblog.web.pages import shop_of
 from joblog.web.pool import BusyError
@@ -71,17 +73,20 @@ class Ear:
         self.by = str(hello.get("by", ""))[:80]
         self.resampler = Resampler(rate)
         self.segmenter = Segmenter(mode=Mode.PUSH if mode == "push" else Mode.OPEN)
+        self.breath = Breath()
         self.who = str(hello.get("who", ""))[:40]
         self.own_voice = False  # this microphone's own page speaks
         self.deaf = False
 
-    def feed(self, data: bytes) -> list[Utterance]:
-        """Return the utterances that this piece of sound completes."""
+    def feed(self, data: bytes) -> list[Utterance | None]:
+        """Return the utterances that this piece of sound completes; None is silence behind one."""
         if len(data) % 2 or len(data) > BIGGEST:
             raise AudioError("A piece of sound must be whole 16-bit samples, at most 1 MB.")
         self._heed()
         samples: Samples = np.frombuffer(data, "<i2").astype(np.float32) / np.float32(32768)
-        return self.segmenter.feed(self.resampler.feed(samples))
+        ended = self.segmenter.feed(self.resampler.feed(samples))
+        silent = self.breath.silent(ended, self.segmenter.pause)
+        return [*ended, None] if silent else [*ended]
 
     def _heed(self) -> None:
         """Be deaf while this page or another device of the job speaks, and a moment longer."""
@@ -92,7 +97,7 @@ class Ear:
             self.segmenter.unmute(AFTER_SPEAKING)
         self.deaf = speaks
 
-    def command(self, text: str) -> list[Utterance]:
+    def command(self, text: str) -> list[Utterance | None]:
         """Obey a text message between two pieces of sound."""
         if text == "press":
             self.segmenter.press()
@@ -106,15 +111,19 @@ class Ear:
             raise AudioError("That message is not understood; see the page's own script.")
         return []
 
-    async def answer(self, utterance: Utterance) -> None:
-        """Have one utterance heard and send the answer."""
+    async def answer(self, utterance: Utterance | None) -> None:
+        """Have one utterance heard, or the silence behind it, and send the answers.
+
+        What may go on has none yet (:mod:`joblog.speech.breath`).
+        """
         try:
-            future = self.shop.hear(self.bay, self.session, utterance, self.by)
-            reply = await asyncio.wrap_future(future)
+            future = self.shop.listen(self.bay, self.session, self.breath, utterance, self.by)
+            replies = await asyncio.wrap_future(future)
         except (BusyError, JoblogError) as error:
             await self.socket.send_json({"error": str(error)})
             return
-        await self.socket.send_json({"reply": reply_view(reply, self.shop.voice)})
+        for reply in replies:
+            await self.socket.send_json({"reply": reply_view(reply, self.shop.voice)})
 
 
 @router.websocket("/api/jobs/{job}/listen")
@@ -126,6 +135,7 @@ async def listen(socket: WebSocket, job: str) -> None:
         return
     await socket.accept()
     tasks: set[asyncio.Task[None]] = set()
+    ear: Ear | None = None
     try:
         hello = json.loads(await socket.receive_text())
         if not isinstance(hello, dict):
@@ -158,3 +168,6 @@ async def listen(socket: WebSocket, job: str) -> None:
         # What was said before the line broke is still heard and recorded; only its answer is lost.
         if tasks:
             await asyncio.gather(*tasks, return_exceptions=True)
+        if ear is not None and ear.breath.silent([], math.inf):
+            with contextlib.suppress(BusyError, JoblogError, RuntimeError, WebSocketDisconnect):
+                await ear.answer(None)

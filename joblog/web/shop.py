@@ -5,11 +5,13 @@ from __future__ import annotations
 import contextlib
 import threading
 from collections.abc import Callable, Iterable
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
+from joblog.audio.types import Utterance
 from joblog.errors import InputError, ModelError, RecordError, SheetError
 from joblog.job.compare import not_earlier
 from joblog.job.session import JobSession
@@ -18,6 +20,7 @@ from joblog.readback.clips import Stock, stock
 from joblog.record.store import Store, open_store
 from joblog.report.settings import SETTINGS, ShopSettings, load_settings, shop_zone
 from joblog.sheet.load import load_sheet, sheets_beside
+from joblog.speech.breath import Breath
 from joblog.speech.types import Engine
 from joblog.web.halfduplex import Speaking
 from joblog.web.jobindex import JobIndex
@@ -173,13 +176,15 @@ class Shop:
             self._sessions[session.job] = session
         return session.job
 
-    def hear(self, bay: str, session: JobSession, utterance: Any, by: str) -> Any:
-        """Queue one utterance of a bay; returns the Future of its Reply."""
+    def listen(
+        self, bay: str, session: JobSession, breath: Breath, utterance: Utterance | None, by: str
+    ) -> Future[list[Reply]]:
+        """Queue an utterance of an open microphone, or with None its silence."""
 
-        def call() -> Reply:
+        def call() -> list[Reply]:
             if session.engine is None:
                 session.engine = self.engine()
-            return session.hear(utterance, by=by)
+            return session.listen(breath, utterance, by)
 
         return self.pool.submit(bay, call)
 
