@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from joblog.job.controls import REASONS
+from joblog.job.foils import TAG
 from joblog.job.grammar import phrase_for
 from joblog.job.meaning import Meaning
 from joblog.job.wording import capital, shown
@@ -13,6 +14,8 @@ _PHASES = {"before": "as found", "after": "afterwards"}
 
 def explained(meaning: Meaning, sheet: Sheet) -> str:
     """Return one line: 'records the torque: drain plug: 41 lbf·ft, with the long wrench'."""
+    if meaning.act == TAG:
+        return "Records nothing: it says of nothing that it is done"
     phrase = phrase_for(sheet, meaning.tag)
     does = phrase.does if phrase else "gives the last value anew"
     lead = "corrects, and " if meaning.correction else ""

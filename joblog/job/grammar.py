@@ -6,6 +6,7 @@ from functools import lru_cache
 
 from joblog.job.clocks import Timed, elapsed
 from joblog.job.controls import REASONS, Phrase
+from joblog.job.foils import TAG, TORQUE, foils_of
 from joblog.job.phrases import phrases_of
 from joblog.job.types import JobState
 from joblog.job.value_rules import value_rules
@@ -19,7 +20,7 @@ def grammar_text(sheet: Sheet, *, answering: bool = True, steps: bool = True) ->
     """Return the JSGF text (W3C Note 2000) of everything that can be said on a job of ``sheet``.
 
     Without ``answering`` the answers to a question are left out, without ``steps`` what marks the
-    steps.
+    steps, and what resembles such a phrase (foils).
     """
     phrases = [
         p
@@ -29,15 +30,18 @@ def grammar_text(sheet: Sheet, *, answering: bool = True, steps: bool = True) ->
     rules = [f"<p{i}> = {phrase.pattern};" for i, phrase in enumerate(phrases)]
     plain = [f"<p{i}> {{{phrase.tag}}}" for i, phrase in enumerate(phrases)]
     corrections = [plain[i] for i, phrase in enumerate(phrases) if phrase.correctable]
+    foils = [*foils_of(phrases), *([TORQUE] if any(s.torque for s in sheet.steps) else [])]
+    marks = [f"<foil> {{{TAG}}}"] if steps else []
     lines = [
         "#JSGF V1.0 UTF-8 en;",
         f"grammar {sheet.sheet.key.replace('-', '_')};",
         "",
         "public <command> =",
-        "    " + "\n  | ".join([*plain, "<correction> {correction}"]) + ";",
+        "    " + "\n  | ".join([*plain, "<correction> {correction}", *marks]) + ";",
         "",
         *rules,
         f"<correction> = correction ({' | '.join([*corrections, '<bare-value> {bare}'])});",
+        *([f"<foil> = {' | '.join(foils)};"] if steps else []),
         f"<reason> = {_reasons()};",
         "",
         *value_rules(sheet),

@@ -13,6 +13,7 @@ from typing import Any
 from joblog.audio.types import Utterance
 from joblog.job.clocks import Timed, elapsed
 from joblog.job.drafts import Draft, Plan
+from joblog.job.foils import TAG
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.numbers import number
 from joblog.job.plan import QUESTIONS, plan
@@ -29,6 +30,7 @@ from joblog.speech.types import Engine, Hearing, Verdict
 ANSWERS = ("affirm", "negative", "first", "second")
 MEANING_SURE = 0.97  # from here on the wording may be unclear, but not what it means
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
+ASKED = 0.20  # a phrase less likely than this is not asked about beside its foil
 NOTE_WAITS = 30  # seconds after 'note' in which the words of the note are expected
 NOTE_SECONDS = 1.2  # 'note' alone is shorter; a note with its words is longer
 
@@ -95,6 +97,15 @@ def asks_for_help(sheet: Sheet, hearing: Hearing) -> bool:
     return all(other is None or other.act == "control" for other in others)
 
 
+def says_it_is_not_done(sheet: Sheet, hearing: Hearing) -> bool:
+    """Say whether the best reading of a hearing is a foil, and no phrase is likely beside it."""
+    readings = [(hearing.text, 1.0), *((a.text, a.confidence) for a in hearing.alternatives)]
+    meant = [(meaning_of(text, sheet) if text else None, sure) for text, sure in readings]
+    best, *others = meant
+    foil = best[0] is not None and best[0].act == TAG
+    return foil and not any(m and m.act != TAG and sure >= ASKED for m, sure in others)
+
+
 def against_recorded(state: JobState, whole: Hearing, part: Hearing, heard: str) -> Hearing | None:
     """Return what to ask where a phrase, heard whole, differs from what its first part recorded.
 
@@ -137,7 +148,7 @@ def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:
     gists: list[object] = []
     for text in texts:
         meaning = meaning_of(text, sheet) if text else None
-        if meaning is not None and meaning.target in (*ANSWERS, "help"):
+        if meaning is not None and (meaning.target in (*ANSWERS, "help") or meaning.act == TAG):
             continue  # an unclear answer is no answer: nobody is asked whether they said 'first'
         if meaning is not None and meaning.gist not in gists:
             options.append(text)

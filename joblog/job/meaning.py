@@ -17,10 +17,10 @@ class Meaning:
     """A sentence understood.
 
     ``act`` is the tag before its first colon: step, torque, in, out, more, share, reading, photo,
-    clock, control, note, bare; ``target`` what follows it. ``values`` are the readings that the
-    spoken number allows (one, unless it is ambiguous); their unit is '' where none was said.
-    ``correction`` is set by the word 'correction'. ``span`` is where in ``text`` the words of the
-    value begin and end; (0, 0) where there is none.
+    clock, control, note, bare, or foil, of what is not done; ``target`` what follows it. ``values``
+    are the readings that the spoken number allows (one, unless it is ambiguous); their unit is ''
+    where none was said. ``correction`` is set by the word 'correction'. ``span`` is where in
+    ``text`` the words of the value begin and end; (0, 0) where there is none.
     """
 
     act: str

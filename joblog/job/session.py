@@ -27,6 +27,7 @@ from joblog.job.check_phrases import PHRASE_RULES
 from joblog.job.closing import closing_drafts
 from joblog.job.drafts import CLOSED, Draft, Plan
 from joblog.job.expected import expected_tags
+from joblog.job.foils import TAG, not_recorded
 from joblog.job.grammar import grammar_for_state
 from joblog.job.guard_unit import unit_reasons
 from joblog.job.helping import answer_help
@@ -37,6 +38,7 @@ from joblog.job.listening import (
     heard_body,
     note_pending,
     question_plan,
+    says_it_is_not_done,
     settled_by,
     sure_of_meaning,
     takes_back,
@@ -228,6 +230,8 @@ class JobSession:
         unclear = hearing.verdict is Verdict.ASK and not sure_of_meaning(self.sheet, hearing)
         if hearing.verdict is Verdict.REJECT or (unclear and state.closed):
             return IGNORED
+        if says_it_is_not_done(self.sheet, hearing):
+            return Reply("", not_recorded(hearing.text), "none")
         if asks_for_help(self.sheet, hearing):
             helped = replace(answer_help(state), tone="again")  # never the sound of "recorded"
             return self._carry_out(helped, "voice", by, heard)
@@ -257,6 +261,8 @@ class JobSession:
         meaning = meaning_of(words, self.sheet)
         if meaning is None:
             return Reply("Say again.", why_not_understood(text, self.sheet), "again")
+        if meaning.act == TAG:
+            return Reply("", not_recorded(text.strip()), "again")
         return self._act(meaning, source, by)
 
     def photo(
