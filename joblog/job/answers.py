@@ -98,9 +98,9 @@ def answer_missing(state: JobState) -> Plan:
     said_first = spoken[: MOST_SAID - len(asked)]
     more = len(spoken) - len(said_first) + len(waiting) - len(asked)
     text = " ".join(part for part in (*said_first, and_more(more), next_said, *asked) if part)
-    named = "; ".join(lines)
-    stop = "" if named.endswith("?") else "."
-    return answer(text, f"{named}{stop} {to_do}".strip())
+    line = "; ".join(lines)
+    stop = "" if line.endswith("?") else "."
+    return answer(text, f"{line}{stop} {to_do}".strip())
 
 
 def _with_step(state: JobState, finding: Finding) -> str:

@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from joblog.job.clocks import elapsed
@@ -31,12 +31,22 @@ QUESTIONS = frozenset(
 )
 
 
-def plan(state: JobState, meaning: Meaning, *, by: str = "", now: Moment | None = None) -> Plan:
-    """Return what ``meaning``, said by ``by`` at ``now``, leads to on the job ``state``."""
+def plan(
+    state: JobState,
+    meaning: Meaning,
+    *,
+    by: str = "",
+    now: Moment | None = None,
+    told: Sequence[str] = (),
+) -> Plan:
+    """Return what ``meaning``, said by ``by`` at ``now``, leads to on the job ``state``.
+
+    ``told`` are the keys of the findings that were named aloud last.
+    """
     if state.closed and not (meaning.act == "control" and meaning.target in QUESTIONS):
         return CLOSED
     if meaning.act == "control":
-        return plan_control(state, meaning, by=by, now=now)
+        return plan_control(state, meaning, by=by, now=now, told=told)
     if meaning.act == "step":
         return _step(state, meaning, now)
     made = _ACTS[meaning.act](state, meaning)

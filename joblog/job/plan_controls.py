@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from joblog.job.answers import (
@@ -16,11 +16,12 @@ from joblog.job.clocks import elapsed
 from joblog.job.controls import REASONS
 from joblog.job.drafts import Draft, Plan, refusal
 from joblog.job.foremost import folded, foremost
+from joblog.job.foremost import told as as_told
 from joblog.job.grammar import ANSWER_SECONDS
 from joblog.job.helping import answer_help
-from joblog.job.meaning import Meaning
+from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.naming import entry_named
-from joblog.job.types import Finding, FindingKind, JobState, Question
+from joblog.job.types import Finding, JobState, Question
 from joblog.job.wording import capital, step_name
 from joblog.record.clock import Moment
 from joblog.record.entry import Entry
@@ -39,16 +40,21 @@ TAKEABLE = (
 
 
 def plan_control(
-    state: JobState, meaning: Meaning, *, by: str = "", now: Moment | None = None
+    state: JobState,
+    meaning: Meaning,
+    *,
+    by: str = "",
+    now: Moment | None = None,
+    told: Sequence[str] = (),
 ) -> Plan:
-    """Return what a procedure word leads to."""
+    """Return what a procedure word leads to; ``told`` are the findings named aloud last."""
     word = meaning.target
     simple: dict[str, Callable[[], Plan]] = {
         "affirm": lambda: plan_answer(state, word, by, now),
         "negative": lambda: plan_answer(state, word, by, now),
         "first": lambda: plan_answer(state, word, by, now),
         "second": lambda: plan_answer(state, word, by, now),
-        "confirm": lambda: plan_confirm(state, meaning),
+        "confirm": lambda: plan_confirm(state, meaning, told),
         "disregard": lambda: plan_disregard(state, by),
         "complete": lambda: plan_complete(state),
         "say-again": lambda: Plan(say_again=True),
@@ -56,7 +62,7 @@ def plan_control(
         "read-back": lambda: answer_read_back(state),
         "next": lambda: answer_next(state),
         "how-much": lambda: answer_how_much(state),
-        "missing": lambda: answer_missing(state),
+        "missing": lambda: plan_missing(state),
         "help": lambda: answer_help(state),
         "stand-by": lambda: Plan(shown="Standing by.", tone="none"),
     }
@@ -64,9 +70,12 @@ def plan_control(
 
 
 def question_for(state: JobState, by: str) -> Question | None:
-    """Return the question that an answer by ``by`` is for: theirs, else the last one."""
+    """Return the question that an answer by ``by`` is for: the one they heard last, else the last.
+
+    One of a colleague's that ``by`` had asked once more is theirs to answer, too.
+    """
     waiting = state.waiting
-    mine = [q for q in waiting if q.entry.by == by]
+    mine = [q for q in waiting if by in (q.entry.by, q.asked.by)]
     found = mine or waiting
     return found[-1] if found else None
 
@@ -80,17 +89,32 @@ def plan_answer(state: JobState, word: str, by: str, now: Moment | None = None) 
     question = question_for(state, by)
     if question is None:
         return refusal("There was no question.")
-    if word != "negative" and _gone_by(state, question, by, now):
+    if _gone_by(state, question, by, now):
         return ask_again(question)
     if word == "negative":
-        closing = answered(question, "negative")
-        return Plan((closing,), spoken="Say again.", shown="Say again: that is gone.", tone="again")
+        return _no(state, question)
     if word == "affirm" and len(question.options) > 1 and question.about == "value":
         return Plan(spoken="First, or second?", tone="again")
     index = 1 if word == "second" else 0
     if index >= len(question.options):
         return Plan(spoken="Affirm or negative?", tone="again")
     return settle(question, index)
+
+
+def _no(state: JobState, question: Question) -> Plan:
+    """Return what 'negative' leads to: nothing is recorded; a value that is wanted is said anew."""
+    spoken, shown = "Nothing noted.", "Nothing was recorded of it."
+    if _wants_value(state, question):
+        spoken, shown = f"{spoken} Say again.", f"{shown} Say it again."
+    return Plan((answered(question, "negative"),), spoken=spoken, shown=shown, tone="again")
+
+
+def _wants_value(state: JobState, question: Question) -> bool:
+    """Say whether a value was asked about, and not whether something was done once more."""
+    if "once more" in f"{question.question} {' '.join(question.options)}".lower():
+        return False
+    meant = (meaning_of(option, state.sheet) for option in question.options)
+    return question.about == "value" or any(m is not None and m.values for m in meant)
 
 
 def _gone_by(state: JobState, question: Question, by: str, now: Moment | None) -> bool:
@@ -124,10 +148,14 @@ def answered(question: Question, text: str) -> Draft:
     return Draft("answered", {"question": question.entry.id, "answer": text})
 
 
-def plan_confirm(state: JobState, meaning: Meaning) -> Plan:
-    """Return what 'confirm because ...' leads to: the latest open findings stand, with a reason."""
-    findings = latest_open(state)
-    if not findings:
+def plan_confirm(state: JobState, meaning: Meaning, told: Sequence[str] = ()) -> Plan:
+    """Return what 'confirm because ...' leads to: the finding named aloud last stands, so reasoned.
+
+    Where none was named lately, nobody knows what the reason would be for: the one that is next is
+    named, and the reason is to be said again. Questions are answered, not confirmed.
+    """
+    open_ones = [f for f in state.open_findings if not f.key.startswith("unsure:")]
+    if not open_ones:
         return refusal("Nothing to confirm.", "Nothing to confirm: no finding is open.")
     if not meaning.reason:
         return Plan(
@@ -138,21 +166,31 @@ def plan_confirm(state: JobState, meaning: Meaning) -> Plan:
             tone="again",
         )
     reason = REASONS[meaning.reason][1]
-    return Plan(tuple(Draft("confirmed", {"finding": f.key, "reason": reason}) for f in findings))
+    named = [f for f in open_ones if f.key in told]
+    if not named:
+        return _which_to_confirm(state, open_ones)
+    return Plan(tuple(Draft("confirmed", {"finding": f.key, "reason": reason}) for f in named))
 
 
-def latest_open(state: JobState) -> tuple[Finding, ...]:
-    """Return the open findings that were noticed last, at one entry; one missing thing at a time.
+def _which_to_confirm(state: JobState, findings: Sequence[Finding]) -> Plan:
+    """Name the finding that a reason would be for, and ask for it once more."""
+    one = foremost(as_told(state.sheet, findings))
+    return Plan(
+        spoken=f"{capital(one.spoken)} Say confirm because, and the reason.",
+        shown=f"Nothing is confirmed yet. {one.text} Say “confirm because” and the reason, if that "
+        "is what it is for.",
+        tone="again",
+    )
 
-    Questions are answered, not confirmed.
-    """
-    open_ones = [f for f in state.open_findings if not f.key.startswith("unsure:")]
-    if not open_ones:
-        return ()
-    one = foremost(open_ones)
-    if one.kind is FindingKind.MISSING:
-        return (one,)
-    return tuple(f for f in open_ones if f.entry == one.entry)
+
+def plan_missing(state: JobState) -> Plan:
+    """Name what is missing; of open questions one, which is thereby asked once more."""
+    made = answer_missing(state)
+    asked = [q for q in state.waiting if made.spoken.find(capital(q.in_full)) >= 0]
+    if state.closed or not asked:
+        return made
+    drafts = tuple(Draft("asked-again", {"question": q.entry.id}) for q in asked[-1:])
+    return replace(made, drafts=drafts, tone="again")
 
 
 def plan_disregard(state: JobState, by: str) -> Plan:

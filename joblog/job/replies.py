@@ -44,7 +44,7 @@ def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Re
         return _not_complete(after, entries)
     unsettled = (f for f in after.findings if not f.resolved)
     new = tuple(f for f in unsettled if _to_tell(f, before, entries))
-    echoes = list(dict.fromkeys(echo(after, entry) for entry in entries))
+    echoes = _brief(list(dict.fromkeys(echo(after, entry) for entry in entries)), entries)
     grave = [f for f in new if f.kind is not FindingKind.OBSERVATION]
     lines = [show for _, show in echoes if show] + [f.told for f in new]
     if any(
@@ -52,13 +52,42 @@ def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Re
     ):  # an answer that begins with 'done' would be taken for a yes
         lines = ["Not yet in order.", *(line for line in lines if not line.endswith(": done."))]
     if grave:
-        spoken = _joined([grave[0].spoken, and_more(len(grave) - 1), HOW_ON])
+        values = [_value_first(after, entry, grave[0]) for entry in entries]
+        warning = capital(grave[0].spoken)
+        spoken = _joined([*values, warning, and_more(len(grave) - 1), HOW_ON])
         return Reply(spoken, " ".join([*lines, HOW_ON]), "warn", tuple(entries), new)
     follow, follow_shown = _follow(before, after, entries)
     says = [say for say, _ in echoes if say] + [f.spoken for f in new[:1]] + [follow]
     lines += [follow_shown, *_resolved_lines(before, after, entries)]
     tone = "warn" if new else "ok"
     return Reply(_joined(says), _joined(lines), tone, tuple(entries), new)
+
+
+def _value_first(state: JobState, entry: Entry, finding: Finding) -> str:
+    """Return the value of ``entry``, to be heard before what is wrong with it, in one sentence.
+
+    Else a number heard wrong would be taken for a warning about the right one. '' for no value, and
+    where the warning begins with it.
+    """
+    value = next((v for v in state.values if v.entry.id == entry.id), None)
+    if value is None:
+        return ""
+    number = said(value.value, value.unit)
+    way = "out" if entry.body.get("direction") == "out" else "in"
+    name = f"{number} {way}" if entry.kind == "quantity" else f"{value.name}, {number}"
+    if finding.spoken.lower().startswith((f"{name.lower()},", f"{name.lower()} ")):
+        return ""
+    return f"Corrected: {name}." if value.corrected_from else f"{capital(name)}."
+
+
+def _brief(echoes: list[tuple[str, str]], entries: Sequence[Entry]) -> list[tuple[str, str]]:
+    """Return the echoes; of many findings confirmed at once none is named aloud."""
+    if sum(1 for e in entries if e.kind == "confirmed") < 2:
+        return echoes
+    names = {say for say, _ in echoes if say.startswith("Confirmed")}
+    if len(names) < 2:
+        return echoes
+    return [("Confirmed." if say in names else say, show) for say, show in echoes]
 
 
 def _to_tell(finding: Finding, before: JobState, entries: Sequence[Entry]) -> bool:
@@ -86,9 +115,13 @@ def _follow(before: JobState, after: JobState, entries: Sequence[Entry]) -> tupl
     """What comes after the echo: what is still wanted or open, or the next step."""
     if any(e.kind == "confirmed" for e in entries) and not after.closed:
         left = told(after.sheet, after.open_findings)
-        if left:
-            one = foremost(left)
-            return one.spoken, f"Still open: {one.text}"
+        reasoned = [f for f in left if not f.key.startswith("unsure:")]
+        if reasoned:
+            one = foremost(reasoned)
+            return f"Not confirmed yet: {one.spoken}", f"Still open: {one.text}"
+        if left:  # it can be answered, not confirmed
+            asked = capital(after.waiting[-1].in_full)
+            return f"Not complete. {asked}", f"Still open: {asked}"
         if any(q.about == "close" for q in after.questions):
             return "Say job complete.", "Nothing is open; say job complete."
     return _wanted_or_next(before, after, entries)
@@ -125,7 +158,8 @@ def _step_echo(state: JobState, entry: Entry) -> tuple[str, str]:
 def _confirmed_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     finding = state.finding(str(entry.body.get("finding", "")))
     about = f": {finding.text}" if finding else "."
-    return "Confirmed.", f"Confirmed ({entry.body.get('reason', '')}){about}"
+    spoken = f"Confirmed: {finding.spoken}" if finding and finding.spoken else "Confirmed."
+    return spoken, f"Confirmed ({entry.body.get('reason', '')}){about}"
 
 
 def _note_echo(_: JobState, entry: Entry) -> tuple[str, str]:

@@ -54,6 +54,7 @@ from joblog.job.plan_controls import plan_disregard
 from joblog.job.replay import replay
 from joblog.job.replies import reply_for
 from joblog.job.ticking import due_announcements
+from joblog.job.told import Told
 from joblog.job.typed import note_in, typed_words
 from joblog.job.types import JobState, Reply
 from joblog.record.clock import Clock
@@ -86,6 +87,7 @@ class JobSession:
         self.sheet: Sheet = sheet_of(self._entries, job)
         self._state: JobState | None = None
         self._last = IGNORED
+        self._told = Told()
         self._phases: dict[str, str] = {}  # of the photo asked for by voice, by its kind
         self._lock = threading.RLock()
 
@@ -370,7 +372,9 @@ class JobSession:
     def _act(self, meaning: Meaning, source: Source, by: str, heard: str | None = None) -> Reply:
         state = self.state
         repeated = None if state.closed else settled_by(state, self.sheet, meaning, by)
-        made = repeated or plan(state, meaning, by=by, now=self.clock.read())
+        now = self.clock.read()
+        told = self._told.lately(now)
+        made = repeated or plan(state, meaning, by=by, now=now, told=told)
         return self._carry_out(made, source, by, heard)
 
     def _carry_out(
@@ -449,4 +453,6 @@ class JobSession:
     def _remember(self, reply: Reply) -> Reply:
         if reply.spoken:
             self._last = reply
+            findings = self.state.open_findings
+            self._told = self._told.after(findings, reply.spoken, self.clock.read())
         return reply

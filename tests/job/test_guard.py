@@ -92,9 +92,15 @@ def test_conditions_are_judged_at_the_moment_of_the_step(bench):
     assert job.open_keys() == ["condition:last:open"]  # the second time was in order
 
 
-def test_one_reason_confirms_what_was_noticed_at_once(bench):
+def test_of_two_things_noticed_at_once_a_reason_is_for_the_one_named_aloud(bench):
     job = bench(toml=ORDER)
-    job.say("first thing", "opened", "last thing", "confirm because checked twice")
+    told = job.say("first thing", "opened", "last thing")
+    (one, other) = told.findings
+    assert (one.spoken in told.spoken, other.spoken in told.spoken) == (True, False)
+    reply = job.say("confirm because checked twice")
+    assert reply.spoken == f"Confirmed: {one.spoken} Not confirmed yet: {other.spoken}"
+    assert job.open_keys() == [other.key]
+    job.say("confirm because checked twice")
     assert job.open_keys() == []
 
 
@@ -103,7 +109,7 @@ def test_pouring_in_while_the_drain_plug_is_out(bench, spoken):
     job = bench()
     job.say("vehicle checked", "fill plug loose", "drain plug out")
     reply = job.say(spoken)
-    assert reply.spoken.startswith("Filled, but drain plug in must come first.")
+    assert reply.spoken.startswith("One quart in. Filled, but drain plug in must come first.")
     job.say("another quart")
     keys = [k for k in job.open_keys() if k.startswith("order:filled")]
     assert keys == ["order:filled:drain-plug-in"]

@@ -82,7 +82,8 @@ def test_all_at_once(wheel):
 def test_out_of_sequence_is_told_and_settled_by_the_skipped_ones(wheel):
     wheel.ok("wheel nut one torqued to one one zero")
     reply = wheel.say("wheel nut four torqued to one one zero")
-    assert reply.spoken.startswith("Wheel nut four, but two must come first.")
+    value = "Torque wheel nut, one one zero newton-meters. "
+    assert reply.spoken.startswith(f"{value}Wheel nut four, but two must come first.")
     wheel.ok("wheel nut two torqued to one one zero", "wheel nut three torqued to one one zero")
     (finding,) = wheel.state.findings
     assert finding.resolved == "done afterwards"

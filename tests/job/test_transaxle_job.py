@@ -273,13 +273,13 @@ def test_disregard_never_takes_back_what_a_colleague_said(drained):
         ("fluid temperature 64 C", "fluid temperature, six four degrees celsius", "64 °C"),
         ("note rust on the pan", "note", "note “rust on the pan”"),
         ("start clock", "clock", None),
-        ("confirm because see note", "confirmed", None),
+        ("confirm because see note; confirm because see note", "confirmed", None),
         ("fill plug in", "fill plug in", None),
     ],
 )
 def test_what_is_taken_back_is_named_with_its_figure(drained, line, spoken, shown):
     drained.say("drain plug torqued to nine nine")
-    drained.say(line)
+    drained.say(*line.split("; "))
     reply = drained.say("disregard")
     assert reply.spoken == f"Disregarded: {spoken}."
     assert (shown or "Disregarded") in reply.shown

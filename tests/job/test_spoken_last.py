@@ -1,0 +1,137 @@
+"""An answer or a reason is for what was said aloud last, and what is said aloud is heard whole."""
+
+from __future__ import annotations
+
+import pytest
+
+AHEAD = (  # the fill plug isn't loose yet
+    "vehicle checked", "standing level", "warm up done", "fluid temperature six four celsius",
+    "dipstick as found", "wheels chocked", "on stands", "drain plug out",
+)  # fmt: skip
+
+
+@pytest.fixture
+def ahead(bench):
+    job = bench()
+    assert "fill plug loose must come first" in job.say(*AHEAD).spoken
+    return job
+
+
+def asked_of(job) -> list[str]:
+    return [question.options[0] for question in job.state.waiting]
+
+
+# questions
+
+
+def test_an_answer_is_for_the_question_that_was_spoken_last(ahead):
+    ahead.say("drained ninety quarts", "drain plug at four one zero")
+    first, second = ahead.state.waiting
+    # The older of the two is asked once more; from then on it is the one that is answered.
+    ahead.session.store.append(
+        ahead.session.job, "asked-again", {"question": first.entry.id}, source="voice",
+        by="Imani Okafor", clock=ahead.clock,
+    )  # fmt: skip
+    ahead.say("negative")
+    assert [q.entry.id for q in ahead.state.waiting] == [second.entry.id]
+
+
+def test_what_is_missing_asks_one_question_last_and_negative_is_for_it(ahead):
+    ahead.say("drained ninety quarts", by="Marek Dvorak")
+    ahead.say("drain plug at four one zero", by="Imani Okafor")
+    reply = ahead.say("what is missing", by="Marek Dvorak")
+    assert reply.spoken.endswith("? Affirm or negative.")
+    assert (reply.spoken.count("Affirm or negative."), reply.tone) == (1, "again")
+    assert "four one zero foot-pounds?" in reply.spoken
+    ahead.say("negative", by="Marek Dvorak")
+    assert asked_of(ahead) == ["90 US qt"]
+
+
+def test_negative_is_as_strict_as_affirm(ahead):
+    ahead.say("drained ninety quarts")
+    ahead.clock.advance(200)
+    reply = ahead.say("negative")
+    assert (reply.spoken, len(ahead.state.waiting)) == (
+        "Out, nine zero quarts? Affirm or negative.", 1,
+    )  # fmt: skip
+    ahead.say("negative")
+    assert ahead.state.waiting == ()
+
+
+@pytest.mark.parametrize(
+    ("lines", "spoken"),
+    [
+        (["drain plug out"], "Nothing noted."),  # once more: there is nothing to be said again
+        (["drained ninety quarts"], "Nothing noted. Say again."),
+        (["drain plug at four one zero"], "Nothing noted. Say again."),
+    ],
+)
+def test_negative_says_what_became_of_it(ahead, lines, spoken):
+    ahead.clock.advance(60)
+    assert ahead.say(*lines).tone == "again"
+    before = ahead.state.values
+    reply = ahead.say("negative")
+    assert (reply.spoken, reply.tone, ahead.state.values) == (spoken, "again", before)
+
+
+# findings
+
+
+def test_a_reason_confirms_what_was_named_aloud_and_says_what_that_was(ahead):
+    ahead.say("plug cleaned")  # while its photo as found is missing
+    assert len(ahead.state.open_findings) > 1
+    reply = ahead.say("confirm because no tool")
+    assert reply.spoken.startswith("Confirmed: Plug cleaned, but plug as found must come first.")
+    assert "Not confirmed yet: Drain plug out, but fill plug loose must" in reply.spoken
+    assert len([f for f in ahead.state.findings if f.resolved]) == 1
+
+
+@pytest.mark.parametrize("between", ["a while", "a question", "another session"])
+def test_a_reason_for_what_nobody_has_heard_lately_confirms_nothing(ahead, between):
+    if between == "a while":
+        ahead.clock.advance(200)
+    elif between == "a question":
+        ahead.say("drained ninety quarts")
+    else:
+        ahead.session = type(ahead.session).resume(
+            ahead.session.store, ahead.session.job, clock=ahead.clock
+        )
+    reply = ahead.say("confirm because checked twice")
+    assert reply.spoken == (
+        "Drain plug out, but fill plug loose must come first. Say confirm because, and the reason."
+    )
+    assert (reply.tone, [f.resolved for f in ahead.state.findings if f.resolved]) == ("again", [])
+    ahead.say("confirm because checked twice")  # now it was heard
+    assert "order:drain-plug-out:fill-plug-loose" not in ahead.open_keys()
+
+
+def test_many_confirmed_at_once_are_not_told_one_by_one(ahead):
+    ahead.session.close("finished", by="Imani Okafor")
+    reply = ahead.session.close("finished", "the customer was in a hurry", by="Imani Okafor")
+    assert reply.spoken == "Confirmed. Job complete."
+
+
+@pytest.mark.parametrize(
+    ("line", "first", "then"),
+    [
+        ("one quart in", "One quart in. ", "Filled, but drain plug in must come first."),
+        ("drain plug at 41", "Torque drain plug, four one foot-pounds. ", "Drain plug in, but "),
+        ("correction 60", "Torque drain plug, six zero foot-pounds, is above the limit", ""),
+    ],
+)
+def test_the_value_is_heard_before_what_is_wrong_with_it(bench, line, first, then):
+    job = bench()
+    job.say("vehicle checked", "fill plug loose", "drain plug out")
+    job.say(*["drain plug at 41"] * line.startswith("correction"))
+    reply = job.say(line)
+    assert reply.tone == "warn"
+    assert reply.spoken.startswith(f"{first}{then}")
+    assert reply.spoken.count(first.split(",")[0].rstrip(". ")) == 1
+
+
+def test_a_sum_too_large_is_told_after_the_amount_that_made_it(bench):
+    job = bench()
+    job.say("vehicle checked", "fill plug loose", "drain plug out", "drain plug in", "torque 41")
+    job.say("two quarts in")
+    spoken = job.say("2.5 quarts in").spoken
+    assert spoken.startswith("Two point five quarts in. Four point five quarts in is above ")
