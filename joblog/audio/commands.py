@@ -7,7 +7,8 @@ import json
 import math
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from joblog.readback.speaker import Speaker
     from joblog.speech.breath import Breath, Said
     from joblog.speech.types import Hearing
+
+TO_SAY = 4  # answers that wait while somebody speaks; older ones are not worth saying any more
 
 
 def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -66,15 +69,22 @@ def _listen(args: argparse.Namespace) -> int:
     segmenter = Segmenter(args.source)
     speaker = _speaker(segmenter) if args.aloud else None
     breath = Breath()
+    to_say: deque[Hearing] = deque(maxlen=TO_SAY)
     for block in open_source(args.source, form):
         ended = segmenter.feed(block)
         if args.meter:
             _show_level(segmenter.level, segmenter.floor)
         for said in _said(breath, hear, ended, segmenter.pause):
-            _answer(args, said, speaker)
+            _answer(args, said)
+            to_say.append(said.hearing)
+        if speaker is not None and segmenter.pause > 0:  # nobody is in the middle of a phrase
+            _say(speaker, to_say)
+            to_say.clear()
     for said in _said(breath, hear, segmenter.flush(), math.inf):
-        _answer(args, said, speaker)
+        _answer(args, said)
+        to_say.append(said.hearing)
     if speaker is not None:
+        _say(speaker, to_say)
         speaker.close()
         if speaker.trouble:
             raise DeviceError(speaker.trouble)
@@ -116,19 +126,20 @@ def _speaker(segmenter: Segmenter) -> Speaker:
     return Speaker(load_clips(), segmenter)
 
 
-def _say(speaker: Speaker, hearing: Hearing) -> None:
+def _say(speaker: Speaker, hearings: Iterable[Hearing]) -> None:
     """Say what was understood, 'say again' where it was not clear, nothing where nobody spoke."""
     if speaker.trouble:
         raise DeviceError(speaker.trouble)
-    if hearing.verdict == "accept":
-        speaker.say(f"{hearing.text}.", "ok")
-    elif hearing.verdict == "ask":
-        speaker.say("say again.", "again")
+    for hearing in hearings:
+        if hearing.verdict == "accept":
+            speaker.say(f"{hearing.text}.", "ok")
+        elif hearing.verdict == "ask":
+            speaker.say("say again.", "again")
 
 
 def _hearing(args: argparse.Namespace) -> Callable[[Any], Any]:
     """Return the function from samples to a hearing; the engine starts before the sound does."""
-    from joblog.speech.engines import get_engine
+    from joblog.speech.engines import get_engine, warm_up
     from joblog.speech.grammar import Grammar
 
     if args.sheet is None:
@@ -139,6 +150,7 @@ def _hearing(args: argparse.Namespace) -> Callable[[Any], Any]:
 
         grammar = grammar_for_sheet(load_sheet(library().get(args.sheet, args.sheet)))
     engine = get_engine(args.engine)
+    warm_up(engine, grammar)
     return lambda samples: engine.hear(samples, grammar)
 
 
@@ -152,10 +164,8 @@ def _said(
         yield from breath.release()
 
 
-def _answer(args: argparse.Namespace, said: Said, speaker: Speaker | None) -> None:
+def _answer(args: argparse.Namespace, said: Said) -> None:
     hearing, utterance = said.hearing, said.utterance
-    if speaker is not None:
-        _say(speaker, hearing)
     answer = {
         "started": round(utterance.started, 3),
         "duration": round(utterance.duration, 3),

@@ -96,6 +96,7 @@ class Segmenter:
         self._rest: Samples = np.zeros(0, np.float32)
         self._before: deque[_Chunk] = deque(maxlen=_chunks(self._cut.preroll))
         self._utterance: list[_Chunk] = []
+        self._cut_off: list[Utterance] = []
         self._quiet = 0
         self._seen = 0  # chunks since the source was opened
         self._silent = 0
@@ -124,7 +125,7 @@ class Segmenter:
         sound = np.concatenate([self._rest, samples.astype(np.float32, copy=False)])
         whole = len(sound) - len(sound) % CHUNK
         self._rest = sound[whole:]
-        ended = []
+        ended, self._cut_off = self._cut_off, []
         for start in range(0, whole, CHUNK):
             utterance = self._step(np.nan_to_num(sound[start : start + CHUNK]))
             if utterance is not None:
@@ -161,7 +162,13 @@ class Segmenter:
         return self._made(kept, self._seen - len(kept)) if enough else None
 
     def mute(self) -> None:
-        """Hear nothing from now on, and forget what was being said: joblog itself speaks."""
+        """Hear nothing from now on: joblog itself speaks.
+
+        What was being said until now is not lost: the next ``feed`` gives it, as cut off.
+        """
+        cut_off = self._end() if self.phase is Phase.SPEAKING else self.release()
+        if cut_off is not None:
+            self._cut_off.append(replace(cut_off, paused=False, cut_off=True))
         self.phase = Phase.MUTED
         self._unmute_at = None
         self._utterance = []

@@ -25,6 +25,7 @@ from joblog.job.types import JobState, Question
 from joblog.job.wording import capital
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Sheet
+from joblog.speech.breath import Said
 from joblog.speech.types import Engine, Hearing, Verdict
 
 ANSWERS = ("affirm", "negative", "first", "second")
@@ -32,6 +33,7 @@ MEANING_SURE = 0.97  # from here on the wording may be unclear, but not what it 
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
 ASKED = 0.20  # a phrase less likely than this is not asked about beside its foil
 NOTE_WAITS = 30  # seconds after 'note' in which the words of the note are expected
+CUT_SECONDS = 5.0  # what joblog spoke into is asked for again up to this length: a radio is longer
 NOTE_SECONDS = 1.2  # 'note' alone is shorter; a note with its words is longer
 
 
@@ -120,6 +122,31 @@ def against_recorded(state: JobState, whole: Hearing, part: Hearing, heard: str)
     text = corrected if meaning_of(corrected, state.sheet) is not None else whole.text
     why = "The phrase went on after its first part had been recorded."
     return replace(whole, text=text, verdict=Verdict.ASK, alternatives=(), why=why)
+
+
+def missed(said: Said) -> bool:
+    """Say whether joblog spoke into words so that nothing of them can be understood."""
+    unclear = said.hearing.verdict is Verdict.REJECT
+    return said.utterance.cut_off and unclear and said.utterance.duration <= CUT_SECONDS
+
+
+def doubtful(state: JobState, said: Said, before: str) -> Hearing | None:
+    """Return what to ask about where something was said with a pause or into joblog's own words.
+
+    However clear the sound, more may belong to it. None where it counts as it was heard. ``before``
+    is the entry of its first part.
+    """
+    hearing = said.hearing
+    if hearing.verdict is Verdict.REJECT:
+        return None
+    if said.doubted or said.utterance.cut_off:
+        return hearing
+    told = to_behind_pause(state.sheet, hearing, said.first)
+    if told is not hearing:
+        return told
+    if said.first is None or not said.acted:
+        return None
+    return against_recorded(state, hearing, said.first, before)
 
 
 def to_behind_pause(sheet: Sheet, whole: Hearing, first: Hearing | None) -> Hearing:

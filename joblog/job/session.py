@@ -28,21 +28,21 @@ from joblog.job.closing import closing_drafts
 from joblog.job.drafts import CLOSED, Draft, Plan
 from joblog.job.expected import expected_tags
 from joblog.job.foils import TAG, not_recorded
-from joblog.job.grammar import grammar_for_state
+from joblog.job.grammar import grammar_for_sheet, grammar_for_state
 from joblog.job.guard_unit import unit_reasons
 from joblog.job.helping import answer_help
 from joblog.job.listening import (
-    against_recorded,
     asks_for_help,
     dictated_note,
+    doubtful,
     heard_body,
+    missed,
     note_pending,
     question_plan,
     says_it_is_not_done,
     settled_by,
     sure_of_meaning,
     takes_back,
-    to_behind_pause,
 )
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.misunderstood import why_not_understood
@@ -63,6 +63,7 @@ from joblog.record.store import Store
 from joblog.sheet.load import sheet_from_text
 from joblog.sheet.model import Sheet
 from joblog.speech.breath import Breath, Said
+from joblog.speech.engines import warm_up
 from joblog.speech.grammar import Grammar
 from joblog.speech.types import Engine, Hearing, Verdict
 
@@ -171,6 +172,14 @@ class JobSession:
         with self._lock:
             return self._hear(self.engine, utterance, by)
 
+    def warm_up(self) -> None:
+        """Make ready for the first phrase: hear once, silently, with and without answers."""
+        if self.engine is not None:
+            both = (
+                grammar_for_sheet(self.sheet, answering=answering) for answering in (False, True)
+            )
+            warm_up(self.engine, *both)
+
     def listen(self, breath: Breath, utterance: Utterance | None, by: str = "") -> list[Reply]:
         """Listen to the next utterance of an open microphone, or with None to its silence.
 
@@ -209,8 +218,7 @@ class JobSession:
 
     def _take(self, engine: Engine, said: Said, by: str, breath: Breath | None = None) -> Reply:
         """Record that something was heard, and act on it."""
-        utterance = said.utterance
-        hearing = to_behind_pause(self.sheet, said.hearing, said.first)
+        hearing, utterance = said.hearing, said.utterance
         if self.state.closed:  # it is answered, but the record, whose hash was given out, stays
             return self._understood(hearing, by, "")
         draft, sound = Draft("heard", heard_body(hearing)), self._keep_sound(utterance)
@@ -218,10 +226,13 @@ class JobSession:
         before = breath.entry if breath is not None else ""
         if breath is not None:
             breath.entry = heard.id
-        if said.first is not None and said.acted:
-            doubted = against_recorded(self.state, hearing, said.first, before)
-            if doubted is not None:
-                return self._carry_out(question_plan(self.sheet, doubted), "voice", by, heard.id)
+        if missed(said):
+            shown = "Say again: joblog spoke while you did."
+            return self._remember(Reply("Say again.", shown, "again"))
+        doubted = doubtful(self.state, said, before)
+        if doubted is not None:
+            asked = question_plan(self.sheet, doubted)
+            return self._carry_out(asked, "voice", by, heard.id)
         note = dictated_note(engine, utterance, hearing)
         if note:
             return self._note(note, "voice", by, heard=heard.id)

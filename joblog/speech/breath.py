@@ -43,13 +43,15 @@ class Said:
     """What counts as said: its sound and what was heard in it.
 
     ``first`` is what was heard in its first part alone, where it was joined of two; ``acted`` says
-    that it had counted as said already.
+    that it had counted as said already; ``doubted`` that more may belong to it, so that it must be
+    asked about, however clear it was.
     """
 
     utterance: Utterance
     hearing: Hearing
     first: Hearing | None = None
     acted: bool = False
+    doubted: bool = False
 
 
 class Breath:
@@ -62,6 +64,11 @@ class Breath:
         self._newest: Utterance | None = None  # its silence is still to come
         self._over: Utterance | None = None  # its silence has passed
         self._lock = threading.Lock()
+
+    @property
+    def waits(self) -> bool:
+        """Whether something waits for its rest, or for silence."""
+        return self._waits
 
     def heard(self, utterance: Utterance, hear: Hear) -> list[Said]:
         """Take the next utterance; return what counts as said now, in order."""
@@ -116,7 +123,7 @@ class Breath:
         if sure:
             return [first, *self._settle(alone)]
         # Something was said behind the number and not understood: perhaps the rest of it.
-        return [replace(first, hearing=_doubted(first.hearing)), *self._settle(alone)]
+        return [_doubted(first), *self._settle(alone)]
 
     def _continued(self, first: Said, alone: Said, hear: Hear) -> list[Said]:
         """Speech followed what was acted on, or ignored, already."""
@@ -138,11 +145,11 @@ class Breath:
         single = alone.hearing
         if whole is None or whole.hearing.verdict is Verdict.REJECT:
             doubt = single.text.startswith("point ") and single.verdict is Verdict.ACCEPT
-            return self._settle(replace(alone, hearing=_doubted(single)) if doubt else alone)
+            return self._settle(_doubted(alone) if doubt else alone)
         either = single.verdict is not Verdict.REJECT and not single.text.startswith("point ")
         if either and whole.hearing.text != single.text:
             other = Alternative(whole.hearing.text, single.confidence)
-            return self._settle(replace(alone, hearing=_doubted(single, other)))
+            return self._settle(_doubted(alone, other))
         return self._settle(whole)
 
 
@@ -157,13 +164,15 @@ def _like_a_rest(hearing: Hearing) -> bool:
     return hearing.text.partition(" ")[0] in NUMBER_WORDS
 
 
-def _doubted(hearing: Hearing, *others: Alternative) -> Hearing:
-    """Return ``hearing`` as one to be asked about."""
-    if hearing.verdict is not Verdict.ACCEPT and not others:
-        return hearing
+def _doubted(said: Said, *others: Alternative) -> Said:
+    """Return ``said`` as something to be asked about, beside ``others``."""
+    hearing = said.hearing
+    if hearing.verdict is Verdict.REJECT:
+        return said
     why = "It was said with a pause, and more may belong to it."
     rest = others or hearing.alternatives
-    return replace(hearing, verdict=Verdict.ASK, alternatives=rest, why=why)
+    asked = replace(hearing, verdict=Verdict.ASK, alternatives=rest, why=why)
+    return replace(said, hearing=asked, doubted=True)
 
 
 def _same_end(one: Utterance, other: Utterance) -> bool:
@@ -191,8 +200,8 @@ def joined_sound(first: Utterance, second: Utterance, pause: float = PAUSE) -> U
     rest = second.samples[round(twice * RATE) :]
     silence = first.trail + max(0.0, second.lead - twice)
     cut = max(0, round((silence - pause) * RATE))
-    behind = min(cut // 2, round(first.trail * RATE))
-    ahead = min(cut - behind, max(0, round((second.lead - twice) * RATE)))
+    ahead = min(cut // 2, max(0, round((second.lead - twice) * RATE)))
+    behind = min(cut - ahead, round(first.trail * RATE))
     sound = np.concatenate([first.samples[: len(first.samples) - behind], rest[ahead:]])
     started = second.ended - len(sound) / RATE
     return replace(second, samples=sound, started=started, lead=first.lead)

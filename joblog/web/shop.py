@@ -22,10 +22,10 @@ from joblog.report.settings import SETTINGS, ShopSettings, load_settings, shop_z
 from joblog.sheet.load import load_sheet, sheets_beside
 from joblog.speech.breath import Breath
 from joblog.speech.types import Engine
-from joblog.web.halfduplex import Speaking
+from joblog.web.halfduplex import Speaking, Talking
 from joblog.web.jobindex import JobIndex
 from joblog.web.orderbook import ORDERS, OrderBook
-from joblog.web.pool import FairPool
+from joblog.web.pool import BusyError, FairPool
 
 
 @dataclass
@@ -36,6 +36,7 @@ class Shop:
     load_engine: Callable[[], Engine]
     pool: FairPool = field(default_factory=FairPool)
     speaking: Speaking = field(default_factory=Speaking)
+    talking: Talking = field(default_factory=Talking)
     voice: Stock = field(default_factory=stock)
     orders: OrderBook = field(init=False)
     index: JobIndex = field(init=False)
@@ -175,6 +176,20 @@ class Shop:
         with self._lock:
             self._sessions[session.job] = session
         return session.job
+
+    def warm_up(self, bay: str, session: JobSession) -> None:
+        """Make the recogniser ready for a bay whose microphone was opened, before its first phrase.
+
+        Where there is no model the first phrase says so.
+        """
+
+        def call() -> None:
+            if session.engine is None:
+                session.engine = self.engine()
+                session.warm_up()
+
+        with contextlib.suppress(BusyError):
+            self.pool.submit(bay, call)
 
     def listen(
         self, bay: str, session: JobSession, breath: Breath, utterance: Utterance | None, by: str

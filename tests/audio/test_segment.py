@@ -139,12 +139,30 @@ def test_muted_hears_nothing_and_not_the_echo() -> None:
     assert found[0].started > 1 + len(spoken) / RATE + 0.5
 
 
-def test_muting_forgets_what_was_being_said() -> None:
+def test_what_was_being_said_when_joblog_began_to_speak_is_given_as_cut_off() -> None:
     segmenter = Segmenter()
     segmenter.feed(np.concatenate([quiet(1), speech("cards-003")[: RATE // 2 + 4000]]))
     segmenter.mute()
+    (cut,) = segmenter.feed(speech("cards-001"))  # joblog's own voice
+    assert cut.cut_off
+    assert cut.started + cut.duration == pytest.approx(1.75, abs=0.05)
     segmenter.unmute(0)
     assert run(segmenter, quiet(2)) == []
+
+
+def test_an_utterance_knows_its_speech_and_how_long_nobody_has_spoken_since() -> None:
+    spoken = speech("cards-003")
+    loud = np.flatnonzero(np.abs(spoken) > 0.05) / RATE
+    segmenter = Segmenter()
+    assert segmenter.pause == np.inf
+    segmenter.feed(np.concatenate([quiet(2), spoken[: RATE // 2 + 4000]]))
+    assert segmenter.pause == 0
+    (found,) = segmenter.feed(np.concatenate([spoken[RATE // 2 + 4000 :], quiet(2)]))
+    assert found.paused
+    assert found.started + found.lead == pytest.approx(2 + loud[0], abs=0.2)
+    end = found.ended - found.trail
+    assert end == pytest.approx(2 + loud[-1], abs=0.3)
+    assert segmenter.pause == pytest.approx(segmenter.seconds - end)
 
 
 def test_push_to_talk_takes_what_is_held_and_nothing_else() -> None:

@@ -1,0 +1,141 @@
+"""Who talks is not cut short: joblog waits with what it has to say, and loses no words."""
+
+import asyncio
+import time
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from starlette.testclient import TestClient
+
+from joblog.audio.types import RATE as HEARD_RATE
+from joblog.audio.types import Utterance
+from joblog.readback.clips import load_clips
+from joblog.readback.sound import RATE, spoken_sound
+from joblog.web.app import create_app
+from joblog.web.halfduplex import HOLD, Talking
+from joblog.web.listen import Ear
+from joblog.web.live import _ticked
+from joblog.web.shop import Shop
+
+FORM = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "technician": "Imani Okafor"}
+CLIPS = load_clips()
+
+
+@pytest.fixture
+def client(tmp_path):
+    with TestClient(create_app(Shop.at(tmp_path))) as client:
+        yield client
+
+
+@pytest.fixture
+def job(client):
+    return client.post("/jobs", data=FORM, follow_redirects=False).headers["location"][5:]
+
+
+@pytest.fixture
+def shop(client):
+    return client.app.state.shop
+
+
+def pcm(text, after=1.0):
+    sound = [np.zeros(RATE // 2), spoken_sound(text, CLIPS), np.zeros(int(after * RATE))]
+    joined = np.concatenate(sound)
+    noise = np.random.default_rng(1).standard_normal(len(joined)) * 1e-3
+    return ((joined + noise) * 32767).astype("<i2").tobytes()
+
+
+@pytest.fixture
+def ear(client, job):
+    sent = []
+
+    async def send_json(message):
+        sent.append(message)
+
+    socket = SimpleNamespace(app=client.app, send_json=send_json)
+    ear = Ear(socket, job, {"rate": RATE, "who": "pocket", "by": "Imani Okafor"})
+    ear.sent = sent
+    return ear
+
+
+def test_an_announcement_waits_until_the_phrase_has_ended(ear, shop, job, monkeypatch):
+    session = shop.session(job)
+    session.type_in("engine off")
+    assert session.state.clocks
+    ticks = []
+    monkeypatch.setattr(session, "tick", lambda: ticks.append(1))
+    data = pcm("Vehicle checked.")
+    middle = RATE * 2  # bytes: one second
+    assert ear.feed(data[:middle]) == []
+    _ticked(session, shop.talking.on(job))
+    assert ticks == []
+    assert len(ear.feed(data[middle:])) == 1
+    _ticked(session, shop.talking.on(job))
+    assert ticks == [1]
+
+
+def test_an_answer_waits_until_who_talks_has_ended(ear, shop, job):
+    sound = np.zeros(HEARD_RATE, np.float32)
+
+    async def answered():
+        shop.talking.note(job, "another microphone", talks=True)
+        task = asyncio.create_task(ear.answer(Utterance(sound)))
+        await asyncio.wait([task], timeout=1.0)
+        during = list(ear.sent)
+        shop.talking.note(job, "another microphone", talks=False)
+        await task
+        return during
+
+    shop.engine()
+    assert asyncio.run(answered()) == []
+    assert len(ear.sent) == 1
+
+
+def test_nothing_waits_longer_than_a_few_seconds():
+    now = [5.0]
+    talking = Talking(lambda: now[0])
+    talking.note("job", "radio", talks=True)
+    assert talking.on("job")
+    assert not talking.on("other job")
+    now[0] += HOLD
+    talking.note("job", "radio", talks=True)
+    assert not talking.on("job")
+
+
+def test_a_phrase_that_joblog_speaks_into_is_asked_about_and_not_lost(ear, shop, job):
+    data = pcm("Vehicle checked.", after=0.3)
+    assert ear.feed(data) == []
+    shop.speaking.begin(job, "screen", 9.0)
+    (cut,) = ear.feed(b"\0\0" * RATE)
+    assert cut.cut_off
+    asyncio.run(ear.answer(cut))
+    (answer,) = ear.sent
+    assert answer["reply"]["tone"] == "again"
+    assert "ehicle checked" in answer["reply"]["spoken"]
+    assert shop.session(job).state.step("unit-checked").status.value == "open"
+
+
+def test_half_a_word_that_joblog_speaks_into_is_asked_to_be_said_again(ear, shop, job):
+    data = pcm("Vehicle checked.")
+    loud = np.flatnonzero(np.abs(np.frombuffer(data, "<i2")) > 600)[0]
+    assert ear.feed(data[: 2 * (loud + RATE // 3)]) == []
+    shop.speaking.begin(job, "screen", 9.0)
+    (cut,) = ear.feed(b"\0\0" * RATE)
+    asyncio.run(ear.answer(cut))
+    assert ear.sent[0]["reply"]["tone"] == "again"
+
+
+def test_the_recogniser_is_warm_before_the_first_phrase(client, shop, job):
+    heard = []
+
+    def hear(samples, _grammar):
+        heard.append(len(samples))
+
+    shop.load_engine = lambda: SimpleNamespace(hear=hear)
+    with client.websocket_connect(f"/api/jobs/{job}/listen") as socket:
+        socket.send_json({"rate": RATE, "mode": "open", "by": "Imani"})
+        until = time.monotonic() + 5
+        while len(heard) < 2 and time.monotonic() < until:
+            time.sleep(0.02)
+    assert len(heard) == 2
+    assert [e.kind for e in shop.session(job).state.entries] == ["job-opened"]
