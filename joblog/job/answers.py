@@ -5,6 +5,7 @@ from __future__ import annotations
 from joblog.job.clocks import ClockReading, Phase, clock_reading
 from joblog.job.drafts import Plan, answer
 from joblog.job.foremost import told
+from joblog.job.naming import entry_named
 from joblog.job.types import Finding, JobState, StepState, StepStatus
 from joblog.job.wording import (
     and_more,
@@ -70,9 +71,10 @@ def answer_read_back(state: JobState) -> Plan:
     if not state.values:
         return answer("No value yet.")
     value = max(state.values, key=lambda v: v.entry.seq)
-    name = capital(value.name)
-    if value.entry.kind == "quantity":
-        name = "Drained" if value.entry.body.get("direction") == "out" else "In"
+    if value.entry.kind != "quantity":  # of several of a kind, with its number
+        spoken, text = entry_named(state, value.entry)
+        return answer(f"{capital(spoken)}.", f"{capital(text)}.")
+    name = "Drained" if value.entry.body.get("direction") == "out" else "In"
     spoken = f"{name}, {said(value.value, value.unit)}."
     return answer(spoken, f"{name}, {shown(value.value, value.unit)}.")
 

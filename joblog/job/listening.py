@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 from joblog.audio.types import Utterance
+from joblog.job.asking import asked_anyway, in_words
 from joblog.job.clocks import Timed, elapsed
 from joblog.job.drafts import Draft, Plan
 from joblog.job.foils import TAG
@@ -53,15 +54,23 @@ def heard_body(hearing: Hearing) -> dict[str, Any]:
     }
 
 
-def question_plan(sheet: Sheet, hearing: Hearing) -> Plan:
-    """Return the question that an unclear hearing leads to."""
+def question_plan(sheet: Sheet, hearing: Hearing, state: JobState | None = None) -> Plan:
+    """Return the question that an unclear hearing leads to; with ``state`` in the sheet's words."""
     options = distinct_options(sheet, hearing)
     meant = [meaning_of(option, sheet) for option in options]
     # Whether somebody asked the time is not worth a question that must be answered before the end.
     if all(m is not None and m.act == "control" and m.target in QUESTIONS for m in meant):
         return Plan(spoken="Say again.", shown=hearing.why or "That was not clear.", tone="again")
-    first, *second = (option.replace(" using ", " with ") for option in options)  # one clip less
-    question = f"First, {first}, or second, {second[0]}?" if second else f"{first}?"
+    anyway = asked_anyway(state, meant) if state is not None and meant else None
+    if anyway is not None:
+        return anyway
+    heard = [option.replace(" using ", " with ") for option in options]  # one clip less
+    if state is not None:
+        question = in_words(state, meant, heard)
+    elif len(heard) > 1:
+        question = f"First, {heard[0]}, or second, {heard[1]}?"
+    else:
+        question = f"{heard[0]}?"
     answers = "" if len(options) > 1 else " Affirm or negative."
     body = {"question": question, "options": options, "about": "hearing"}
     spoken = capital(question) + answers

@@ -90,11 +90,12 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
         return torque_plausible(gets(value), wanted)
 
     apart = number_apart(meaning, wanted.count, wanted.unit)
-    asked = number_question(meaning, apart, draft, plausible, wanted.unit)
+    name = f"torque {wanted.fastener}"
+    asked = number_question(meaning, apart, draft, plausible, wanted.unit, name=name)
     return asked or settled(
         meaning.with_values(values),
         Wanted(
-            name=f"torque {wanted.fastener}",
+            name=name,
             unit=wanted.unit,
             draft=lambda v: draft(meaning, v),
             fits=lambda v: torque_fits(gets(v), wanted),
@@ -162,9 +163,8 @@ def plan_angle(state: JobState, meaning: Meaning) -> Plan:
     def plausible(value: SaidValue) -> bool:
         return angle_plausible(value.value, torque)
 
-    asked = number_question(
-        meaning, number_apart(meaning, torque.count, "deg"), draft, plausible, "deg"
-    )
+    apart = number_apart(meaning, torque.count, "deg")
+    asked = number_question(meaning, apart, draft, plausible, "deg", name=angle_name(torque))
     return asked or settled(
         meaning.with_values(values),
         Wanted(

@@ -12,7 +12,8 @@ from joblog.job.drafts import Draft, Plan, value_question
 from joblog.job.meaning import Meaning
 from joblog.job.phrases import NUMBER_WORDS
 from joblog.job.said_units import SaidValue, in_unit_of_sheet, said_values
-from joblog.job.wording import said, shown
+from joblog.job.settling import either, numbered
+from joblog.job.wording import capital, said, shown
 
 # Words between the name and the value: with them the number is the value's alone.
 _BETWEEN = (
@@ -56,10 +57,13 @@ def number_question(
     draft: DraftOf,
     plausible: Callable[[SaidValue], bool],
     unit: str,
+    *,
+    name: str = "",
 ) -> Plan | None:
     """Ask which is meant, where the two are different and the number apart can be meant.
 
-    Figures said one by one ('nut one one zero') are a value unless the rest makes one by itself.
+    ``name`` is what the value is of. Figures said one by one (as in nut one one zero) are a value
+    unless the rest makes one by itself.
     """
     if apart is None or not meaning.values:
         return None
@@ -70,10 +74,15 @@ def number_question(
     drafts = [draft(*one) for one in meant]
     if drafts[0] == drafts[1] or not (in_groups or plausible(value)):
         return None
-    spoken = [_spoken(d, v, unit) for d, (_, v) in zip(drafts, meant, strict=True)]
+    same = drafts[0].body.get("which") == drafts[1].body.get("which")
+    spoken = [
+        said(v.value, v.unit or unit) if same else _spoken(d, v, unit)
+        for d, (_, v) in zip(drafts, meant, strict=True)
+    ]
     texts = [_shown(d, v, unit) for d, (_, v) in zip(drafts, meant, strict=True)]
-    question = f"First, {spoken[0]}, or second, {spoken[1]}?"
-    return value_question(question, texts, drafts, meaning.tag, f"{texts[0]}, or {texts[1]}?")
+    question = either(numbered(name, drafts[0]) if same else name, *spoken)
+    why = f"{capital(name)}: {texts[0]}, or {texts[1]}?"
+    return value_question(question, texts, drafts, meaning.tag, why)
 
 
 def _spoken(draft: Draft, value: SaidValue, unit: str) -> str:

@@ -23,6 +23,7 @@ from typing import Any
 from joblog.audio.encode import MIME, flac_bytes
 from joblog.audio.types import Samples, Utterance
 from joblog.errors import InputError, ModelError
+from joblog.job.asking import chosen
 from joblog.job.check_phrases import PHRASE_RULES
 from joblog.job.closing import closing_drafts
 from joblog.job.drafts import CLOSED, Draft, Plan
@@ -46,6 +47,7 @@ from joblog.job.listening import (
 )
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.misunderstood import why_not_understood
+from joblog.job.noting import phrase_behind
 from joblog.job.opening import opening_body, refuse_wrong_unit, sheet_of
 from joblog.job.photographing import measured_photo
 from joblog.job.photos import believed_age, done_when_taken, first_recorded
@@ -231,7 +233,7 @@ class JobSession:
             return self._remember(Reply("Say again.", shown, "again"))
         doubted = doubtful(self.state, said, before)
         if doubted is not None:
-            asked = question_plan(self.sheet, doubted)
+            asked = question_plan(self.sheet, doubted, self.state)
             return self._carry_out(asked, "voice", by, heard.id)
         note = dictated_note(engine, utterance, hearing)
         if note:
@@ -251,7 +253,7 @@ class JobSession:
         if unclear:
             settled = settled_by(state, self.sheet, hearing, by)
             if settled is None:
-                return self._carry_out(question_plan(self.sheet, hearing), "voice", by, heard)
+                settled = question_plan(self.sheet, hearing, state)
             return self._carry_out(settled, "voice", by, heard)
         meaning = meaning_of(hearing.text, self.sheet)
         return IGNORED if meaning is None else self._act(meaning, "voice", by, heard)
@@ -404,7 +406,8 @@ class JobSession:
         if made.replan:
             meaning = meaning_of(made.replan, self.sheet)
             if meaning is not None:
-                follow = plan(self.state, meaning, by=by, now=self.clock.read())
+                meant = chosen(self.state, meaning)
+                follow = plan(self.state, meant, by=by, now=self.clock.read())
                 return self._carry_out(follow, source, by, heard)
         return self._remember(self._reply(made, before, entries))
 
@@ -437,9 +440,20 @@ class JobSession:
             return self._carry_out(plan_disregard(before, by), source, by)
         if question is not None:
             self._append(Draft("answered", {"question": question, "answer": text}), source, by)
-        body = {"text": text, "dictated": source == "voice"}
-        entry = self._append(Draft("note", body), source, by, heard, media)
-        return self._remember(reply_for(before, self.state, [entry]))
+        dictated = source == "voice"
+        text, phrase = phrase_behind(text, self.sheet) if dictated else (text, "")
+        draft = Draft("note", {"text": text, "dictated": dictated})
+        entry = self._append(draft, source, by, heard, media)
+        noted = self._remember(reply_for(before, self.state, [entry]))
+        return self._ask_behind(noted, phrase, by, heard) if phrase else noted
+
+    def _ask_behind(self, noted: Reply, phrase: str, by: str, heard: str | None) -> Reply:
+        """Ask about the phrase that was said behind a note."""
+        made = question_plan(self.sheet, Hearing(phrase, Verdict.ASK, 0.0))
+        asked = self._carry_out(made, "voice", by, heard)
+        spoken, shown = f"{noted.spoken} {asked.spoken}", f"{noted.shown} {asked.shown}"
+        entries = (*noted.entries, *asked.entries)
+        return self._remember(replace(asked, spoken=spoken, shown=shown, entries=entries))
 
     def _append(
         self,

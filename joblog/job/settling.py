@@ -99,18 +99,43 @@ def _same_kind(value: SaidValue, unit: str) -> bool:
 
 def _choice(meaning: Meaning, wanted: Wanted, values: Sequence[SaidValue]) -> Plan:
     offered = sorted(values, key=lambda v: v.value)[:2]
-    names = [said(v.value, v.unit or wanted.unit) for v in offered]
-    texts = [shown(v.value, v.unit or wanted.unit) for v in offered]
-    question = f"First, {names[0]}, or second, {names[1]}?"
+    units = [v.unit or wanted.unit for v in offered]
+    names = [said(v.value, unit) for v, unit in zip(offered, units, strict=True)]
+    texts = [shown(v.value, unit) for v, unit in zip(offered, units, strict=True)]
     drafts = [wanted.draft(v) for v in offered]
-    return value_question(question, texts, drafts, meaning.tag, f"{texts[0]} or {texts[1]}?")
+    question = either(numbered(wanted.name, drafts[0]), *names)
+    why = f"{capital(numbered_shown(wanted.name, drafts[0]))}: {texts[0]} or {texts[1]}?"
+    return value_question(question, texts, drafts, meaning.tag, why)
+
+
+def either(name: str, first: str, second: str) -> str:
+    """Return the question which of two values of ``name`` was meant."""
+    return f"{capital(name)}: first, {first}, or second, {second}?"
+
+
+def numbered(name: str, draft: Draft) -> str:
+    """Return ``name`` as it is said, with the number of the one of several that ``draft`` is of."""
+    which = str(draft.body.get("which", ""))
+    if which == "all":
+        return f"{name}, all"
+    return f"{name} number {said(int(which), '')}" if which.isdigit() else name
+
+
+def numbered_shown(name: str, draft: Draft) -> str:
+    """Return ``name`` as it is shown, with the number of the one of several."""
+    which = str(draft.body.get("which", ""))
+    return f"{name} {which}" if which else name
 
 
 def _doubt(meaning: Meaning, wanted: Wanted, value: SaidValue) -> Plan:
-    name, unit = capital(wanted.name), value.unit or wanted.unit
+    unit, draft = value.unit or wanted.unit, wanted.draft(value)
+    name = capital(numbered(wanted.name, draft))
     question = f"{name}, {said(value.value, unit)}? Affirm or negative."
     text = shown(value.value, unit)
-    why = f"{name} {text} is far from what the sheet expects. Is that right?"
+    why = (
+        f"{capital(numbered_shown(wanted.name, draft))} {text} is far from what the sheet expects."
+    )
+    why += " Is that right?"
     own = wanted.doubt(value)
     question, why = own if own[0] else (question, why)
-    return value_question(question, [text], [wanted.draft(value)], meaning.tag, why)
+    return value_question(question, [text], [draft], meaning.tag, why)

@@ -14,6 +14,11 @@ from joblog.record.clock import Moment
 
 # Each window is announced in this order; what was missed while the program was down is skipped.
 ORDER = ("open", "closing", "closed")
+_SPOKEN = {
+    "open": "Reading window open",
+    "closing": f"{capital(seconds(10))} left",
+    "closed": "Reading window closed",
+}
 
 
 @dataclass(frozen=True)
@@ -52,9 +57,11 @@ def _announced(state: JobState, clock: ClockState, event: str) -> bool:
 
 def _words(state: JobState, clock: ClockState, event: str) -> tuple[str, str]:
     step = step_named(state.sheet, clock.step)
-    name = capital(step_name(step)) if step else clock.name
+    name = step_name(step) if step else clock.name
+    spoken = f"{_SPOKEN[event]}: {name}."
+    name = capital(name)
     if event == "open":
-        return "Reading window open.", f"Reading window open: {name}, from {clock.opens} s on."
+        return spoken, f"Reading window open: {name}, from {clock.opens} s on."
     if event == "closing":
-        return f"{capital(seconds(10))} left.", f"10 seconds left: {name}."
-    return "Reading window closed.", f"Reading window closed: {name}, after {clock.closes} s."
+        return spoken, f"10 seconds left: {name}."
+    return spoken, f"Reading window closed: {name}, after {clock.closes} s."

@@ -68,9 +68,9 @@ def test_announced_once_each_and_in_order(dip):
         dip.clock.advance(1)
         heard += [(r.spoken, dip.state.entries[-1].body["event"]) for r in dip.session.tick()]
     assert heard == [
-        ("Reading window open.", "open"),
-        ("One zero seconds left.", "closing"),
-        ("Reading window closed.", "closed"),
+        ("Reading window open: level read.", "open"),
+        ("One zero seconds left: level read.", "closing"),
+        ("Reading window closed: level read.", "closed"),
     ]
 
 
@@ -80,7 +80,7 @@ def test_a_restarted_program_neither_repeats_nor_forgets(dip, store, clock):
     again = JobSession.resume(store, dip.session.job, clock=clock)
     assert again.tick() == []
     clock.advance(21)
-    assert [r.spoken for r in again.tick()] == ["One zero seconds left."]
+    assert [r.spoken for r in again.tick()] == ["One zero seconds left: level read."]
     assert dip.session.tick() == []
 
 

@@ -206,6 +206,50 @@ def test_a_torque_with_two_meanings_is_always_asked(listening, words):
     assert listening.state.values == ()
 
 
+@pytest.mark.parametrize(
+    ("step", "heard", "others", "asked"),
+    [
+        ("", "no leaks done", (), "No leaks? Affirm or negative."),
+        ("", "engine off is done", ("engine running okay",),
+         "First, engine off, or second, engine running?"),
+        ("drain plug in", "torque forty one", (), "Torque drain plug, four one foot-pounds?"),
+        ("drain plug in", "drain plug in at forty one", ("torque forty", ),
+         "Torque drain plug: first, four one foot-pounds, or second, four zero foot-pounds?"),
+        ("draining done", "drained three point two quarts", ("how long",),
+         "First, three point two quarts out, or second, how long?"),
+        ("draining done", "correction three point two quarts", (), "Correction, three point two "),
+        ("", "confirm because no tool", (), "Confirm because no tool? Affirm or negative."),
+    ],
+)  # fmt: skip
+def test_a_question_is_asked_in_the_words_of_the_sheet(listening, step, heard, others, asked):
+    if step:
+        listening.say(step, "drained three quarts")
+    reply = listening.hear(heard, "ask", *others)
+    assert (reply.spoken[: len(asked)], reply.tone) == (asked, "again")
+    listening.check_vocabulary(reply)
+
+
+@pytest.mark.parametrize(
+    ("heard", "others", "answer", "values"),
+    [
+        # unclear, and fifteen sounds like fifty: one question is about both
+        ("nut four at one fifteen", (), "first", [115]),
+        ("nut four at one fifteen", ("nut four at one fifty",), "the second one", [150]),
+        # what was chosen out of two is chosen, though it sounds like a third
+        ("nut four at one sixty one", ("nut four at one sixteen",), "second", [116]),
+        ("nut four at one ten", ("nut four at one thirty",), "first", [110]),
+        ("nut four at one ten", (), "second", [110]),  # 1.1 or 110
+    ],
+)
+def test_an_unclear_value_is_asked_about_once(nuts, heard, others, answer, values):
+    nuts.say("nut one is 110", "nut two is 110", "nut three is 110")
+    reply = nuts.hear(heard, "ask", *others)
+    assert reply.spoken.startswith("Torque nut number four: first, one ")
+    nuts.hear(answer)
+    assert [v.value for v in nuts.state.values][3:] == values
+    assert nuts.state.question is None
+
+
 def test_a_reading_with_one_sensible_meaning_is_taken(bench):
     """'one twenty' is 120 or 1.20; where 100 to 130 is wanted it is 120."""
     job = bench(toml=PRESSURE)
@@ -311,11 +355,17 @@ def test_sound_is_kept_losslessly_at_sixteen_bits():
     assert np.max(np.abs(back - samples)) <= 1.0 / 32768
 
 
-@pytest.mark.parametrize("other", ["torque four one foot pounds", "drain plug out"])
-def test_a_likely_step_or_value_is_asked_about_though_help_is_likelier(listening, other):
+@pytest.mark.parametrize(
+    ("other", "asked"),
+    [
+        ("torque four one foot pounds", "Torque drain plug, four one foot-pounds?"),
+        ("drain plug out", "Drain plug out?"),
+    ],
+)
+def test_a_likely_step_or_value_is_asked_about_though_help_is_likelier(listening, other, asked):
     listening.say("drain plug in")
     reply = listening.hear("help", "ask", other)
-    assert (reply.spoken, reply.tone) == (f"{other.capitalize()}? Affirm or negative.", "again")
+    assert (reply.spoken, reply.tone) == (f"{asked} Affirm or negative.", "again")
     assert listening.state.question.options == (other,)
 
 
@@ -341,7 +391,7 @@ def test_unclear_help_leaves_a_question_standing_and_names_its_answers(listening
     waiting = listening.state.question
     for _ in range(2):
         assert listening.hear("help", "ask").spoken == (
-            "First, torque four one foot pounds, or second, torque four zero foot pounds? "
+            "Torque drain plug: first, four one foot-pounds, or second, four zero foot-pounds? "
             "Say first, or second, or negative."
         )
         assert listening.state.question == waiting

@@ -67,8 +67,8 @@ def test_a_number_and_a_value_that_run_together_are_asked_about(bench, toml, sai
     reply = job.say(said)
     assert reply.tone == "again"
     assert torques(job) == []
-    assert "number one, one five newton-meters" in reply.spoken
-    assert "one one five newton-meters" in reply.spoken
+    both = "first, one five newton-meters, or second, one one five newton-meters?"
+    assert reply.spoken == f"Torque wheel nut number one: {both}"
     job.say("first")
     assert torques(job) == ["1: 15"]
 

@@ -53,7 +53,7 @@ def test_a_wait_without_end_opens_and_never_closes(bench):
     job.ok(*SCRIPT)
     assert job.session.tick() == []
     job.clock.advance(180)
-    assert [r.spoken for r in job.session.tick()] == ["Reading window open."]
+    assert [r.spoken for r in job.session.tick()] == ["Reading window open: level read."]
     job.clock.advance(86400)
     assert job.session.tick() == []
     assert job.say("level read").tone == "ok"
