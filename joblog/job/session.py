@@ -47,6 +47,7 @@ from joblog.job.listening import (
 )
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.misunderstood import why_not_understood
+from joblog.job.noting import phrase_behind
 from joblog.job.opening import opening_body, refuse_wrong_unit, sheet_of
 from joblog.job.photographing import measured_photo
 from joblog.job.photos import believed_age, done_when_taken, first_recorded
@@ -439,9 +440,20 @@ class JobSession:
             return self._carry_out(plan_disregard(before, by), source, by)
         if question is not None:
             self._append(Draft("answered", {"question": question, "answer": text}), source, by)
-        body = {"text": text, "dictated": source == "voice"}
-        entry = self._append(Draft("note", body), source, by, heard, media)
-        return self._remember(reply_for(before, self.state, [entry]))
+        dictated = source == "voice"
+        text, phrase = phrase_behind(text, self.sheet) if dictated else (text, "")
+        draft = Draft("note", {"text": text, "dictated": dictated})
+        entry = self._append(draft, source, by, heard, media)
+        noted = self._remember(reply_for(before, self.state, [entry]))
+        return self._ask_behind(noted, phrase, by, heard) if phrase else noted
+
+    def _ask_behind(self, noted: Reply, phrase: str, by: str, heard: str | None) -> Reply:
+        """Ask about the phrase that was said behind a note."""
+        made = question_plan(self.sheet, Hearing(phrase, Verdict.ASK, 0.0), self.state)
+        asked = self._carry_out(made, "voice", by, heard)
+        spoken, shown = f"{noted.spoken} {asked.spoken}", f"{noted.shown} {asked.shown}"
+        entries = (*noted.entries, *asked.entries)
+        return self._remember(replace(asked, spoken=spoken, shown=shown, entries=entries))
 
     def _append(
         self,
