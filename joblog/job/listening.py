@@ -148,7 +148,7 @@ def doubtful(state: JobState, said: Said, before: str) -> Hearing | None:
     hearing = said.hearing
     if hearing.verdict is Verdict.REJECT:
         return None
-    if said.doubted or said.utterance.cut_off:
+    if said.doubted or (said.utterance.cut_off and not _only_asks(state.sheet, hearing)):
         return hearing
     told = to_behind_pause(state.sheet, hearing, said.first)
     if told is not hearing:
@@ -156,6 +156,12 @@ def doubtful(state: JobState, said: Said, before: str) -> Hearing | None:
     if said.first is None or not said.acted:
         return None
     return against_recorded(state, hearing, said.first, before)
+
+
+def _only_asks(sheet: Sheet, hearing: Hearing) -> bool:
+    """Say whether a clear hearing is a question to joblog: to answer it records nothing."""
+    meaning = meaning_of(hearing.text, sheet) if hearing.verdict is Verdict.ACCEPT else None
+    return meaning is not None and meaning.act == "control" and meaning.target in QUESTIONS
 
 
 def to_behind_pause(sheet: Sheet, whole: Hearing, first: Hearing | None) -> Hearing:

@@ -115,6 +115,14 @@ def test_a_phrase_that_joblog_speaks_into_is_asked_about_and_not_lost(ear, shop,
     assert shop.session(job).state.step("unit-checked").status.value == "open"
 
 
+def test_a_question_that_joblog_speaks_into_is_answered(ear, shop, job):
+    assert ear.feed(pcm("What is next.", after=0.3)) == []
+    shop.speaking.begin(job, "screen", 9.0)
+    (cut,) = ear.feed(b"\0\0" * RATE)
+    asyncio.run(ear.answer(cut))
+    assert "ehicle checked" in ear.sent[0]["reply"]["spoken"]
+
+
 def test_half_a_word_that_joblog_speaks_into_is_asked_to_be_said_again(ear, shop, job):
     data = pcm("Vehicle checked.")
     loud = np.flatnonzero(np.abs(np.frombuffer(data, "<i2")) > 600)[0]
