@@ -66,7 +66,8 @@ def _without_steps(sheet: Sheet) -> Grammar | None:
     if not compilable(sheet):
         return None
     try:
-        return Grammar.from_text(grammar_text(sheet, steps=False), source="the other phrases")
+        text = grammar_text(sheet, steps=False, bare=True)
+        return Grammar.from_text(text, source="the other phrases")
     except JoblogError:
         return None  # names or units that can't be spoken are told by rules of their own
 

@@ -147,7 +147,7 @@ CONTROLS: tuple[Phrase, ...] = (
     Phrase("note", "note", "note", "your next words are written down as a note", "Other"),
     Phrase(
         "clock:fan-cycle",
-        "fan cycle | fan cycled",
+        "fan cycle",
         "fan cycle",
         "counts one run of the cooling fan",
         "Clocks",

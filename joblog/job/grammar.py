@@ -13,14 +13,19 @@ from joblog.job.value_rules import value_rules
 from joblog.sheet.model import Sheet
 from joblog.speech.grammar import Grammar
 
+# What people say before they say something. Left out, a lead is heard as a part of what follows it:
+# 'okay, one quart in' as 'zero point one quarts in'.
+LEADS = ("uh", "um", "okay", "so", "now", "alright")
 ANSWER_SECONDS = 120  # how long after a question its answers are listened for
 
 
-def grammar_text(sheet: Sheet, *, answering: bool = True, steps: bool = True) -> str:
+def grammar_text(
+    sheet: Sheet, *, answering: bool = True, steps: bool = True, bare: bool = False
+) -> str:
     """Return the JSGF text (W3C Note 2000) of everything that can be said on a job of ``sheet``.
 
     Without ``answering`` the answers to a question are left out, without ``steps`` what marks the
-    steps, and what resembles such a phrase (foils).
+    steps. ``bare`` are the phrases alone, without what may be heard beside them: leads and foils.
     """
     phrases = [
         p
@@ -30,18 +35,20 @@ def grammar_text(sheet: Sheet, *, answering: bool = True, steps: bool = True) ->
     rules = [f"<p{i}> = {phrase.pattern};" for i, phrase in enumerate(phrases)]
     plain = [f"<p{i}> {{{phrase.tag}}}" for i, phrase in enumerate(phrases)]
     corrections = [plain[i] for i, phrase in enumerate(phrases) if phrase.correctable]
-    foils = [*foils_of(phrases), *([TORQUE] if any(s.torque for s in sheet.steps) else [])]
-    marks = [f"<foil> {{{TAG}}}"] if steps else []
+    unsaid = [*foils_of(phrases), *([TORQUE] if any(s.torque for s in sheet.steps) else [])]
+    marks = [] if bare else [f"<foil> {{{TAG}}}"]
     lines = [
         "#JSGF V1.0 UTF-8 en;",
         f"grammar {sheet.sheet.key.replace('-', '_')};",
         "",
-        "public <command> =",
+        f"public <command> = {'' if bare else '[<lead>] '}<said>;",
+        f"<lead> = {' | '.join(LEADS)};",
+        "<said> =",
         "    " + "\n  | ".join([*plain, "<correction> {correction}", *marks]) + ";",
         "",
         *rules,
         f"<correction> = correction ({' | '.join([*corrections, '<bare-value> {bare}'])});",
-        *([f"<foil> = {' | '.join(foils)};"] if steps else []),
+        f"<foil> = {' | '.join(unsaid)};",
         f"<reason> = {_reasons()};",
         "",
         *value_rules(sheet),
@@ -56,6 +63,11 @@ def _reasons() -> str:
 def grammar_for_sheet(sheet: Sheet, *, answering: bool = True) -> Grammar:
     """Return the compiled grammar of ``sheet``; the same sheet is compiled once."""
     return _compiled(grammar_text(sheet, answering=answering), sheet.sheet.key)
+
+
+def phrase_words(sheet: Sheet) -> frozenset[str]:
+    """Return the words of the phrases of ``sheet``, without those that are only heard."""
+    return frozenset(_compiled(grammar_text(sheet, bare=True), sheet.sheet.key).vocabulary)
 
 
 def grammar_for_state(state: JobState, now: Timed) -> Grammar:

@@ -193,7 +193,7 @@ def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:
         if meaning is not None and (meaning.target in (*ANSWERS, "help") or meaning.act == TAG):
             continue  # an unclear answer is no answer: nobody is asked whether they said 'first'
         if meaning is not None and meaning.gist not in gists:
-            options.append(text)
+            options.append(meaning.text)
             gists.append(meaning.gist)
     return options[:2]
 

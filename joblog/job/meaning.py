@@ -17,10 +17,11 @@ class Meaning:
     """A sentence understood.
 
     ``act`` is the tag before its first colon: step, torque, in, out, more, share, reading, photo,
-    clock, control, note, bare, or foil, of what is not done; ``target`` what follows it. ``values``
-    are the readings that the spoken number allows (one, unless it is ambiguous); their unit is ''
-    where none was said. ``correction`` is set by the word 'correction'. ``span`` is where in
-    ``text`` the words of the value begin and end; (0, 0) where there is none.
+    clock, control, note, bare, or foil, of what is not done; ``target`` what follows it. ``text``
+    is the sentence without a lead ('uh'). ``values`` are the readings that the spoken number allows
+    (one, unless it is ambiguous); their unit is '' where none was said. ``correction`` is set by
+    the word 'correction'. ``span`` is where in ``text`` the words of the value begin and end;
+    (0, 0) where there is none.
     """
 
     act: str
@@ -84,12 +85,13 @@ def _from_parse(parse: Parse) -> Meaning | None:
     if not act:
         return None
     value = next((s for s in parse.spans if s.rule in VALUE_RULES), None)
+    lead = 1 if any(s.rule == "lead" for s in parse.spans) else 0
     return Meaning(
         act=act,
         target=target,
-        text=" ".join(parse.words),
+        text=" ".join(parse.words[lead:]),
         values=said_values(parse.words[value.start : value.end]) if value else (),
         correction=correction,
-        span=(value.start, value.end) if value else (0, 0),
+        span=(value.start - lead, value.end - lead) if value else (0, 0),
         **fields,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from joblog.job.grammar import grammar_for_sheet
+from joblog.job.grammar import phrase_words
 from joblog.job.phrases import plural, words_of
 from joblog.job.wording import step_name
 from joblog.measure.units import UNITS
@@ -30,7 +30,7 @@ plug. Much film on the plug. Level above the upper mark. Level below the lower m
 for this sheet. The sheet has another unit. more in than came out. less in than came out. That is
 more than the sheet says. That is less than the sheet says. Drained. cycle. plug dipstick fluid
 label other picture is was say what added because reason number the first second affirm
-negative
+negative to after below or more number correction torque nothing
 """
 FRACTIONS = "half halves third thirds quarter quarters fifth fifths sixth sixths seventh sevenths "
 FRACTIONS += "eighth eighths ninth ninths tenth tenths and over point minus"
@@ -47,7 +47,7 @@ def closed_vocabulary(sheet: Sheet) -> set[str]:
     """Return every word that a spoken reply on a job of ``sheet`` may use."""
     words = set(spoken_words(SENTENCES)) | set(FRACTIONS.split())
     words |= set(digits_of("0123456789").split())
-    words |= set(grammar_for_sheet(sheet).vocabulary) - ONLY_HEARD
+    words |= set(phrase_words(sheet)) - ONLY_HEARD
     for unit in SPOKEN_UNITS.values():
         words |= set(spoken_words(f"{unit.singular} {unit.plural}"))
     for other in UNITS.values():

@@ -325,11 +325,13 @@ def words() -> list[Item]:
 
 def sheet_items(count: int, seed: int) -> list[Item]:
     """Draw sentences of the sample job sheets' own grammars, with the ways they may be written."""
-    from joblog.job.grammar import grammar_for_sheet
+    from joblog.job.grammar import grammar_text
     from joblog.sheet.load import library, load_sheet
+    from joblog.speech.grammar import Grammar
 
     rng = random.Random(seed)
-    grammars = [grammar_for_sheet(load_sheet(path)) for path in library().values()]
+    sheets = [load_sheet(path) for path in library().values()]
+    grammars = [Grammar.from_text(grammar_text(sheet, bare=True)) for sheet in sheets]
     found: list[Item] = []
     while len(found) < count:
         words = next(rng.choice(grammars).graph.sample(1, rng.randrange(1 << 30)))
