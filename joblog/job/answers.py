@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from decimal import Decimal
+
 from joblog.job.clocks import ClockReading, Phase, clock_reading
 from joblog.job.drafts import Plan, answer
 from joblog.job.foremost import told
@@ -21,11 +24,12 @@ from joblog.job.wrenches import to_set
 from joblog.record.clock import Moment
 from joblog.sheet.model import Sheet, Step
 
+Say = Callable[[Decimal, str], str]
 MOST_SAID = 2  # missing things that are named aloud; the rest is counted
 
 
 def answer_next(state: JobState) -> Plan:
-    """Name the next step with its value, and the cautions that belong to it."""
+    """Name the next step with what the sheet expects of it, and the cautions that belong to it."""
     step = state.next_step
     if step is None:
         return answer("That was the last step. Say job complete.")
@@ -39,9 +43,42 @@ def answer_next(state: JobState) -> Plan:
     elif torque:
         spoken += f" Torque, {said(torque.value, torque.unit)}."
         lines.append(f"Torque {shown(torque.value, torque.unit)} ± {torque.tolerance}.")
+    for one_said, one_shown in wanted_of(state.sheet, step.step):
+        spoken += f" {capital(one_said)}."
+        lines.append(f"{capital(one_shown)}.")
+    if len(lines) > 1 and state.sheet.sheet.example:
+        lines.append("An example value: the service information has the real one.")
     lines += new_parts(state.sheet, step.step)
     lines += [f"Caution: {c.text}" for c in state.sheet.cautions if step.step.key in c.steps]
     return answer(spoken, " ".join(lines))
+
+
+def wanted_of(sheet: Sheet, step: Step) -> Iterator[tuple[str, str]]:
+    """Yield what ``sheet`` expects of ``step`` besides a torque, said and shown."""
+    fluid = next((f for f in sheet.fluids if step.pour and f.key == step.pour.fluid), None)
+    if fluid and fluid.service and step.pour and step.pour.direction == "in":
+        amount = fluid.service
+        yield (
+            f"{said(amount.value, amount.unit)} in",
+            f"{shown(amount.value, amount.unit)} of {fluid.name} in",
+        )
+    if step.reading and (step.reading.low, step.reading.high) != (None, None):
+        name = step.reading.name
+        limits = (step.reading.low, step.reading.high, step.reading.unit)
+        yield f"{name}, {between(*limits, said)}", f"{name} {between(*limits, shown)}"
+    if step.window is not None and step.window.opens + (step.window.closes or 0):
+        start = next(s for s in sheet.steps if s.key == step.window.since)
+        times, since = (step.window.opens or None, step.window.closes, "s"), step_name(start)
+        yield f"{between(*times, said)} after {since}", f"{between(*times, shown)} after {since}"
+
+
+def between(low: Decimal | None, high: Decimal | None, unit: str, say: Say) -> str:
+    """Return a range in words: from one limit to the other, or the one that there is."""
+    if low is not None and high is not None:
+        return f"{say(low, '')} to {say(high, unit)}"
+    if low is None:
+        return f"below {say(high or Decimal(0), unit)}"
+    return f"{say(low, unit)} or more"
 
 
 def new_parts(sheet: Sheet, step: Step) -> list[str]:
@@ -165,8 +202,6 @@ def time_spoken(state: JobState, reading: ClockReading) -> str:
 
 def seconds(value: object) -> str:
     """Return a time in whole seconds, rounded down, in words."""
-    from decimal import Decimal
-
     return said(Decimal(int(Decimal(str(value)))), "s")
 
 

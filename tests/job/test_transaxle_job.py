@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
+from joblog.job import wording
+from joblog.job.answers import between
 from joblog.job.session import JobSession
 from joblog.job.types import FindingKind
 from joblog.record.clock import ManualClock
@@ -299,10 +302,48 @@ def test_procedure_words(drained):
     drained.ok("torque four one")
     assert drained.ok("read back").spoken == "Torque drain plug, four one foot-pounds."
     assert drained.ok("say again").spoken == "Torque drain plug, four one foot-pounds."
-    assert drained.ok("what is next").spoken.startswith("Next: filling done")
+    reply = drained.ok("what is next")
+    assert reply.spoken == "Next: filling done. Three point seven quarts in."
+    assert "3.7 US qt of Automatic transaxle fluid in. An example value" in reply.shown
     assert drained.say("stand by").tone == "none"
     assert drained.say("affirm").tone == "warn"  # nothing was asked
     assert drained.ok("fan cycle", "fan cycle").spoken == "Fan cycle two."
+
+
+@pytest.mark.parametrize(
+    ("lines", "spoken"),
+    [
+        (("vehicle level",),
+         "Next: warm up done. Fluid temperature, four zero to nine zero degrees celsius."),
+        (("engine running", "engine off"),
+         "Next: level read. Four five to one two zero seconds after engine off."),
+    ],
+)  # fmt: skip
+def test_what_is_next_says_what_the_sheet_expects(bench, lines, spoken):
+    job = bench()
+    job.say("vehicle checked")
+    if "engine off" in lines:
+        job.say(*TO_THE_DRAIN, "fill plug loose", "drain plug out", "draining done")
+        job.say("plug as found", "plug cleaned", "drain plug in", "filling done", "fill plug in")
+        job.say("vehicle down")
+    job.say(*lines)
+    job.clock.advance(60)
+    reply = job.say("what is next")
+    assert reply.spoken == spoken
+    assert "An example value" in reply.shown
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        ("20", None, "two zero seconds or more"),
+        (None, "30", "below three zero seconds"),
+        ("20", "30", "two zero to three zero seconds"),
+    ],
+)
+def test_a_range_in_words(low, high, words):
+    limits = [Decimal(limit) if limit else None for limit in (low, high)]
+    assert between(*limits, "s", wording.said) == words
 
 
 def test_a_correction_taken_back_lets_the_first_value_stand(drained):

@@ -260,7 +260,7 @@ def test_an_amount_that_ends_a_wait_is_judged_by_its_time(bench):
     assert "3 s after plug out: too early" in reply.findings[0].text
     assert not job.state.clocks[0].stopped
     job.clock.advance(30)
-    assert [r.spoken for r in job.session.tick()] == ["Reading window open."]
+    assert [r.spoken for r in job.session.tick()] == ["Reading window open: dripping stopped."]
     job.ok("dripping stopped")
     assert job.open_keys() == []
     assert job.state.clocks[0].stopped
