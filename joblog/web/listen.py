@@ -115,6 +115,13 @@ class Ear:
             raise AudioError("That message is not understood; see the page's own script.")
         return []
 
+    def leave(self) -> None:
+        """No more comes from this microphone: what waits to be said to its end counts as said."""
+        self.shop.talking.note(self.bay, self, talks=False)
+        self.breath.silent([], math.inf)
+        with contextlib.suppress(BusyError):  # behind what is heard now, and it may wait then
+            self.shop.listen(self.bay, self.session, self.breath, None, self.by)
+
     async def answer(self, utterance: Utterance | None) -> None:
         """Have one utterance heard, or the silence behind it, and send the answers.
 
@@ -172,11 +179,8 @@ async def listen(socket: WebSocket, job: str) -> None:
             await socket.send_json({"error": said})
             await socket.close(code=4400)
     finally:
-        if ear is not None:
-            ear.shop.talking.note(job, ear, talks=False)
         # What was said before the line broke is still heard and recorded; only its answer is lost.
+        if ear is not None:
+            ear.leave()
         if tasks:
             await asyncio.gather(*tasks, return_exceptions=True)
-        if ear is not None and ear.breath.silent([], math.inf):
-            with contextlib.suppress(BusyError, JoblogError, RuntimeError, WebSocketDisconnect):
-                await ear.answer(None)

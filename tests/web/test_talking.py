@@ -147,3 +147,52 @@ def test_the_recogniser_is_warm_before_the_first_phrase(client, shop, job):
             time.sleep(0.02)
     assert len(heard) == 2
     assert [e.kind for e in shop.session(job).state.entries] == ["job-opened"]
+
+
+def torques(shop, job):
+    return [v.value for v in shop.session(job).state.values if v.entry.kind == "torque"]
+
+
+def open_line(client, job, mode="open"):
+    line = client.websocket_connect(f"/api/jobs/{job}/listen")
+    return line, {"rate": RATE, "mode": mode, "by": "Imani Okafor"}
+
+
+def test_a_value_with_a_pause_in_it_is_answered_once_and_whole(client, shop, job):
+    sound = pcm("Drain plug forty.", after=0.0) + pcm("One foot-pounds.")  # 0.5 s between them
+    pause = (np.random.default_rng(2).standard_normal(RATE // 3) * 30).astype("<i2").tobytes()
+    first = len(pcm("Drain plug forty.", after=0.0))
+    data = sound[:first] + pause + sound[first:]
+    connected, hello = open_line(client, job)
+    with connected as line:
+        line.send_json(hello)
+        for start in range(0, len(data), RATE // 5):
+            line.send_bytes(data[start : start + RATE // 5])
+        line.receive_json()
+    assert torques(shop, job) == [41]
+    heard = [e.body["text"] for e in shop.session(job).state.entries if e.kind == "heard"]
+    assert heard == ["drain plug forty one foot pounds"]
+
+
+def test_what_waits_when_the_line_breaks_is_recorded(client, shop, job):
+    connected, hello = open_line(client, job)
+    with connected as line:
+        line.send_json(hello)
+        line.send_bytes(pcm("Drain plug four one.", after=0.8))
+        time.sleep(1.0)  # it was heard, or is being heard, and no silence of 1.2 s has come
+        assert torques(shop, job) == []
+    until = time.monotonic() + 10
+    while not torques(shop, job) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert torques(shop, job) == [41]
+
+
+def test_push_to_talk_waits_for_nothing(client, shop, job):
+    connected, hello = open_line(client, job, mode="push")
+    with connected as line:
+        line.send_json(hello)
+        line.send_text("press")
+        line.send_bytes(pcm("Drain plug four one.", after=0.1))
+        line.send_text("release")
+        line.receive_json()  # no more sound comes
+    assert torques(shop, job) == [41]
