@@ -133,7 +133,7 @@ def _doubt(meaning: Meaning, wanted: Wanted, value: SaidValue) -> Plan:
     question = f"{name}, {said(value.value, unit)}? Affirm or negative."
     text = shown(value.value, unit)
     why = (
-        f"{capital(numbered_shown(wanted.name, draft))} {text} is far from what the sheet expects."
+        f"{capital(numbered_shown(wanted.name, draft))}, {text} is far from what the sheet expects."
     )
     why += " Is that right?"
     own = wanted.doubt(value)

@@ -60,6 +60,28 @@ def missing(job) -> list[str]:
 # a number that was said counts
 
 
+@pytest.mark.parametrize(
+    ("said", "back"),
+    [
+        ("wheel nut three is one one two", "Torque wheel nut three, one one two newton-meters."),
+        ("all wheel nuts are one one two", "Torque wheel nut, one one two newton-meters."),
+    ],
+)
+def test_read_back_names_the_number(bench, said, back):
+    job = bench(toml=WHEEL)
+    job.say(said)
+    assert job.say("read back").spoken == back
+
+
+def test_a_number_beyond_reason_is_asked_about_with_the_nut_it_is_of(bench):
+    job = bench(toml=WHEEL)
+    asked = job.say("wheel nut three is one one")
+    assert (
+        asked.spoken == "Torque wheel nut number three, one one newton-meters? Affirm or negative."
+    )
+    assert asked.shown.startswith("Torque wheel nut 3, 11 N·m is far from")
+
+
 @pytest.mark.parametrize("toml", [WHEEL, SMALL])
 @pytest.mark.parametrize("said", ["wheel nut one fifteen", "wheel nut one 15", "wheel nut 1 15"])
 def test_a_number_and_a_value_that_run_together_are_asked_about(bench, toml, said):

@@ -103,12 +103,12 @@ def test_a_temperature_beyond_any_formula_is_asked_and_spoils_nothing(bench):
         (
             ["drained seven liters"],  # by itself beyond reason: the doubt is about the amount
             "Out, seven liters? Affirm or negative.",
-            "Out 7 L is far from what the sheet expects. Is that right?",
+            "Out, 7 L is far from what the sheet expects. Is that right?",
         ),
         (
             ["correction drained seven liters"],
             "Out, seven liters? Affirm or negative.",
-            "Out 7 L is far from what the sheet expects. Is that right?",
+            "Out, 7 L is far from what the sheet expects. Is that right?",
         ),
     ],
 )
