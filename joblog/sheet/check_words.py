@@ -118,6 +118,13 @@ def _phrases(sheet: Sheet) -> Found:
                     f"'{phrase[:40]}' stands for more than {FORMS} sentences; "
                     "write the two or three that people say",
                 )
+            elif short := next((form for form in forms if len(form.split()) == 1), ""):
+                yield Complaint(
+                    path,
+                    f"'{short}' is one word, and noise makes it of another ('filled' of 'help'); "
+                    "write two or more",
+                    True,
+                )
 
 
 def _has_words(form: str) -> bool:

@@ -247,6 +247,7 @@ REMARKS = [
     ('locked = "the', 'cold = "it is cold"\nlocked = "the', "cold =", "no step sets"),
     ('["level read"]', '["run and topped"]', "run and topped", "sound alike"),
     ('["level read"]', '["stand bye"]', "stand bye", "sound alike"),
+    ('["level read"]', '["level read", "read"]', '"read"', "is one word"),
     ("low = 10, high = 20", "low = 10, high = 10", "low = 10", "only exactly 10"),
     ("low = 10, high = 20", "low = 0.125, high = 20", "0.125", "can't be said"),
     ('key = "stopped"', 'key = "stopped"\noptional = true', "since", "may be left out"),
