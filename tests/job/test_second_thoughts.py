@@ -324,7 +324,7 @@ def test_another_is_asked_about_where_the_last_was_no_full_container(filling):
     assert poured(filling)[1:] == ["1 in", "1 in"]
     filling.ok("half a quart in")
     reply = filling.say("another")
-    assert (reply.tone, "First" in reply.spoken) == ("again", True)
+    assert (reply.tone, "In: first, " in reply.spoken) == ("again", True)
     filling.say("first")
     assert poured(filling)[-1] in {"0.5 in", "1/2 in"}
 
