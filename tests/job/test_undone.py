@@ -46,7 +46,7 @@ def test_an_amount_told_too_early_still_holds(cvt):
 
 def filled_up(job) -> None:
     job.say("drain plug out", "draining done", "drained 3 liters", "drain plug in", "torque 44")
-    job.say("3 liters in", "filled")
+    job.say("3 liters in", "filling done")
     assert job.status("filled") == "done"
 
 
@@ -69,7 +69,7 @@ def test_done_again_the_second_filling_is_what_counts(cvt):
     filled_up(cvt)
     cvt.say("drain plug out", "draining done", "drained 2.9 liters", "drain plug in")
     assert cvt.status("drain-plug-in") == "incomplete"
-    cvt.say("torque 44", "2.9 liters in", "filled")
+    cvt.say("torque 44", "2.9 liters in", "filling done")
     assert cvt.status("filled") == "done"
     assert str(float(cvt.state.fluids[0].poured_in)) == "2.9"
     assert not [key for key in cvt.open_keys() if key.startswith(("quantity:", "drained:"))]
@@ -81,7 +81,7 @@ def test_done_again_the_second_filling_is_what_counts(cvt):
 def test_the_report_counts_only_what_was_done_last(cvt):
     filled_up(cvt)
     cvt.say("drain plug out", "draining done", "drained 2.9 liters", "drain plug in")
-    cvt.say("torque 45", "2.9 liters in", "filled")
+    cvt.say("torque 45", "2.9 liters in", "filling done")
     report = build_report(cvt.state, cvt.session.store.read_media, units="metric")
     torques = [m for m in report.measured if m.what == "Torque, drain plug"]
     assert [(m.verdict, m.mended) for m in torques] == [
