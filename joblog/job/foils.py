@@ -30,10 +30,10 @@ _ORDERS = {"in": ("put",), "out": ("take", "pull"), "on": ("put", "turn"), "off"
 
 def foils_of(phrases: Iterable[Phrase]) -> tuple[str, ...]:
     """Return the foils of the phrases that mark something as done; none is itself a phrase."""
-    marking = [phrase for phrase in phrases if phrase.tag.startswith(MARKING)]
-    forms = [form for phrase in marking for form in _forms(phrase)]
-    made = (foil for form in dict.fromkeys(forms) for foil in _foils(tuple(form.split())))
-    spoken = {*forms, *(form for phrase in phrases for form in _forms(phrase))}
+    said = [(phrase.tag, form) for phrase in phrases for form in _forms(phrase)]
+    spoken = {form for _, form in said}
+    forms = dict.fromkeys(form for tag, form in said if tag.startswith(MARKING))
+    made = (foil for form in forms for foil in _foils(tuple(form.split())))
     return tuple(foil for foil in dict.fromkeys(made) if foil not in spoken)
 
 

@@ -35,25 +35,31 @@ def grammar_text(
     rules = [f"<p{i}> = {phrase.pattern};" for i, phrase in enumerate(phrases)]
     plain = [f"<p{i}> {{{phrase.tag}}}" for i, phrase in enumerate(phrases)]
     corrections = [plain[i] for i, phrase in enumerate(phrases) if phrase.correctable]
-    unsaid = [*foils_of(phrases), *([TORQUE] if any(s.torque for s in sheet.steps) else [])]
+    beside = (
+        [] if bare else [f"<lead> = {' | '.join(LEADS)};", f"<foil> = {_foils(sheet, phrases)};"]
+    )
     marks = [] if bare else [f"<foil> {{{TAG}}}"]
     lines = [
         "#JSGF V1.0 UTF-8 en;",
         f"grammar {sheet.sheet.key.replace('-', '_')};",
         "",
         f"public <command> = {'' if bare else '[<lead>] '}<said>;",
-        f"<lead> = {' | '.join(LEADS)};",
         "<said> =",
         "    " + "\n  | ".join([*plain, "<correction> {correction}", *marks]) + ";",
         "",
         *rules,
         f"<correction> = correction ({' | '.join([*corrections, '<bare-value> {bare}'])});",
-        f"<foil> = {' | '.join(unsaid)};",
+        *beside,
         f"<reason> = {_reasons()};",
         "",
         *value_rules(sheet),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _foils(sheet: Sheet, phrases: list[Phrase]) -> str:
+    torque = [TORQUE] if any(step.torque for step in sheet.steps) else []
+    return " | ".join([*foils_of(phrases), *torque])
 
 
 def _reasons() -> str:
