@@ -18,6 +18,13 @@ from joblog.sheet.load import sheet_text
 
 # Copies of two shipped sheets, so that the scripts here and their phrases stay together.
 SHEETS = Path(__file__).parent / "data"
+HEAD = """
+[sheet]
+key = "short"
+title = "Short job"
+revision = "1"
+summary = "Something is seen to."
+"""
 UNITS = {"transaxle-drain-fill": {"type": "KT-6F"}, "engine-oil-filter": {"type": "van"}}
 
 
@@ -84,10 +91,15 @@ def store(tmp_path: Path, clock: ManualClock) -> Iterator[Store]:
 
 @pytest.fixture
 def bench(store: Store, clock: ManualClock) -> Callable[..., Bench]:
-    """Return a function that opens a job: bench('transaxle-drain-fill') or bench(toml=...)."""
+    """Return a function that opens a job: bench('transaxle-drain-fill') or bench(toml=...).
 
-    def make(sheet: str = "transaxle-drain-fill", toml: str = "", **opening: Any) -> Bench:
-        text = toml or sheet_text(SHEETS / f"{sheet}.toml")
+    bench(steps=...) wants no more of a sheet than its fluids, tools and steps.
+    """
+
+    def make(
+        sheet: str = "transaxle-drain-fill", toml: str = "", steps: str = "", **opening: Any
+    ) -> Bench:
+        text = toml or (HEAD + steps if steps else sheet_text(SHEETS / f"{sheet}.toml"))
         body = {"technician": "Imani Okafor", "unit": UNITS.get(sheet, {}), **opening}
         return Bench(JobSession.start(store, text, body, clock=clock), clock)
 

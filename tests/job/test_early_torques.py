@@ -8,12 +8,6 @@ from __future__ import annotations
 import pytest
 
 SHEET = """
-[sheet]
-key = "wheel"
-title = "Wheel"
-revision = "1"
-summary = "The wheel is refitted."
-
 [[tools]]
 key = "wrench"
 name = "Wrench"
@@ -44,7 +38,7 @@ NUT = "wheel nut torqued to 100 foot pounds"
 
 @pytest.fixture
 def wheel(bench):
-    return bench(toml=SHEET)
+    return bench(steps=SHEET)
 
 
 def settled(job) -> list[str]:
@@ -85,7 +79,7 @@ def test_the_turn_begins_again_with_the_window(wheel):
 
 def test_the_turn_begins_again_with_what_was_undone(bench):
     wheel = bench(
-        toml=SHEET.replace('"compound applied"]', '"compound applied"]\nundoes = ["nuts"]')
+        steps=SHEET.replace('"compound applied"]', '"compound applied"]\nundoes = ["nuts"]')
     )
     wheel.ok("compound applied")
     wheel.clock.advance(20)

@@ -8,12 +8,6 @@ from joblog.job.replay import replay
 from joblog.report.build import build_report
 
 WHEEL = """
-[sheet]
-key = "wheel"
-title = "Wheel refit"
-revision = "1"
-summary = "The wheel is fitted and its nuts are tightened."
-
 [[steps]]
 key = "nuts-tight"
 title = "Nuts tightened crosswise"
@@ -29,12 +23,6 @@ after = ["nuts-tight"]
 SMALL = WHEEL.replace("value = 110", "value = 15").replace("tolerance = 6", "tolerance = 2")
 TINY = WHEEL.replace("value = 110", "value = 9").replace("tolerance = 6", "tolerance = 1")
 PLUGS = """
-[sheet]
-key = "plugs"
-title = "Spark plugs"
-revision = "1"
-summary = "The spark plugs are renewed."
-
 [[steps]]
 key = "plugs-in"
 title = "Spark plugs in"
@@ -68,13 +56,13 @@ def missing(job) -> list[str]:
     ],
 )
 def test_read_back_names_the_number(bench, said, back):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     job.say(said)
     assert job.say("read back").spoken == back
 
 
 def test_a_number_beyond_reason_is_asked_about_with_the_nut_it_is_of(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     asked = job.say("wheel nut three is one one")
     assert (
         asked.spoken == "Torque wheel nut number three, one one newton-meters? Affirm or negative."
@@ -82,10 +70,10 @@ def test_a_number_beyond_reason_is_asked_about_with_the_nut_it_is_of(bench):
     assert asked.shown.startswith("Torque wheel nut 3, 11 N·m is far from")
 
 
-@pytest.mark.parametrize("toml", [WHEEL, SMALL])
+@pytest.mark.parametrize("steps", [WHEEL, SMALL])
 @pytest.mark.parametrize("said", ["wheel nut one fifteen", "wheel nut one 15", "wheel nut 1 15"])
-def test_a_number_and_a_value_that_run_together_are_asked_about(bench, toml, said):
-    job = bench(toml=toml)
+def test_a_number_and_a_value_that_run_together_are_asked_about(bench, steps, said):
+    job = bench(steps=steps)
     reply = job.say(said)
     assert reply.tone == "again"
     assert torques(job) == []
@@ -96,7 +84,7 @@ def test_a_number_and_a_value_that_run_together_are_asked_about(bench, toml, sai
 
 
 def test_the_other_answer_is_the_next_nut(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     job.ok("wheel nut torqued to one one zero")
     reply = job.say("wheel nut one fifteen")
     assert "number two, one one five newton-meters" in reply.spoken
@@ -105,28 +93,28 @@ def test_the_other_answer_is_the_next_nut(bench):
 
 
 def test_one_figure_after_the_number_is_asked_about_where_it_can_be_meant(bench):
-    job = bench(toml=TINY)
+    job = bench(steps=TINY)
     assert job.say("wheel nut one nine").tone == "again"
     job.say("first")
     assert torques(job) == ["1: 9"]
 
 
 def test_a_hundred_after_a_number_is_asked_about(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     assert job.say("wheel nut two hundred ten newton meters").tone == "again"
     job.say("first")
     assert torques(job) == ["2: 110"]
 
 
 def test_figure_by_figure_there_is_no_question(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     job.ok("wheel nut one one zero", "wheel nut one zero nine", "wheel nut number three at 110")
     assert torques(job) == ["1: 110", "2: 109", "3: 110"]
 
 
 @pytest.mark.parametrize("said", ["wheel nut two 115", "wheel nut number 2 115 nm"])
 def test_a_number_without_a_word_behind_it_is_refused_with_the_right_way_to_say_it(bench, said):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     reply = job.say(said)
     assert torques(job) == []
     assert "number two at one one five" in reply.shown
@@ -134,11 +122,11 @@ def test_a_number_without_a_word_behind_it_is_refused_with_the_right_way_to_say_
     assert torques(job) == ["2: 115"]
 
 
-@pytest.mark.parametrize("toml", [WHEEL, SMALL])
-def test_another_nut_does_not_answer_the_question(bench, toml):
-    job = bench(toml=toml)
+@pytest.mark.parametrize("steps", [WHEEL, SMALL])
+def test_another_nut_does_not_answer_the_question(bench, steps):
+    job = bench(steps=steps)
     assert job.say("wheel nut one fifteen").tone == "again"
-    value = "115" if toml is WHEEL else "15"
+    value = "115" if steps is WHEEL else "15"
     job.say(f"wheel nut number two torqued to {value}")
     assert torques(job) == [f"2: {value}"]
     assert job.state.question is not None
@@ -148,7 +136,7 @@ def test_another_nut_does_not_answer_the_question(bench, toml):
 
 
 def test_a_number_in_the_question_of_a_far_value_counts(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     assert job.say("wheel nut torqued to four one zero newton meters").tone == "again"
     job.say("wheel nut number two torqued to four one zero newton meters")
     assert torques(job) == []
@@ -157,7 +145,7 @@ def test_a_number_in_the_question_of_a_far_value_counts(bench):
 
 
 def test_said_again_without_its_number_it_is_the_nut_that_was_asked_about(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     assert job.say("wheel nut number two torqued to four one zero newton meters").tone == "again"
     job.say("wheel nut torqued to one one zero newton meters")
     assert torques(job) == ["2: 110"]
@@ -165,7 +153,7 @@ def test_said_again_without_its_number_it_is_the_nut_that_was_asked_about(bench)
 
 
 def test_neither_all_nor_a_number_in_one_breath_is_taken_from_the_question(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     assert job.say("all wheel nuts torqued to 400 newton meters").tone == "again"
     job.say("wheel nut torqued to one one zero newton meters")
     assert torques(job) == ["1: 110"]
@@ -176,7 +164,7 @@ def test_neither_all_nor_a_number_in_one_breath_is_taken_from_the_question(bench
 
 
 def test_all_of_them_settle_the_question_about_one(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     assert job.say("wheel nut number two torqued to four one zero newton meters").tone == "again"
     job.say("all wheel nuts torqued to one one zero newton meters")
     assert torques(job) == ["all: 110"]
@@ -187,7 +175,7 @@ def test_all_of_them_settle_the_question_about_one(bench):
 
 
 def test_the_nut_that_is_missing_is_named(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     for number in ("one", "two", "four", "five"):
         job.say(f"wheel nut number {number} torqued to one one zero")
     reply = job.say("nuts tight")
@@ -199,14 +187,14 @@ def test_the_nut_that_is_missing_is_named(bench):
 
 
 def test_all_missing_nuts_are_counted_and_some_are_listed(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     assert job.say("nuts tight").spoken == "Nuts tight. Wanted: torque of all five wheel nuts."
     job.say("wheel nut two torqued to one one zero", "wheel nut three torqued to one one zero")
     assert "torque of wheel nuts one and four and five" in job.say("what is missing").spoken.lower()
 
 
 def test_a_confirmation_covers_only_what_it_names(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     for number in ("one", "two", "four", "five"):
         job.say(f"wheel nut number {number} torqued to one one zero")
     job.say("nuts tight", "wheel down", "job complete")
@@ -216,7 +204,7 @@ def test_a_confirmation_covers_only_what_it_names(bench):
 
 
 def test_a_confirmed_nut_stays_confirmed_and_another_is_told_anew(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     job.say("nuts tight", "wheel down", "job complete")
     assert missing(job) == ["missing:nuts-tight:torque-1-2-3-4-5"]
     assert "torque of all five wheel nuts" in job.say("job complete").spoken
@@ -228,7 +216,7 @@ def test_a_confirmed_nut_stays_confirmed_and_another_is_told_anew(bench):
 
 
 def test_one_confirmed_is_not_all_confirmed(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     for number in ("one", "two", "three", "four"):
         job.say(f"wheel nut number {number} torqued to one one zero")
     job.say("nuts tight", "wheel down", "job complete", "confirm because checked twice")
@@ -241,7 +229,7 @@ def test_one_confirmed_is_not_all_confirmed(bench):
 
 
 def test_the_report_names_them_all(bench):
-    job = bench(toml=WHEEL)
+    job = bench(steps=WHEEL)
     job.say("nuts tight", "wheel down", "job complete", "confirm because checked twice")
     job.say("job complete")
     text = str(build_report(job.state, {}.__getitem__).front)
@@ -254,7 +242,7 @@ def test_the_report_names_them_all(bench):
 
 
 def test_one_angle_is_not_the_angle_of_all(bench):
-    job = bench(toml=PLUGS)
+    job = bench(steps=PLUGS)
     reply = job.ok("spark plug torqued to one five newton meters", "all spark plugs torqued to 15")
     assert reply.spoken.endswith("Wanted: angle of all two spark plugs.")
     reply = job.ok("spark plug turned nine zero degrees")
@@ -277,14 +265,14 @@ def test_one_angle_is_not_the_angle_of_all(bench):
     ],
 )
 def test_the_angle_of_a_numbered_one(bench, line):
-    job = bench(toml=PLUGS)
+    job = bench(steps=PLUGS)
     job.say("all spark plugs torqued to 15 newton meters")
     job.ok(line)
     assert angles(job) == ["2: 90"]
 
 
 def test_the_angle_of_all_and_of_the_step_at_hand(bench):
-    job = bench(toml=PLUGS)
+    job = bench(steps=PLUGS)
     job.say("all spark plugs torqued to 15 newton meters")
     job.ok("angle ninety degrees")
     assert angles(job) == ["1: 90"]
@@ -295,7 +283,7 @@ def test_the_angle_of_all_and_of_the_step_at_hand(bench):
 
 
 def test_a_torque_anew_wants_the_angle_of_that_one_only(bench):
-    job = bench(toml=PLUGS)
+    job = bench(steps=PLUGS)
     job.say("all spark plugs torqued to 15 newton meters", "all spark plugs turned 90 degrees")
     reply = job.say("spark plug two torqued to 15 newton meters")
     assert "Wanted: angle of spark plug two." in reply.spoken
@@ -305,7 +293,7 @@ def test_a_torque_anew_wants_the_angle_of_that_one_only(bench):
 
 
 def test_an_angle_outside_is_mended_by_the_same_plug_only(bench):
-    job = bench(toml=PLUGS)
+    job = bench(steps=PLUGS)
     job.say("all spark plugs torqued to 15 newton meters", "spark plug two turned 60 degrees")
     assert len(job.open_keys()) == 1
     job.say("spark plug one turned 90 degrees")
@@ -316,6 +304,6 @@ def test_an_angle_outside_is_mended_by_the_same_plug_only(bench):
 
 
 def test_an_angle_and_a_number_that_run_together_are_asked_about(bench):
-    job = bench(toml=PLUGS.replace("angle = 90", "angle = 120"))
+    job = bench(steps=PLUGS.replace("angle = 90", "angle = 120"))
     job.say("all spark plugs torqued to 15 newton meters")
     assert job.say("angle spark plug one ninety").tone == "again"

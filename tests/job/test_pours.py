@@ -5,12 +5,6 @@ from __future__ import annotations
 import pytest
 
 TWICE = """
-[sheet]
-key = "twice"
-title = "Fill, run, top up"
-revision = "1"
-summary = "The oil is changed."
-
 [[fluids]]
 key = "oil"
 name = "Oil"
@@ -51,7 +45,7 @@ pour = { fluid = "oil", direction = "in" }
 
 @pytest.fixture
 def twice(bench):
-    job = bench(toml=TWICE)
+    job = bench(steps=TWICE)
     job.ok("drained three liters", "oil temperature two zero celsius")
     return job
 
@@ -82,7 +76,7 @@ def test_a_correction_stays_with_the_step_of_what_it_corrects(twice):
 
 def test_a_temperature_beyond_any_formula_is_asked_and_spoils_nothing(bench):
     """API MPMS 11.1 covers -50 to 150 °C; what is recorded beyond it corrects nothing."""
-    job = bench(toml=TWICE)
+    job = bench(steps=TWICE)
     job.ok("drained three liters")
     assert job.say("oil temperature nine hundred celsius").tone == "again"
     job.say("affirm")

@@ -19,12 +19,6 @@ STICK = (IMAGES / "dipstick-after.jpg").read_bytes()
 ANY = (IMAGES / "fluid-old.jpg").read_bytes()
 
 SHEET = """
-[sheet]
-key = "axle"
-title = "Axle oil"
-revision = "1"
-summary = "The oil is replaced."
-
 [[fluids]]
 key = "oil"
 name = "Oil"
@@ -79,7 +73,7 @@ photo = { kind = "other" }
 @pytest.fixture
 def axle(bench):
     """A job on its way: the plug is in again after a good wait."""
-    job = bench(toml=SHEET)
+    job = bench(steps=SHEET)
     job.ok("plug is out")
     job.clock.advance(60)
     job.ok("drained 4.5 quarts", "plug is in")
@@ -174,7 +168,7 @@ def test_a_photo_before_its_windows_start_is_taken_again(bench):
 
 
 def test_a_word_before_its_windows_start_is_not_the_step(bench):
-    job = bench(toml=SHEET)
+    job = bench(steps=SHEET)
     reply = job.say("dripping stopped")
     assert reply.shown.startswith("Not yet in order.")
     job.say("plug is out")
@@ -188,7 +182,7 @@ def test_a_word_before_its_windows_start_is_not_the_step(bench):
 
 
 def test_an_amount_told_with_a_word_too_early_is_no_second_finding(bench):
-    job = bench(toml=SHEET)
+    job = bench(steps=SHEET)
     job.say("dripping stopped", "drained 4.5 quarts", "plug is out")
     assert len(before_the_window(job)) == 1
     assert job.state.fluids[0].poured_out == Fraction("4.5")  # what is out is out
@@ -198,7 +192,7 @@ def test_an_amount_told_with_a_word_too_early_is_no_second_finding(bench):
 
 
 def test_a_word_too_early_is_told_whatever_its_step_comes_after(bench):
-    job = bench(toml=SHEET.replace('after = ["stopped"]', 'after = ["plug-out"]'))
+    job = bench(steps=SHEET.replace('after = ["stopped"]', 'after = ["plug-out"]'))
     job.ok("plug is out")
     reply = job.say("level read")
     assert (reply.tone, job.status("level-read")) == ("warn", "open")
@@ -223,7 +217,7 @@ def test_where_an_early_reading_stands_its_windows_start_is_still_to_come(early)
 def test_a_window_whose_start_may_be_left_out_waits_for_nothing(bench):
     """Such a sheet passes its check with a remark: then no clock runs."""
     job = bench(
-        toml=SHEET.replace(
+        steps=SHEET.replace(
             'say = ["run and stopped"]', 'say = ["run and stopped"]\noptional = true'
         )
     )
@@ -253,7 +247,7 @@ def test_replayed_from_the_record_it_is_the_same(early):
 
 
 def test_an_amount_that_ends_a_wait_is_judged_by_its_time(bench):
-    job = bench(toml=SHEET)
+    job = bench(steps=SHEET)
     job.say("plug is out")
     reply = job.say("drained 4.5 quarts")
     assert [f.kind for f in reply.findings] == [FindingKind.OUTSIDE_WINDOW]
@@ -267,7 +261,7 @@ def test_an_amount_that_ends_a_wait_is_judged_by_its_time(bench):
 
 
 def test_a_wait_that_is_past_is_not_settled_by_saying_it_again(bench):
-    job = bench(toml=SHEET)
+    job = bench(steps=SHEET)
     job.say("plug is out", "dripping stopped", "drained 4.5 quarts", "plug is in")
     assert job.state.clocks[0].stopped  # nothing drips any more
     job.clock.advance(60)
@@ -278,7 +272,7 @@ def test_a_wait_that_is_past_is_not_settled_by_saying_it_again(bench):
 
 
 def test_after_the_plug_came_out_again_the_wait_is_a_new_one(bench):
-    job = bench(toml=SHEET)
+    job = bench(steps=SHEET)
     job.say("plug is out", "dripping stopped", "plug is in", "plug is out", "affirm")
     job.clock.advance(60)
     assert job.say("dripping stopped").tone == "ok"
