@@ -40,7 +40,7 @@ class Course:
 
 def course_of(sheet: Sheet, history: History) -> Course:
     """Return the course of a job."""
-    course = _Course(sheet)
+    course = _Course(sheet, history)
     for event in history.events:
         course.take(event)
     early, uncounted = frozenset(course.too_early), course.too_early.keys() - course.let_stand
@@ -50,8 +50,9 @@ def course_of(sheet: Sheet, history: History) -> Course:
 class _Course:
     """The course so far."""
 
-    def __init__(self, sheet: Sheet) -> None:
+    def __init__(self, sheet: Sheet, history: History) -> None:
         self.sheet = sheet
+        self.history = history
         self.marks: list[Mark] = []
         self.early: list[Mark] = []
         self.too_early: dict[str, str] = {}  # id of the entry -> step
@@ -118,7 +119,9 @@ class _Course:
         about, _, what = rest.partition(":")
         if (rule, what) == ("missing", "step"):
             self.left_out |= {about}
-        let = {about} if rule == "window" else set()
+        let: set[str] = set()
+        if rule == "window":
+            let = {e.entry.id for e in self.history.events if about in e.ids}
         if rule == "order":
             let = self._before_start_of(about, what)
         new = let - self.let_stand

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from decimal import Decimal
 
 from joblog.job.clocks import Elapsed, Phase, clock_jumps
 from joblog.job.guard_wanted import confirmed_words
-from joblog.job.history import History, confirmations
+from joblog.job.history import Event, History, confirmations
 from joblog.job.torques import numbers_named
 from joblog.job.types import Finding, FindingKind, JobState, Mark
 from joblog.job.values import step_named
-from joblog.job.windows import Timed, timed
+from joblog.job.windows import Timed, corrected_in_time, timed
 from joblog.job.wording import capital, said, step_name
 from joblog.record.entry import Entry
 from joblog.sheet.model import Step, Window
@@ -31,10 +32,25 @@ def window_findings(state: JobState, history: History) -> Iterator[Finding]:
             seq = one.event.root.seq
             later = _made_good(step, one, good)
             if one.passed is not None and one.start is not None:
-                yield _finding(step, step.window, one, one.start, one.passed, later)
+                found = _finding(step, step.window, one, one.start, one.passed, later)
             else:
                 settled = "" if later else _let_stand(step, step.window, seq, confirmed)
-                yield _before(state, step, step.window, one, later, settled)
+                found = _before(state, step, step.window, one, later, settled)
+            early = one.phase is Phase.WAITING
+            again = early and corrected_in_time(state, step, one.event)
+            yield _to_be_said_anew(found, step, one.event) if again else found
+
+
+def _to_be_said_anew(found: Finding, step: Step, event: Event) -> Finding:
+    """Return the finding about what was early and corrected in time, with what to do about it."""
+    keeps = "A correction keeps the time of the first."
+    if event.entry.kind == "quantity":
+        word = step_name(step)
+        advice, spoken = f"{keeps} Is it over? Say “{word}”.", f"Say {word}."
+    else:
+        advice = f"{keeps} Was it done again? Say it once more, without “correction”."
+        spoken = "Say it again."
+    return replace(found, advice=advice, spoken=f"{found.spoken} {spoken}")
 
 
 def _made_good(step: Step, one: Timed, good: list[Timed]) -> bool:
@@ -67,7 +83,7 @@ def _before(  # noqa: PLR0917 - one finding from all that is known of it
     first = step_name(start) if start else window.since
     lead = f"{capital(step_name(step))}, but {first} must come first"
     return Finding(
-        key=f"window:{one.event.entry.id}",
+        key=f"window:{one.event.root.id}",
         kind=FindingKind.OUT_OF_ORDER,
         text=f"{lead}: it counts {_limits(window)} after it.",
         spoken=f"{lead}.",
@@ -121,7 +137,7 @@ def _finding(  # noqa: PLR0917 - one finding from all that is known of it
     early = {Phase.WAITING: "too early", Phase.CLOSED: "too late"}.get(one.phase, "not sure")
     resolved = "read again inside the window" if later else ""
     return Finding(
-        key=f"window:{event.entry.id}",
+        key=f"window:{event.root.id}",
         kind=FindingKind.OUTSIDE_WINDOW if passed.sure else FindingKind.UNSURE,
         text=f"{name} {whole} s after {start.step.replace('-', ' ')}: {early}; "
         f"{_limits(window)}.{_doubt(passed)}",

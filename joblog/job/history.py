@@ -23,6 +23,11 @@ class Event:
     root: Entry
     corrected_from: tuple[Entry, ...] = ()
 
+    @property
+    def ids(self) -> frozenset[str]:
+        """The ids of the entry and of all that it replaced."""
+        return frozenset(entry.id for entry in (self.entry, *self.corrected_from))
+
 
 @dataclass(frozen=True)
 class History:
@@ -36,10 +41,20 @@ class History:
         """Return the events of these kinds."""
         return tuple(event for event in self.events if event.entry.kind in kinds)
 
+    def key_now(self, key: str) -> str:
+        """Return the key that the finding ``key`` has now: one of a time is named by the first.
+
+        A correction changes no time. Older records name such a finding by the correction.
+        """
+        rule, _, entry = key.partition(":")
+        event = next((e for e in self.events if rule == "window" and entry in e.ids), None)
+        return f"window:{event.root.id}" if event else key
+
 
 def confirmations(history: History) -> dict[str, Entry]:
     """Return, by the key of its finding, the last confirmation of each that counts."""
-    return {str(e.entry.body.get("finding", "")): e.entry for e in history.of("confirmed")}
+    told = ((str(e.entry.body.get("finding", "")), e.entry) for e in history.of("confirmed"))
+    return {history.key_now(key): entry for key, entry in told}
 
 
 def history_of(entries: Sequence[Entry]) -> History:

@@ -168,6 +168,6 @@ def _open_questions(entries: Sequence[Entry], history: History) -> tuple[Questio
 
 def _explanations(history: History) -> dict[str, str]:
     return {
-        str(e.entry.body.get("finding", "")): str(e.entry.body.get("text", ""))
+        history.key_now(str(e.entry.body.get("finding", ""))): str(e.entry.body.get("text", ""))
         for e in history.of("explained")
     }

@@ -53,7 +53,7 @@ def timed(state: JobState, history: History, step: Step) -> list[Timed]:
     starts = [mark for mark in state.marks if mark.step == step.window.since]
     taken = [e for e in history.events if _taken(step, e.entry) and not _free(starts, e)]
     if not taken and not _asks(step):
-        taken = _said(state, starts, step)
+        taken = _said(state, history, starts, step)
     judged = [_timed(step.window, starts, event) for event in taken]
     left_out = confirmations(history).get(f"missing:{step.window.since}:step")
     from_then = left_out.seq if left_out else None
@@ -91,6 +91,19 @@ def wait_is_past(state: JobState, step: Step, said: Mark) -> bool:
     return mine and _passed_by(state, step, said.root.seq)
 
 
+def corrected_in_time(state: JobState, step: Step, event: Event) -> bool:
+    """Say whether ``event`` was corrected while the window of ``step`` was open.
+
+    Then it may be that it was done again, and not only said wrongly before.
+    """
+    if step.window is None or not event.corrected_from or event.entry.kind == "photo":
+        return False
+    starts = [mark for mark in state.marks if mark.step == step.window.since]
+    anew = _timed(step.window, starts, Event(event.entry, event.entry))
+    past = event.entry.kind == "quantity" and _passed_by(state, step, event.root.seq)
+    return anew.phase is Phase.OPEN and not past
+
+
 def _passed_by(state: JobState, step: Step, since: int, until: int | None = None) -> bool:
     """Say whether a step that must follow ``step`` was done between two places in the record."""
     done = (m for m in state.marks if since < m.root.seq and (until is None or m.root.seq < until))
@@ -118,13 +131,14 @@ def _free(starts: list[Mark], event: Event) -> bool:
     return shows_anything(event.entry) and before_start(starts, event.root)
 
 
-def _said(state: JobState, starts: list[Mark], step: Step) -> list[Event]:
+def _said(state: JobState, history: History, starts: list[Mark], step: Step) -> list[Event]:
     found: list[Event] = []
+    corrected = {e.entry.id: e.corrected_from for e in history.events}
     for mark in (m for m in state.reported if m.step == step.key):
         started = max((s.root.seq for s in starts if s.root.seq < mark.root.seq), default=-1)
         last = found[-1].root.seq if found else -1
         if last <= started or not _passed_by(state, step, last, mark.root.seq):
-            found.append(Event(mark.entry, mark.root))
+            found.append(Event(mark.entry, mark.root, corrected.get(mark.entry.id, ())))
     return found
 
 

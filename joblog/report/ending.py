@@ -36,7 +36,8 @@ def stands(finding: Finding) -> bool:
 
 def about(c: Context, rule: str, entry: str) -> Finding | None:
     """Return the finding of ``rule`` ('spec', 'level', 'window') about an entry, None without."""
-    return next((f for f in c.state.findings if f.key == f"{rule}:{entry}"), None)
+    found = (f for f in c.state.findings if f.key.partition(":")[0] == rule)
+    return next((f for f in found if f.entry == entry), None)
 
 
 def mended(c: Context, rule: str, entry: str) -> str:

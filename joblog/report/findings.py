@@ -160,7 +160,9 @@ def _explained(c: Context, finding: Finding) -> str:
     said = [
         e
         for e in c.state.entries
-        if e.kind == "explained" and e.body.get("finding") == finding.key and e.body.get("text")
+        if e.kind == "explained"
+        and c.history.key_now(str(e.body.get("finding"))) == finding.key
+        and e.body.get("text")
     ]
     if not text or not said:
         return text
@@ -244,7 +246,7 @@ def _step_of(c: Context, entry: Entry) -> str | None:
     """Return the step that an entry belongs to; a confirmation's is that of its finding."""
     if entry.kind != "confirmed":
         return entry.body.get("step")
-    key = entry.body.get("finding")
+    key = c.history.key_now(str(entry.body.get("finding")))
     return next((f.step for f in c.state.findings if f.key == key), None)
 
 
