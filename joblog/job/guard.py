@@ -2,9 +2,9 @@
 
 A finding never stops the technician. It ends by being corrected, by the missing thing being done
 afterwards, by a photo being retaken, by being taken back, or by somebody confirming it with a
-reason; the report says which. A step that was confirmed as missing and then done after all has
-both said of it, and what was done in between needed no second reason. Findings that exist only
-once the job is to be closed (what is still missing) appear when that is first asked for.
+reason; the report says which. What was confirmed and then ended in another way, too, has both said
+of it. What was done after a step was confirmed as missing needed no second reason. Findings that
+exist only once the job is to be closed (what is still missing) appear when that is first asked for.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
+from joblog.job.guard_ended import ended_findings
 from joblog.job.guard_order import (
     condition_findings,
     order_findings,
@@ -27,13 +28,14 @@ from joblog.job.guard_undone import ReplayUpTo, undone_findings
 from joblog.job.guard_unit import unit_findings
 from joblog.job.guard_values import value_findings
 from joblog.job.guard_wanted import (
+    CONFIRMED_BY,
     confirmed_words,
     missing_findings,
     unsure_findings,
 )
 from joblog.job.history import History, confirmations
 from joblog.job.order import required_before
-from joblog.job.types import Finding, FindingKind, JobState
+from joblog.job.types import Finding, JobState
 from joblog.job.values import step_named
 from joblog.record.entry import Entry
 from joblog.sheet.model import Sheet
@@ -72,6 +74,8 @@ def guard(state: JobState, history: History, up_to: ReplayUpTo | None = None) ->
             found.setdefault(finding.key, finding)
     for finding in undone_findings(state, history, up_to) if up_to else ():
         found.setdefault(finding.key, finding)
+    for finding in ended_findings(state, history, list(found.values()), up_to) if up_to else ():
+        found.setdefault(finding.key, finding)
     confirmed = confirmations(history)
     seqs = {entry.id: entry.seq for entry in state.entries}
     findings = sorted(found.values(), key=lambda f: seqs.get(f.entry or "", -1))
@@ -85,12 +89,13 @@ def _resolved(
     grown = finding.key.startswith(SUMS) and own and own.seq < seqs.get(finding.entry or "", -1)
     if grown and state.closed != "finished":  # what was closed as finished has nothing open
         own = None  # the sum that was confirmed was another
-    if finding.kind is FindingKind.MISSING and finding.resolved and own:
-        return replace(finding, resolved=f"{confirmed_words(own)}; {finding.resolved}")
-    by = own or _left_out_before(state.sheet, finding, confirmed, seqs)
-    if finding.resolved or by is None:
+    by = own or (
+        None if finding.resolved else _left_out_before(state.sheet, finding, confirmed, seqs)
+    )
+    if by is None or finding.resolved.startswith(CONFIRMED_BY):
         return finding
-    return replace(finding, resolved=confirmed_words(by))
+    end = f"; {finding.resolved}" if finding.resolved else ""
+    return replace(finding, resolved=f"{confirmed_words(by)}{end}")
 
 
 def _left_out_before(

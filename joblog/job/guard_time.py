@@ -17,6 +17,8 @@ from joblog.job.wording import capital, said, step_name
 from joblog.record.entry import Entry
 from joblog.sheet.model import Step, Window
 
+READ_AGAIN = "read again inside the window"
+
 
 def window_findings(state: JobState, history: History) -> Iterator[Finding]:
     """Readings, photos and steps that came before their window opened or after it closed."""
@@ -34,7 +36,7 @@ def window_findings(state: JobState, history: History) -> Iterator[Finding]:
             if one.passed is not None and one.start is not None:
                 found = _finding(step, step.window, one, one.start, one.passed, later)
             else:
-                settled = "" if later else _let_stand(step, step.window, seq, confirmed)
+                settled = _let_stand(step, step.window, seq, confirmed)
                 found = _before(state, step, step.window, one, later, settled)
             early = one.phase is Phase.WAITING
             again = early and corrected_in_time(state, step, one.event)
@@ -90,7 +92,7 @@ def _before(  # noqa: PLR0917 - one finding from all that is known of it
         step=step.key,
         entry=one.event.entry.id,
         at=one.event.root.at,
-        resolved="read again inside the window" if later else settled,
+        resolved="; ".join(x for x in (settled, READ_AGAIN if later else "") if x),
         customer=f"“{step.title}” came before “{start.title if start else first}” and does not "
         f"count; it counts {_limits(window)} after it.",
     )
@@ -135,7 +137,7 @@ def _finding(  # noqa: PLR0917 - one finding from all that is known of it
     whole = max(Decimal(int(passed.seconds)), Decimal(0))
     name = capital(step_name(step))
     early = {Phase.WAITING: "too early", Phase.CLOSED: "too late"}.get(one.phase, "not sure")
-    resolved = "read again inside the window" if later else ""
+    resolved = READ_AGAIN if later else ""
     return Finding(
         key=f"window:{event.root.id}",
         kind=FindingKind.OUTSIDE_WINDOW if passed.sure else FindingKind.UNSURE,

@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+from joblog.job.guard_wanted import confirmed_words
 from joblog.job.history import History
 from joblog.job.types import Finding, FindingKind, JobState
 from joblog.record.entry import Entry
 
+UNDONE = "undone:"  # begins the key of such a finding; then the entry's id and its own key
 KEPT = (FindingKind.OUT_OF_ORDER, FindingKind.CONDITION)
 
 ReplayUpTo = Callable[[int], JobState]
@@ -31,17 +33,24 @@ def undone_findings(state: JobState, history: History, up_to: ReplayUpTo) -> Ite
             "quantity",
         ):
             continue
-        by = _who(state, entry)
+        takes = next(e for e in state.entries if _takes_back(e, entry))
+        end = f"taken back by {takes.by}" if takes.by else "taken back"
         for finding in up_to(index + 1).findings:
             if finding.entry == entry.id and finding.kind in KEPT and not finding.resolved:
+                by = _confirmed(history, finding, takes)
                 yield replace(
                     finding,
-                    key=f"undone:{entry.id}:{finding.key}",
-                    resolved=f"taken back by {by}" if by else "taken back",
+                    key=f"{UNDONE}{entry.id}:{finding.key}",
+                    resolved=f"{confirmed_words(by)}; {end}" if by else end,
                     customer=f"{finding.customer} It was taken back.",
                 )
 
 
-def _who(state: JobState, entry: Entry) -> str:
-    takes = [e for e in state.entries if e.kind == "disregarded" and e.supersedes == entry.id]
-    return takes[0].by if takes else ""
+def _takes_back(entry: Entry, other: Entry) -> bool:
+    return entry.kind == "disregarded" and entry.supersedes == other.id
+
+
+def _confirmed(history: History, finding: Finding, takes: Entry) -> Entry | None:
+    """Return the confirmation of ``finding`` from before it was taken back, None without one."""
+    mine = (e.entry for e in history.of("confirmed") if e.entry.body.get("finding") == finding.key)
+    return next((entry for entry in mine if entry.seq < takes.seq), None)

@@ -12,6 +12,7 @@ from joblog.job.types import Finding, FindingKind, JobState, StepState, StepStat
 from joblog.job.wording import spoken_missing, step_name
 from joblog.record.entry import Entry
 
+CONFIRMED_BY = "confirmed by "  # begins the end of a finding that somebody let stand
 DROPPED = "taken back"  # the end of a question answered with no
 _NUMBERED = re.compile(r"(missing:.*:(?:torque|angle))-([0-9]+(?:-[0-9]+)*)")
 
@@ -40,11 +41,11 @@ def missing_findings(state: JobState, history: History) -> Iterator[Finding]:
         if step.status is StepStatus.INCOMPLETE:
             for what in step.missing:
                 found = missing_finding(step, what, wish.id, wish.at)
-                own = _named_among_others(found.key, confirmed)
+                own = named_among_others(found.key, confirmed)
                 yield replace(found, resolved=confirmed_words(own)) if own else found
 
 
-def _named_among_others(key: str, confirmed: Mapping[str, Entry]) -> Entry | None:
+def named_among_others(key: str, confirmed: Mapping[str, Entry]) -> Entry | None:
     """Return the confirmation of more fasteners, those of ``key`` among them, or None."""
     mine = _NUMBERED.fullmatch(key)
     for other, entry in confirmed.items():
@@ -59,7 +60,7 @@ def _named_among_others(key: str, confirmed: Mapping[str, Entry]) -> Entry | Non
 def confirmed_words(confirmed: Entry) -> str:
     """Return who confirmed a finding and why, as the finding's end is told."""
     reason = str(confirmed.body.get("reason", "")).strip() or "no reason given"
-    return f"confirmed by {confirmed.by or 'technician'}: {reason}"
+    return f"{CONFIRMED_BY}{confirmed.by or 'technician'}: {reason}"
 
 
 def missing_key(step: StepState, what: str) -> str:

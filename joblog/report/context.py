@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from typing import Any
 
+from joblog.job.guard_ended import ENDED
 from joblog.job.history import History, history_of
+from joblog.job.replay import replay
 from joblog.job.types import FindingKind, JobState, Photo, StepState, StepStatus, Value
 from joblog.job.values import converted
 from joblog.record.entry import Entry
@@ -62,6 +64,11 @@ class Context:
         seq = {s.step.key: s.entry.seq if s.entry else 0 for s in done}
         return tuple(sorted(done, key=lambda s: (s.at or "", seq[s.step.key])))
 
+    def before(self, entry: str) -> Context:
+        """Return the same for the job as it stood just before an entry (its id)."""
+        earlier = [e for e in self.state.entries if e.seq < self.by_id[entry].seq]
+        return replace(self, state=replay(self.state.sheet, earlier))
+
     @property
     def aborted(self) -> bool:
         """Whether the job was stopped before it was done."""
@@ -71,9 +78,10 @@ class Context:
     def amounts_agree(self) -> bool:
         """Whether what came out and went in agrees; if not, nothing is worked out from it.
 
-        Such a finding ends only by being confirmed, which makes no amount agree.
+        Being confirmed makes no amount agree; what has ended since stands in no way.
         """
-        return not any(f.kind is FindingKind.MISMATCH for f in self.state.findings)
+        unlike = (f for f in self.state.findings if f.kind is FindingKind.MISMATCH)
+        return all(f.key.startswith(ENDED) for f in unlike)
 
     def worked_out(self, fluid: str) -> bool:
         """Return whether the share of new fluid can be told: not from amounts that can't be."""

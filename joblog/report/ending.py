@@ -9,22 +9,40 @@ from __future__ import annotations
 
 import re
 
+from joblog.job.guard_undone import UNDONE
+from joblog.job.guard_wanted import CONFIRMED_BY
 from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind
 from joblog.job.values import step_named
 from joblog.report.context import Context
 from joblog.report.text import clean
 
+_ENDS = (
+    "corrected|tightened again|done afterwards|taken back|photo retaken|no longer so|"
+    "read again inside the window"
+)
 _CONFIRMED = re.compile(
-    r"^confirmed by (?P<who>.*?): (?P<why>.*?)(?P<after>; done afterwards)?$", re.S
+    rf"^{CONFIRMED_BY}(?P<who>.*?): (?P<why>.*?)(?:; (?P<after>{_ENDS}))?$", re.S
+)
+_CONFIRMED_THEN_SAID = re.compile(  # what was taken back by somebody, or was a question answered
+    rf"^{CONFIRMED_BY}(?P<who>.*?): (?P<why>.*?)"
+    r"(?:; (?P<after>(?:taken back by |answered: |replaced by: ).*))$",
+    re.S,
 )
 _NOBODY = "technician"  # the guard's word where an entry doesn't say who confirmed
 
 
 def confirmed(finding: Finding) -> bool:
     """Return whether ``finding`` was let stand for a reason, and not mended since."""
-    found = _CONFIRMED.match(finding.resolved)
+    found = _confirmation(finding)
     return found is not None and not found["after"]
+
+
+def _confirmation(finding: Finding) -> re.Match[str] | None:
+    """Return ``who`` confirmed a finding, ``why``, and how it ended ``after`` (None: not)."""
+    said = finding.key.startswith((UNDONE, "unsure:"))
+    then = _CONFIRMED_THEN_SAID.match(finding.resolved) if said else None
+    return then or _CONFIRMED.match(finding.resolved)
 
 
 def stands(finding: Finding) -> bool:
@@ -41,9 +59,15 @@ def about(c: Context, rule: str, entry: str) -> Finding | None:
 
 
 def mended(c: Context, rule: str, entry: str) -> str:
-    """Return how the finding of ``rule`` about an entry was mended; '' where it stands or isn't."""
+    """Return how the finding of ``rule`` about an entry was mended; '' where it stands or isn't.
+
+    Who had confirmed it before is told with the finding.
+    """
     finding = about(c, rule, entry)
-    return ended_words(c, finding) if finding and finding.resolved and not stands(finding) else ""
+    if finding is None or not finding.resolved or stands(finding):
+        return ""
+    found = _confirmation(finding)
+    return _end(c, found["after"] if found else finding.resolved)
 
 
 def doubted(c: Context) -> set[str]:
@@ -54,7 +78,7 @@ def doubted(c: Context) -> set[str]:
     """
     keys: set[str] = set()
     for finding in c.state.findings:
-        late = finding.resolved == "done afterwards" and finding.key.startswith(
+        late = finding.resolved.endswith("done afterwards") and finding.key.startswith(
             ("order:", "condition:")
         )
         if stands(finding) or late:
@@ -78,16 +102,21 @@ def _others(c: Context, finding: Finding) -> set[str]:
 
 def ended_words(c: Context, finding: Finding) -> str:
     """Return how ``finding`` ended, in the reader's language; '' where it is open."""
-    t, resolved = c.t, finding.resolved
-    found = _CONFIRMED.match(resolved)
-    if found:
-        who = clean(found["who"])
-        said = t.say(
-            "confirmed by {who}: {why}",
-            who=t.say("the technician") if who == _NOBODY else who,
-            why=reason_words(c, clean(found["why"])),
-        )
-        return f"{said}; {t.say('done afterwards')}" if found["after"] else said
+    t, found = c.t, _confirmation(finding)
+    if not found:
+        return _end(c, finding.resolved)
+    who = clean(found["who"])
+    said = t.say(
+        "confirmed by {who}: {why}",
+        who=t.say("the technician") if who == _NOBODY else who,
+        why=reason_words(c, clean(found["why"])),
+    )
+    return f"{said}; {_end(c, found['after'])}" if found["after"] else said
+
+
+def _end(c: Context, resolved: str) -> str:
+    """Return how a finding ended, besides being confirmed, in the reader's language."""
+    t = c.t
     starts = ("answered: ", "replaced by: ", "taken back by ")
     start = next((s for s in starts if resolved.startswith(s)), "")
     if start:
@@ -103,6 +132,7 @@ def ended_words(c: Context, finding: Finding) -> str:
         "done afterwards": t.say("done afterwards"),
         "taken back": t.say("taken back"),
         "photo retaken": t.say("photo taken again"),
+        "no longer so": t.say("no longer so"),
         "read again inside the window": t.say("read again in time"),
     }
     return known.get(resolved, clean(resolved))

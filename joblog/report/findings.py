@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from decimal import Decimal
 
+from joblog.job.guard_ended import ENDED
 from joblog.job.guard_photos import FLAKE_COUNTED_MM
 from joblog.job.guard_wanted import DROPPED
 from joblog.job.types import Finding, FindingKind, Photo
@@ -44,7 +45,8 @@ def for_customer(c: Context, finding: Finding) -> str:
 
 
 def _valued(finding: Finding) -> bool:
-    return finding.key.partition(":")[0] in _VALUED
+    key = finding.key.split(":", 2)[-1] if finding.key.startswith(ENDED) else finding.key
+    return key.partition(":")[0] in _VALUED
 
 
 def in_full(c: Context, finding: Finding) -> str:

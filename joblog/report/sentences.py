@@ -9,7 +9,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
+from joblog.job.guard_ended import ENDED
 from joblog.job.guard_quantity import balance_of
+from joblog.job.guard_undone import UNDONE
 from joblog.job.guard_unit import exclusions, whys
 from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind, FluidState, Value
@@ -20,8 +22,6 @@ from joblog.report.kinds import lacking
 from joblog.report.text import clean
 from joblog.report.windows import before_its_start, seconds_text, since_start
 
-UNDONE = "undone:"
-
 
 def guard_sentence(c: Context, finding: Finding, key: str = "") -> str:
     """Return a finding's sentence for the customer in the report's language, or ''."""
@@ -29,6 +29,9 @@ def guard_sentence(c: Context, finding: Finding, key: str = "") -> str:
     if key.startswith(UNDONE):
         inner = guard_sentence(c, finding, key.removeprefix(UNDONE).partition(":")[2])
         return f"{inner} {c.t.say('It was taken back.')}" if inner else ""
+    if key.startswith(ENDED):
+        confirmed, _, inner = key.removeprefix(ENDED).partition(":")
+        return guard_sentence(c.before(confirmed), finding, inner)
     rule, _, rest = key.partition(":")
     made = _RULES.get(rule)
     return made(c, finding, rest) if made else ""
