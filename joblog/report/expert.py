@@ -22,7 +22,8 @@ from joblog.report.numbers import as_decimal, as_lab
 from joblog.report.pictures import codes_in, describe
 from joblog.report.quantity import reader_units, sign
 from joblog.report.text import clean, sentence
-from joblog.report.windows import seconds_text, window_reading
+from joblog.report.windows import WindowReading, seconds_text, window_readings
+from joblog.sheet.model import Window
 
 ZERO, ONE = Decimal(0), Decimal(1)
 _PHOTOS_TOLD = 4  # more photos of one step than these are only numbered in the order of work
@@ -182,30 +183,46 @@ def _level(c: Context, photo: Photo, level: Decimal, inside: bool | None) -> Mea
 def _windows(c: Context) -> list[tuple[int, Measured]]:
     rows = []
     for state in c.state.steps:
-        window, read = state.step.window, window_reading(c, state)
-        if read is None or window is None:
+        window = state.step.window
+        if window is None:
             continue
-        how = c.t.say("from the clock that no one can set")
-        said = verdict(c, read.inside)
-        if read.inside is None:
-            said = c.t.say("not sure")
-            how = c.t.say("from the wall clock, as the machine was restarted in between")
-        name = c.t.say("Time from “{start}” to the reading", start=c.step_title(window.since))
-        text = c.t.say("{name}: {verdict}", name=name, verdict=said)
-        row = Measured(
-            what=name,
-            value=seconds_text(c, read.seconds, window),
-            specified=c.between(window.opens, window.closes, "s"),
-            verdict=said,
-            inside=read.inside,
-            gauge=gauge(f"w{read.entry.seq}", read.seconds, window.opens, window.closes, text),
-            gauge_text=text,
-            how=how,
-            sure="",
-            at=c.t.time(c.root(read.entry).at, seconds=True),
-        )
-        rows.append((read.entry.seq, row))
+        for read in window_readings(c, state):
+            rows.append((read.entry.seq, _window(c, state, window, read)))
     return rows
+
+
+def _window(c: Context, state: StepState, window: Window, read: WindowReading) -> Measured:
+    how = c.t.say("from the clock that no one can set")
+    said = verdict(c, read.inside)
+    if read.inside is None:
+        said = c.t.say("not sure")
+        how = c.t.say("from the wall clock, as the machine was restarted in between")
+    name = c.t.say("Time from “{start}” to the reading", start=c.step_title(window.since))
+    name = _of_numbers(c, state, read.numbers, name)
+    text = c.t.say("{name}: {verdict}", name=name, verdict=said)
+    return Measured(
+        what=name,
+        value=seconds_text(c, read.seconds, window),
+        specified=c.between(window.opens, window.closes, "s"),
+        verdict=said,
+        inside=read.inside,
+        gauge=gauge(f"w{read.entry.seq}", read.seconds, window.opens, window.closes, text),
+        gauge_text=text,
+        how=how,
+        sure="",
+        at=c.t.time(c.root(read.entry).at, seconds=True),
+    )
+
+
+def _of_numbers(c: Context, state: StepState, numbers: tuple[int, ...], name: str) -> str:
+    """Return ``name`` with the numbers of the fasteners that it is about."""
+    torque = state.step.torque
+    if torque is None or not numbers:
+        return name
+    if len(numbers) == torque.count:
+        return c.t.say("{name} (all {count})", name=name, count=torque.count)
+    which = c.t.listing([str(number) for number in numbers])
+    return c.t.say("{name} (no. {which})", name=name, which=which)
 
 
 def filling_over(c: Context, key: str) -> bool:

@@ -22,7 +22,7 @@ from joblog.report.numbers import as_decimal
 from joblog.report.past import Past, classes, past_of, plugs_alike
 from joblog.report.quantity import reader_units
 from joblog.report.trends import trends
-from joblog.report.windows import seconds_shown, seconds_text, window_reading
+from joblog.report.windows import seconds_shown, seconds_text, window_readings
 from joblog.sheet.model import Window
 
 _SERVICES_FORETOLD = 3
@@ -63,15 +63,16 @@ def _timeline(c: Context) -> Chart | None:
 
 def _wait(c: Context, clock: ClockState, start: float) -> Wait:
     state = next((s for s in c.state.steps if s.step.key == clock.step), None)
-    read = window_reading(c, state) if state else None
+    read = window_readings(c, state) if state else []
     window = state.step.window if state else None
+    taken = [_taken(c, one.seconds, window) for one in read if window]
     return Wait(
         name=c.step_title(clock.step),
         start=start,
         opens=start + float(clock.opens),
         closes=None if clock.closes is None else start + float(clock.closes),
-        readings=(start + float(read.seconds),) if read else (),
-        taken=_taken(c, read.seconds, window) if read and window else "",
+        readings=tuple(start + float(one.seconds) for one in read),
+        taken=c.t.listing(list(dict.fromkeys(taken))),
     )
 
 

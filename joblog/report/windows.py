@@ -14,36 +14,59 @@ from joblog.job.clocks import (
     window_start,
 )
 from joblog.job.marks import undone_at
+from joblog.job.torques import numbers_of
 from joblog.job.types import StepState
-from joblog.job.windows import timed
+from joblog.job.windows import Timed, timed
 from joblog.record.entry import Entry
 from joblog.report.context import Context
-from joblog.sheet.model import Window
+from joblog.sheet.model import Step, Window
 
 _MILLISECONDS = 3  # decimals of a second in the record
 
 
 @dataclass(frozen=True)
 class WindowReading:
-    """A reading and the seconds from its window's start; ``inside`` is None where not sure."""
+    """A reading and the seconds from its window's start; ``inside`` is None where not sure.
+
+    ``numbers`` are those of the fasteners that it is of, where the step has several.
+    """
 
     seconds: Decimal
     entry: Entry
     inside: bool | None
+    numbers: tuple[int, ...] = ()
 
 
-def window_reading(c: Context, state: StepState) -> WindowReading | None:
-    """Return the last reading of a step with a window, None where none was taken since its start.
+def window_readings(c: Context, state: StepState) -> list[WindowReading]:
+    """Return the last reading of a step with a window, of several fasteners the last of each.
 
-    It is the one that the guard and the clock go by.
+    They are those that the guard and the clock go by; what was taken before its start is none.
     """
     undone = undone_at(c.state.sheet, c.state.marks).get(state.step.key, -1)
-    judged = timed(c.state, c.history, state.step)
-    for one in reversed(judged):
-        if one.passed is not None and one.event.root.seq > undone:
+    judged = [
+        one
+        for one in timed(c.state, c.history, state.step)
+        if one.passed is not None and one.event.root.seq > undone
+    ]
+    of = _numbers(state.step, judged)
+    last = {number: one for one in judged for number in of.get(one.event.entry.id, [0])}
+    found = []
+    for one in judged:
+        mine = [number for number, latest in last.items() if latest is one]
+        if mine and one.passed is not None:
             inside = one.phase is Phase.OPEN if one.sure else None
-            return WindowReading(one.passed.seconds, one.event.entry, inside)
-    return None
+            numbers = tuple(sorted(n for n in mine if n))
+            found.append(WindowReading(one.passed.seconds, one.event.entry, inside, numbers))
+    return found
+
+
+def _numbers(step: Step, judged: list[Timed]) -> dict[str, list[int]]:
+    """Return, by the id of each torque of a step with several fasteners, the numbers it is of."""
+    entries = [one.event.entry for one in judged if one.event.entry.kind == "torque"]
+    if step.torque is None or step.torque.count == 1:
+        return {}
+    numbers = numbers_of(step.torque, entries)
+    return {entry.id: mine for entry, mine in zip(entries, numbers, strict=True)}
 
 
 def before_its_start(c: Context, window: Window, entry: Entry) -> bool:

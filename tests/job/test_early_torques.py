@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import pytest
 
+from joblog.report.build import build_report
+
 SHEET = """
 [[tools]]
 key = "wrench"
@@ -106,3 +108,44 @@ def test_the_clock_runs_until_the_last_is_tight(wheel):
         wheel.ok(NUT)
         runs.append(not wheel.state.clocks[0].stopped)
     assert runs == [True, True, False]
+
+
+# the report tells the time of each
+
+
+def times(job) -> list[tuple[str, str, bool | None]]:
+    rows = build_report(job.state, {}.__getitem__).measured
+    lead = "Time from “Compound on” to the reading"
+    return [
+        (m.what.removeprefix(lead).strip(), m.value.replace("\xa0", " "), m.inside)
+        for m in rows
+        if m.what.startswith(lead)
+    ]
+
+
+def test_the_time_of_each_is_told_and_judged(wheel):
+    wheel.say("compound applied", "wheel nut one at 100 foot pounds")
+    wheel.clock.advance(20)
+    wheel.ok("wheel nut two at 100 foot pounds", "wheel nut three at 100 foot pounds")
+    assert times(wheel) == [
+        ("(no. 1)", "3 s", False),
+        ("(no. 2)", "26 s", True),
+        ("(no. 3)", "29 s", True),
+    ]
+    wheel.ok("wheel nut one at 100 foot pounds")
+    assert times(wheel) == [
+        ("(no. 2)", "26 s", True),
+        ("(no. 3)", "29 s", True),
+        ("(no. 1)", "32 s", True),
+    ]
+    (line,) = [c for c in build_report(wheel.state, {}.__getitem__).charts if c.key == "timeline"]
+    assert "read at 26 s, 29 s, and 32 s." in line.text
+
+
+def test_all_in_one_sentence_have_one_time_and_the_one_done_again_its_own(wheel):
+    wheel.say("compound applied")
+    wheel.clock.advance(20)
+    wheel.ok("all wheel nuts torqued to 100 foot pounds")
+    assert times(wheel) == [("(all 3)", "23 s", True)]
+    wheel.ok("wheel nut two at 101 foot pounds")
+    assert times(wheel) == [("(no. 1 and 3)", "23 s", True), ("(no. 2)", "26 s", True)]

@@ -29,7 +29,7 @@ class Wait:
     opens: float
     closes: float | None
     readings: tuple[float, ...] = ()
-    taken: str = ""  # when the last of them was, in words: '34 s'
+    taken: str = ""  # when they were, in words: '34 s'
 
 
 @dataclass(frozen=True)
