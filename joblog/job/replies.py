@@ -286,7 +286,10 @@ def _photo_echo(_: JobState, entry: Entry) -> tuple[str, str]:
     measurement = entry.body.get("measurement") or {}
     if not measurement.get("usable"):
         return "", ""  # the finding says it
-    return f"Photo {kind}, good.", f"Photo {kind}, good: it is measured."
+    if kind == "other":
+        return "Photo noted.", "Photo noted: it is kept, nothing is measured in it."
+    done = "its bar code is read" if kind == "label" else "it is measured"
+    return f"Photo {kind}, good.", f"Photo {kind}, good: {done}."
 
 
 _ECHOES: dict[str, Callable[[JobState, Entry], tuple[str, str]]] = {

@@ -254,7 +254,8 @@ def recent_line(entry: Entry) -> dict[str, Any] | None:
         return line | {"what": f"Note: {body['text']}", "note": ""}
     if entry.kind == "photo":
         measured = body.get("measurement") or {}
-        word = "measured" if measured.get("usable") else "not usable"
+        done = {"label": "read", "other": "kept"}.get(str(body["kind"]), "measured")
+        word = done if measured.get("usable") else "not usable"
         return line | {"what": f"Photo {body['kind']}", "note": word}
     return None
 

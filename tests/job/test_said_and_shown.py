@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import pytest
+import segno
 
 from joblog.job.foremost import missing_line
 from joblog.job.wording import step_name
+from joblog.web.view import recent_line
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -62,6 +65,20 @@ def test_a_photo_is_told_alike(bench):
     reply = job.session.photo(photo, "dipstick", step="level-before")
     assert reply.spoken.startswith("Photo dipstick, good.")
     assert reply.shown.startswith("Photo dipstick, good: it is measured.")
+
+
+def test_a_photo_in_which_nothing_is_measured_is_not_called_measured(bench):
+    job = bench()
+    reply = job.session.photo((ROOT / "sample_images" / "fluid-old.jpg").read_bytes(), "other")
+    job.check_vocabulary(reply)
+    assert reply.spoken.startswith("Photo noted.")
+    assert reply.shown.startswith("Photo noted: it is kept, nothing is measured in it.")
+    assert recent_line(reply.entries[0])["note"] == "kept"
+    label = io.BytesIO()
+    segno.make("EX-18-AL").save(label, kind="png", scale=12, border=6)
+    reply = job.session.photo(label.getvalue(), "label")
+    assert reply.shown.startswith("Photo label, good: its bar code is read.")
+    assert recent_line(reply.entries[0])["note"] == "read"
 
 
 def test_what_is_missing_at_the_end_is_the_next_to_do_and_a_count(bench):
