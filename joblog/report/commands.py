@@ -91,7 +91,7 @@ def _earlier(job: str, data: str | None, now: JobState) -> JobState:
 
     Raises InputError where the job named isn't one.
     """
-    from joblog.job.compare import not_earlier
+    from joblog.job.earlier import not_earlier
 
     before = load_job(job, data)[0]
     why = not_earlier(before, now)

@@ -13,7 +13,7 @@ from typing import Any
 
 from joblog.audio.types import Utterance
 from joblog.errors import InputError, ModelError, RecordError, SheetError
-from joblog.job.compare import not_earlier
+from joblog.job.earlier import not_earlier
 from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
 from joblog.readback.clips import Stock, stock

@@ -1,4 +1,4 @@
-"""Before and after the job: kit, wrench range, renewal, thermal correction, due, comparison."""
+"""Before and after the job: kit, wrench range, renewal, thermal correction, due, earlier jobs."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from joblog.job.compare import compare, not_earlier, same_unit
+from joblog.job.earlier import not_earlier
 from joblog.job.kit import kit_list, minutes_left
 from joblog.job.sums import due_next, fluid_balance, level_growth, renewal_of
 from joblog.job.types import FindingKind
@@ -200,30 +200,6 @@ def test_time_left_shrinks_with_every_step(bench):
     assert minutes_left(job.state) == 22
 
 
-def test_this_service_beside_the_last_one_of_the_same_unit(bench, clock):
-    unit = {"vin": "EXAMPLE0000000001", "type": "KT-6F", "odometer_unit": "mi"}
-    photo = (IMAGES / "plug-before.jpg").read_bytes()
-    jobs = []
-    for odometer, drained in (("30000", "three point six"), ("60000", "three point five")):
-        job = bench("transaxle-drain-fill", unit={**unit, "odometer": odometer})
-        job.say("fluid temperature six four celsius", f"drained {drained} quarts")
-        if not jobs:
-            job.session.photo(photo, "plug", step="plug-as-found")
-        jobs.append(job)
-        clock.advance(86400)
-    before, now = (job.state for job in jobs)
-    assert same_unit(now, before)
-    changes = {change.name: change for change in compare(now, before)}
-    assert changes["Odometer"].difference == 30000
-    assert changes["Date"].difference == 1
-    assert changes["Automatic transaxle fluid drained"].difference == Fraction(-1, 10)
-    assert changes["Fluid temperature"].difference == 0
-    assert "Film on the plug" not in changes  # only one of the two has it
-    jobs[1].session.photo(photo, "plug", step="plug-as-found")
-    changes = {change.name: change for change in compare(jobs[1].state, before)}
-    assert changes["Film on the plug"].difference == 0
-
-
 @pytest.mark.parametrize(
     ("sheet", "unit", "why"),
     [
@@ -239,7 +215,6 @@ def test_another_unit_is_another_unit(bench, clock, sheet, unit, why):
     before.session.close("finished", "as agreed")
     clock.advance(60)
     now = bench("transaxle-drain-fill", unit={"type": "KT-6F", "plate": "EX 1"})
-    assert same_unit(before.state, now.state) == (not why)
     assert re.search(why, not_earlier(before.state, now.state))
     assert bool(not_earlier(before.state, now.state)) == bool(why)
 
