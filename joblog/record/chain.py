@@ -25,7 +25,7 @@ from joblog.record.times import milliseconds_since_epoch, uuid7_milliseconds
 
 JOB_CLOSED = "job-closed"  # kind of the entry that ends a job
 TAKEN_BACK = "disregarded"  # kind of the entry that takes back the one that it supersedes
-_UNSEEN = "can't be seen without a final hash kept elsewhere, such as on the printed report"
+_UNSEEN = "can't be seen here. A final hash kept elsewhere shows it, such as the printed report's."
 
 
 @dataclass(frozen=True)
@@ -49,29 +49,28 @@ class Verdict:
 
     @property
     def sentence(self) -> str:
-        """The verdict in one sentence, with what a record alone can't show."""
+        """The verdict in words, with what a record alone can't show."""
         return self.told()
 
     def told(self, *, ends: bool = False) -> str:
-        """Return the verdict in one sentence; ``ends``: its final hash is the expected one."""
+        """Return the verdict in short sentences; ``ends``: its final hash is the expected one."""
         if not self.whole:
             place = "" if self.first_bad is None else f"entry {self.first_bad} "
             return f"The record is NOT whole: {place}{self.why}."
         state, missing = self._end()
-        if not ends:
-            state += f"; {missing} {_UNSEEN}"
-        return f"The record is whole and unaltered: {_entries(self.count)}, {state}."
+        unseen = "" if ends else f" {missing} {_UNSEEN}"
+        return f"The record is whole and unaltered: {_entries(self.count)}. {state}.{unseen}"
 
     def _end(self) -> tuple[str, str]:
         """Return how the record ends, and what could be missing from its end all the same."""
         if not self.closed:
-            return "the job is open: it has no closing entry", "entries missing from its end"
+            state = "The job is open: it has no closing entry"
+            return state, "What is missing from its end"
         if not self.after_closing:
-            missing = "entries that followed its closing, such as a signature, and were cut off"
-            return "the job is closed", missing
+            return "The job is closed", "What was cut off after that, such as a signature,"
         follow = "follows" if self.after_closing == 1 else "follow"
         more = f"{_entries(self.after_closing)} {follow} its closing"
-        return f"the job is closed and {more}", "further ones that were cut off"
+        return f"The job is closed, and {more}", "What was cut off after that"
 
 
 def _entries(count: int) -> str:

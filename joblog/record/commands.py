@@ -78,7 +78,7 @@ class _Checked:
 
 
 def run_verify(args: argparse.Namespace) -> int:
-    """Check a record; print one sentence, then what a reader needs to compare."""
+    """Check a record; print the verdict, then what a reader needs to compare."""
     from joblog.record.transfer import check_media
 
     if (args.file is None) == (args.job is None):

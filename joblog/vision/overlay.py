@@ -1,8 +1,8 @@
 """The measured photo: what was measured, drawn so that a customer sees it at arm's length.
 
 One number in large print below the picture, the outline of what was measured, a bar for scale and,
-on a dipstick, the marks and the level. Words come from ``WORDS`` and can be replaced by another
-language's.
+on a dipstick, the marks (0 % and 100 %) and the level. Words stand below the picture alone, so that
+a report in another language can cut them off; they come from ``WORDS`` and can be replaced.
 """
 
 from __future__ import annotations
@@ -31,9 +31,6 @@ WORDS: Mapping[str, str] = {
     "below": "Level {percent} % below the lower mark",
     "above": "Level {percent} % above the upper mark",
     "level_detail": "± {percent} % of the distance between the marks",
-    "lower_mark": "lower mark",
-    "upper_mark": "upper mark",
-    "level_here": "level",
     "film": "Film on {percent} % of the magnet",
     "no_flakes": "no metal flakes of 0.3 mm or more",
     "one_flake": "1 metal flake, {length} mm long",
@@ -112,9 +109,9 @@ def _dipstick(
     edges = [place(p) for p in reading.blade_edges_at_level_px]
     across = np.subtract(edges[1], edges[0]) if len(edges) == 2 else np.array([0.0, 60.0])
     _blade_sides(pen, [place(p) for p in reading.axis_px], float(np.hypot(*across)) / 2)
-    for spot, name in ((lower, said["lower_mark"]), (upper, said["upper_mark"])):
-        _line_across(pen, spot, across * 0.75, name, style=DASHED)
-    _line_across(pen, wet, across * 1.1, said["level_here"], weight=2.2)
+    for spot, share in ((lower, 0.0), (upper, 1.0)):
+        _line_across(pen, spot, across * 0.75, _percent(share), style=DASHED)
+    _line_across(pen, wet, across * 1.1, _percent(reading.level_fraction or 0.0), weight=2.2)
     if reading.mark_distance_mm:
         pixels = float(np.hypot(*np.subtract(upper, lower)))
         pen.scale_bar(reading.mark_distance_mm / max(pixels, 1.0))
@@ -134,6 +131,11 @@ def _blade_sides(pen: Pen, axis: list[Point], half: float) -> None:
     for sign in (-1, 1):
         side = points + sign * half * 1.06 * normal
         pen.path([(float(x), float(y)) for x, y in side], style=DOTTED, weight=0.6)
+
+
+def _percent(share: float) -> str:
+    """Return a place between the marks in figures, which every reader understands."""
+    return f"{round(100 * share)} %"
 
 
 def _level_words(level: float, said: Mapping[str, str]) -> str:

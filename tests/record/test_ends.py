@@ -6,6 +6,7 @@ What a hash chain can show and can't is stated in docs/record.md; the hash is SH
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -44,6 +45,11 @@ def joblog(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int,
     return status, told.out + told.err
 
 
+def longest_sentence(told: str) -> int:
+    """Return how many words the longest sentence has."""
+    return max(len(sentence.split()) for sentence in re.split(r"[.:]\s", told))
+
+
 def cut(record: Path, entries: int) -> None:
     lines = record.read_bytes().splitlines(keepends=True)
     record.write_bytes(b"".join(lines[: len(lines) - entries]))
@@ -59,7 +65,7 @@ def test_a_job_closed_and_then_signed_is_closed(
     verdict = store.verify(signed)
     assert (verdict.closed, verdict.after_closing) == (True, 1)
     told = joblog(capsys, "verify", "--job", signed, "--data", data)[1]
-    assert "3 entries, the job is closed and 1 entry follows its closing" in told
+    assert "3 entries. The job is closed, and 1 entry follows its closing." in told
     assert joblog(capsys, "jobs", "--data", data)[1].splitlines()[1].split()[-2:] == [
         "finished", signed,
     ]  # fmt: skip
@@ -124,16 +130,18 @@ def test_what_is_cut_off_without_a_trace_is_said_to_be_out_of_sight(
     record = export_job(store, signed, tmp_path / "out")
     final = store.verify(signed).final_hash
     told = joblog(capsys, "verify", record)[1]
-    assert "further ones that were cut off can't be seen without a final hash" in told
+    assert "What was cut off after that can't be seen here. A final hash kept" in told
+    assert longest_sentence(told) <= 15
     told = joblog(capsys, "verify", record, "--expect", final)[1]
     assert "can't be seen" not in told  # the end is proven
     assert "1 entry follows its closing." in told
     shutil.rmtree(record.parent / "media")
-    for entries, said in ((1, "a signature, and were cut off can't be"), (1, "job is open")):
+    for entries, said in ((1, "such as a signature, can't be seen"), (1, "job is open")):
         cut(record, entries)
         status, told = joblog(capsys, "verify", record)
         assert (status, said in told) == (0, True)
-        assert "can't be seen without a final hash kept elsewhere" in told
+        assert "A final hash kept elsewhere shows it, such as the printed report's." in told
+        assert longest_sentence(told) <= 15
         assert joblog(capsys, "verify", record, "--expect", final)[0] == 1
 
 

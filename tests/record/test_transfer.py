@@ -144,7 +144,7 @@ def test_the_commands_take_a_job_around(
     assert (status, final in told) == (0, True)
     status, told = joblog(capsys, "verify", out, "--expect", final)
     assert status == 0
-    assert "whole and unaltered: 4 entries, the job is closed" in told
+    assert "whole and unaltered: 4 entries. The job is closed" in told
     assert "2 examined, unaltered" in told
     assert joblog(capsys, "import", out, "--data", second)[0] == 0
     status, told = joblog(capsys, "jobs", "--data", second)
@@ -227,7 +227,7 @@ def test_verify_tells_a_cut_tail_by_the_expected_hash(
     record = export_job(store, job, tmp_path / "out")
     record.write_bytes(b"".join(record.read_bytes().splitlines(keepends=True)[:-1]))
     status, told = joblog(capsys, "verify", record)
-    assert (status, "the job is open" in told) == (0, True)
+    assert (status, "The job is open" in told) == (0, True)
     status, told = joblog(capsys, "verify", record, "--expect", store.verify(job).final_hash)
     assert (status, "NOT the expected" in told) == (1, True)
     assert "whole and unaltered" not in told

@@ -11,7 +11,7 @@ from PIL import Image
 
 from joblog.vision.dipstick import measure_dipstick
 from joblog.vision.fluid import measure_fluid
-from joblog.vision.overlay import draw_overlay, overlay_jpeg, side_by_side
+from joblog.vision.overlay import WORDS, draw_overlay, overlay_jpeg, side_by_side
 from joblog.vision.overlay_pen import _round_length
 from joblog.vision.types import DipstickReading, Ellipse, Flake, Photo, PlugReading
 
@@ -71,6 +71,23 @@ def test_words_can_be_another_language():
     other = np.asarray(draw_overlay(picture, reading, words={"fluid": "Color {lightness}"}))
     assert english.shape == other.shape
     assert (english != other).any()
+
+
+def test_words_stand_below_the_picture_alone():
+    """A report in another language cuts that band off: none of them may be left."""
+    stick, swatch = photo(draw_stick(Stick(), 3, (1024, 768))[0]), photo(draw_swatch(Swatch()))
+    measured = [
+        (stick, measure_dipstick(stick, mark_distance_mm=20.0)),
+        (swatch, measure_fluid(swatch)),
+        (stick, plug(0.03, (500, 400))),
+    ]
+    for picture, reading in measured:
+        plain = draw_overlay(picture, reading)
+        other = draw_overlay(picture, reading, words=dict.fromkeys(WORDS, "Wort"))
+        height = round(plain.width * picture.rgb.shape[0] / picture.rgb.shape[1])
+        inside = [np.asarray(image)[:height] for image in (plain, other)]
+        assert (inside[0] == inside[1]).all(), reading
+        assert (np.asarray(plain)[height:] != np.asarray(other)[height:]).any()
 
 
 def test_pair_is_at_the_same_scale():
