@@ -24,6 +24,7 @@ from joblog.report.history import odometer, services
 from joblog.report.images import Shown, logo_png, shown_pictures, size_of
 from joblog.report.labels import labels
 from joblog.report.language import Language
+from joblog.report.measured import measured
 from joblog.report.model import Fact, Report, Shop
 from joblog.report.past import Past, past_of
 from joblog.report.pictures import image_sha, photo_sha, pictures, shown_sha
@@ -157,7 +158,7 @@ def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Repo
         facts=_facts(c),
         front=front(c, all_pictures, _signature(c, shown)),
         charts=charts(c),
-        measured=expert.measured(c),
+        measured=measured(c),
         steps=expert.steps(c),
         supplies=expert.supplies(c),
         findings=findings.findings(c),

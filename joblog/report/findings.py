@@ -12,13 +12,13 @@ from joblog.job.types import Finding, FindingKind, Photo
 from joblog.record.entry import Entry
 from joblog.report.context import Context, photo_name, value_name
 from joblog.report.ending import ended_words, reason_words
-from joblog.report.expert import entry_value
 from joblog.report.kinds import kind_name
 from joblog.report.model import Correction, Found
 from joblog.report.numbers import as_decimal
 from joblog.report.past import flake_lengths
 from joblog.report.pictures import unusable_words
 from joblog.report.sentences import guard_sentence
+from joblog.report.telling import entry_value
 from joblog.report.text import clean, sentence
 
 # Rules whose sentence holds a value with its unit, or seconds.

@@ -7,15 +7,23 @@ from decimal import Decimal
 from joblog.job.types import Finding, FindingKind, StepState, StepStatus
 from joblog.report.context import Context
 from joblog.report.due import due
-from joblog.report.ending import doubted, ended_words, stands
-from joblog.report.expert import measured
+from joblog.report.ending import doubted, ended_words
 from joblog.report.findings import for_customer
 from joblog.report.language import Language
+from joblog.report.measured import measured
 from joblog.report.model import Fact, Front, Measured, Picture
 from joblog.report.numbers import as_decimal
 from joblog.report.past import flake_lengths, level_at_end, past_of, plug_as_found
 from joblog.report.pictures import front_pictures
 from joblog.report.text import clean, sentence
+from joblog.report.verdict import (
+    counting,
+    job_verdict,
+    let_stand,
+    observations,
+    steps_left,
+    still_open,
+)
 
 _DONE_SHOWN, _DONE_LEAST = 6, 3
 _FOUND_SHOWN = 4
@@ -24,13 +32,13 @@ _HARDLY = Decimal("0.005")  # less of a magnet's face under film would round to 
 
 def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
     """Return the first page. ``signature`` is an image key or ''."""
-    rows, left = measured(c), _left(c)
+    rows, left = measured(c), steps_left(c)
     # The page holds so much: what was not as it should be needs more room than what was.
-    standing = {for_customer(c, f) for f in (*_open(c), *_confirmed(c))}
+    standing = {for_customer(c, f) for f in (*still_open(c), *let_stand(c))}
     done, more = _done(c, max(_DONE_SHOWN - len(standing), _DONE_LEAST))
     signed = c.state.signatures[-1] if c.state.signatures else None
     return Front(
-        verdict=_verdict(c, rows),
+        verdict=job_verdict(c, rows),
         came_for=_came_for(c),
         done=done,
         found=_found(c, rows),
@@ -45,105 +53,6 @@ def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
     )
 
 
-def _open(c: Context) -> list[Finding]:
-    """Return what is open for the customer; an unclear spoken line is for the expert's pages."""
-    return [f for f in c.state.findings if stands(f) and not f.resolved]
-
-
-def _confirmed(c: Context) -> list[Finding]:
-    """Return what was let stand with a reason: nothing is to be done, but it is as it is."""
-    return [f for f in c.state.findings if stands(f) and f.resolved]
-
-
-def _counting(rows: tuple[Measured, ...]) -> list[Measured]:
-    """Return the values that were judged and count: the last of each name, none mended since."""
-    judged = [row for row in rows if row.inside is not None and not row.mended]
-    return list({row.what: row for row in judged}.values())
-
-
-def _observations(c: Context) -> list[Finding]:
-    return [
-        f
-        for f in c.state.findings
-        if f.kind is FindingKind.OBSERVATION and not f.key.startswith("clock:")
-    ]
-
-
-def _verdict(c: Context, rows: tuple[Measured, ...]) -> str:
-    t = c.t
-    if not c.state.entries or not (c.done or c.state.values or c.state.photos):
-        if c.aborted:
-            return t.say("The job was stopped before any work was done.")
-        return t.say("No work has been recorded yet.")
-    if c.aborted:
-        reason = _reason(c)
-        if reason:
-            return t.say("The job was stopped before it was done: {reason}", reason=reason)
-        return t.say("The job was stopped before it was done.")
-    if not c.state.closed:
-        return t.say("The job is still going on. This is how it stands now.")
-    return _verdict_steps_left(c, rows) if _left(c) else _verdict_finished(c, rows)
-
-
-def _verdict_finished(c: Context, rows: tuple[Measured, ...]) -> str:
-    t = c.t
-    judged = _counting(rows)
-    open_, outside = len(_open(c)), sum(row.inside is False for row in judged)
-    other = len({for_customer(c, f) for f in _confirmed(c)})
-    if open_:
-        return t.count(
-            "The job is done. One thing is still open: please read what we found.",
-            "The job is done. {n} things are still open: please read what we found.",
-            open_,
-        )
-    if outside:
-        return t.count(
-            "The job is done. One value is outside its limits: please read what we found.",
-            "The job is done. {n} values are outside their limits: please read what we found.",
-            outside,
-        )
-    if other:
-        return t.count(
-            "The job is done. One thing was not as planned: please read what we found.",
-            "The job is done. {n} things were not as planned: please read what we found.",
-            other,
-        )
-    seen = len({f.entry for f in _observations(c)})
-    if not judged:
-        return t.say("The job is done.")
-    if seen:
-        return t.count(
-            "The job is done, and all that we measured is within its limits. "
-            "We saw one thing that you should know about.",
-            "The job is done, and all that we measured is within its limits. "
-            "We saw {n} things that you should know about.",
-            seen,
-        )
-    return t.say("The job is done, and all that we measured is within its limits.")
-
-
-def _verdict_steps_left(c: Context, rows: tuple[Measured, ...]) -> str:
-    """Return the verdict on a job closed with steps not done: that comes before everything else."""
-    t = c.t
-    wanted = sum(not s.step.optional for s in c.state.steps)
-    outside = sum(row.inside is False for row in _counting(rows))
-    lines = [
-        t.count(
-            "The job was closed, but {n} of its {wanted} steps was not recorded as done.",
-            "The job was closed, but {n} of its {wanted} steps were not recorded as done.",
-            _left(c),
-            wanted=t.number(wanted),
-        )
-    ]
-    if outside:
-        lines.append(
-            t.count(
-                "One value is outside its limits.", "{n} values are outside their limits.", outside
-            )
-        )
-    return " ".join([*lines, t.say("Please read what we found.")])
-
-
 def _came_for(c: Context) -> tuple[str, ...]:
     lines = []
     complaint = c.opened("complaint")
@@ -153,13 +62,6 @@ def _came_for(c: Context) -> tuple[str, ...]:
     summary = sentence(c.t.sheet(c.state.sheet.sheet.summary))
     lines.append(c.t.say("What was planned: {summary}", summary=summary))
     return tuple(lines)
-
-
-def _reason(c: Context) -> str:
-    """Return why the job was stopped, as it was said."""
-    closing = next((e for e in reversed(c.state.entries) if e.kind == "job-closed"), None)
-    reason = clean(closing.body.get("reason", "")) if closing else ""
-    return reason if not reason or reason[-1] in ".!?" else reason + "."
 
 
 def _next(c: Context, left: int) -> tuple[str, ...]:
@@ -175,11 +77,6 @@ def _next(c: Context, left: int) -> tuple[str, ...]:
             ),
         )
     return ()
-
-
-def _left(c: Context) -> int:
-    """Return how many steps that the sheet wants were not done."""
-    return sum(s.status is StepStatus.OPEN and not s.step.optional for s in c.state.steps)
 
 
 def _weight(state: StepState) -> int:
@@ -213,7 +110,7 @@ def _found(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
     # What a plug had caught is told as figures already; what it means is said below.
     told = [
         _with_reason(c, f)
-        for f in (*_by_weight(_open(c)), *_by_weight(_confirmed(c)), *_observations(c))
+        for f in (*_by_weight(still_open(c)), *_by_weight(let_stand(c)), *observations(c))
         if not f.key.startswith("debris:") and f.kind is not FindingKind.MISMATCH
     ]
     told = list(dict.fromkeys(told))
@@ -246,7 +143,7 @@ def _with_reason(c: Context, finding: Finding) -> str:
 
 
 def _values_found(c: Context, rows: tuple[Measured, ...]) -> list[str]:
-    judged = _counting(rows)
+    judged = counting(rows)
     outside = [row for row in judged if row.inside is False]
     if not judged:
         return []
@@ -349,9 +246,9 @@ def _means(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
     explained = [c.state.explanations.get(f.key, "") for f in c.state.findings]
     lines = _renewed_means(c) + _plug_means(c)
     lines += [sentence(text) for text in dict.fromkeys(explained) if clean(text)]
-    untroubled = not (_open(c) or _confirmed(c) or _observations(c))
-    outside = any(row.inside is False for row in _counting(rows))
-    if c.state.closed == "finished" and untroubled and not outside and _counting(rows):
+    untroubled = not (still_open(c) or let_stand(c) or observations(c))
+    outside = any(row.inside is False for row in counting(rows))
+    if c.state.closed == "finished" and untroubled and not outside and counting(rows):
         lines.append(c.t.say("Nothing that we measured calls for more work now."))
     return tuple(lines)
 
@@ -383,7 +280,7 @@ def _plug_means(c: Context) -> list[str]:
     limits = c.state.sheet.debris
     film = as_decimal(photo.measurement.get("film_coverage"))
     dusty = film is None or film >= _HARDLY
-    if dusty and not any(f.key.startswith("debris:") for f in _observations(c)):
+    if dusty and not any(f.key.startswith("debris:") for f in observations(c)):
         lines.append(c.t.say("Fine dust on the magnet is normal wear."))
     elif lengths and max(lengths) >= limits.flake_mm:
         lines.append(

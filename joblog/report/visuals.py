@@ -14,13 +14,13 @@ from joblog.report.charts.debris import Sizes, debris_chart
 from joblog.report.charts.fluid import Volumes, renewed_chart, volume_chart
 from joblog.report.charts.timeline import Moments, Wait, timeline_chart
 from joblog.report.context import Context
-from joblog.report.expert import fluid_limits
 from joblog.report.findings import noticed
 from joblog.report.language import Number
 from joblog.report.model import Chart
 from joblog.report.numbers import as_decimal
 from joblog.report.past import Past, classes, past_of, plugs_alike
 from joblog.report.quantity import reader_units
+from joblog.report.sums import fluid_limits
 from joblog.report.trends import trends
 from joblog.report.windows import seconds_shown, seconds_text, window_readings
 from joblog.sheet.model import Window
