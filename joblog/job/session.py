@@ -14,19 +14,16 @@ phone, two people) may run on one job at once: each reads what the others append
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Mapping, Sequence
-from contextlib import AbstractContextManager
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
 from joblog.audio.encode import MIME, flac_bytes
 from joblog.audio.types import Samples, Utterance
 from joblog.errors import InputError, ModelError
-from joblog.job.asking import chosen
 from joblog.job.check_phrases import PHRASE_RULES
 from joblog.job.closing import closing_drafts
-from joblog.job.drafts import CLOSED, Draft, Plan
+from joblog.job.drafts import Draft, Plan
 from joblog.job.expected import expected_tags
 from joblog.job.foils import TAG, not_recorded
 from joblog.job.grammar import grammar_for_sheet, grammar_for_state
@@ -34,46 +31,36 @@ from joblog.job.guard_unit import unit_reasons
 from joblog.job.helping import answer_help
 from joblog.job.listening import (
     asks_for_help,
-    dictated_note,
     doubtful,
     heard_body,
     missed,
-    note_pending,
     question_plan,
     says_it_is_not_done,
-    settled_by,
     sure_of_meaning,
-    takes_back,
 )
-from joblog.job.meaning import Meaning, meaning_of
+from joblog.job.meaning import meaning_of
 from joblog.job.misunderstood import why_not_understood
-from joblog.job.noting import phrase_behind
-from joblog.job.opening import opening_body, refuse_wrong_unit, sheet_of
+from joblog.job.noting import dictated_note, note_pending
+from joblog.job.open_job import IGNORED, OpenJob
+from joblog.job.opening import opening_body, refuse_wrong_unit
 from joblog.job.photographing import measured_photo
 from joblog.job.photos import believed_age, done_when_taken, first_recorded
-from joblog.job.plan import plan
-from joblog.job.plan_controls import plan_disregard
-from joblog.job.replay import replay
-from joblog.job.replies import reply_for
+from joblog.job.settled_question import settled_by
 from joblog.job.ticking import due_announcements
-from joblog.job.told import Told
 from joblog.job.typed import note_in, typed_words
-from joblog.job.types import JobState, Reply
+from joblog.job.types import Reply
 from joblog.record.clock import Clock
-from joblog.record.entry import Entry, MediaRef, Source
+from joblog.record.entry import MediaRef, Source
 from joblog.record.store import Store
 from joblog.sheet.load import sheet_from_text
-from joblog.sheet.model import Sheet
 from joblog.speech.breath import Breath, Said
 from joblog.speech.engines import warm_up
 from joblog.speech.grammar import Grammar
 from joblog.speech.types import Engine, Hearing, Verdict
 
-IGNORED = Reply("", "", "none")
 
-
-class JobSession:
-    """One job, open for work. Safe to share between threads."""
+class JobSession(OpenJob):
+    """One job, open for work: what comes in. Safe to share between threads."""
 
     def __init__(
         self,
@@ -82,17 +69,8 @@ class JobSession:
         engine: Engine | None = None,
         clock: Clock | None = None,
     ) -> None:
-        self.store = store
-        self.job = job
+        super().__init__(store, job, clock)
         self.engine = engine
-        self.clock: Clock = clock or store.clock
-        self._entries: list[Entry] = store.entries(job)
-        self.sheet: Sheet = sheet_of(self._entries, job)
-        self._state: JobState | None = None
-        self._last = IGNORED
-        self._told = Told()
-        self._phases: dict[str, str] = {}  # of the photo asked for by voice, by its kind
-        self._lock = threading.RLock()
 
     @classmethod
     def start(
@@ -138,30 +116,9 @@ class JobSession:
         return cls(store, job, engine, clock)
 
     @property
-    def state(self) -> JobState:
-        """The job as it stands, other sessions' entries included."""
-        with self._lock:
-            new = self.store.entries(self.job, after=len(self._entries) - 1)
-            if new or self._state is None:
-                self._entries += new
-                self._state = replay(self.sheet, self._entries)
-            return self._state
-
-    @property
     def grammar(self) -> Grammar:
         """What can be said on this job now; :func:`grammar_for_sheet` has all of it."""
         return grammar_for_state(self.state, self.clock.read())
-
-    @property
-    def last_reply(self) -> Reply:
-        """The last reply that was not silence."""
-        return self._last
-
-    def alone(self) -> AbstractContextManager[Any]:
-        """Keep other threads off this session: what is read inside still stands when one writes."""
-        return self._lock
-
-    # what comes in
 
     def hear(self, utterance: Utterance, by: str = "") -> Reply:
         """Listen to one utterance: keep its sound, understand it, act on it or ask back.
@@ -372,112 +329,3 @@ class JobSession:
                 # Asking to close is what shows what is missing: now it can be confirmed, too.
                 reply = self._carry_out(closing_drafts(self.state, how, reason.strip()), "hand", by)
             return reply
-
-    # what goes out
-
-    def _open_state(self, else_: str) -> JobState:
-        """Return the state of the job; InputError where it is closed."""
-        state = self.state
-        if state.closed:
-            raise InputError(f"The job is closed: {else_}. What comes after it is a new job.")
-        return state
-
-    def _act(self, meaning: Meaning, source: Source, by: str, heard: str | None = None) -> Reply:
-        state = self.state
-        repeated = None if state.closed else settled_by(state, self.sheet, meaning, by)
-        now = self.clock.read()
-        told = self._told.lately(now)
-        made = repeated or plan(state, meaning, by=by, now=now, told=told)
-        return self._carry_out(made, source, by, heard)
-
-    def _carry_out(
-        self,
-        made: Plan,
-        source: Source,
-        by: str,
-        heard: str | None = None,
-        media: tuple[MediaRef, ...] = (),
-    ) -> Reply:
-        if made.say_again:
-            # Nothing new is recorded: who asked again is not who said the words before.
-            return self._remember(replace(self._last, entries=(), typed=""))
-        before = self.state
-        entries = [self._append(draft, source, by, heard, media) for draft in made.drafts]
-        if made.replan:
-            meaning = meaning_of(made.replan, self.sheet)
-            if meaning is not None:
-                meant = chosen(self.state, meaning)
-                follow = plan(self.state, meant, by=by, now=self.clock.read())
-                return self._carry_out(follow, source, by, heard)
-        return self._remember(self._reply(made, before, entries))
-
-    def _reply(self, made: Plan, before: JobState, entries: Sequence[Entry]) -> Reply:
-        if made.wants_photo:
-            kind, phase = made.wants_photo
-            self._phases[kind] = phase
-            text = f"Photo {kind}."
-            return Reply(text, f"Photo {kind}: take it now.", "ok", wants_photo=(kind, phase))
-        if made.spoken or made.tone == "none":
-            return Reply(made.spoken, made.shown or made.spoken, made.tone, tuple(entries))
-        return reply_for(before, self.state, entries)
-
-    def _note(
-        self,
-        text: str,
-        source: Source,
-        by: str,
-        *,
-        media: tuple[MediaRef, ...] = (),
-        heard: str | None = None,
-        question: str | None = None,
-    ) -> Reply:
-        before = self.state
-        if before.closed:
-            return self._carry_out(CLOSED, source, by)
-        if not text:
-            return self._remember(Reply("Say again.", "No words were heard.", "again"))
-        if question is not None and takes_back(text):
-            return self._carry_out(plan_disregard(before, by), source, by)
-        if question is not None:
-            self._append(Draft("answered", {"question": question, "answer": text}), source, by)
-        dictated = source == "voice"
-        text, phrase = phrase_behind(text, self.sheet) if dictated else (text, "")
-        draft = Draft("note", {"text": text, "dictated": dictated})
-        entry = self._append(draft, source, by, heard, media)
-        noted = self._remember(reply_for(before, self.state, [entry]))
-        return self._ask_behind(noted, phrase, by, heard) if phrase else noted
-
-    def _ask_behind(self, noted: Reply, phrase: str, by: str, heard: str | None) -> Reply:
-        """Ask about the phrase that was said behind a note."""
-        made = question_plan(self.sheet, Hearing(phrase, Verdict.ASK, 0.0), self.state)
-        asked = self._carry_out(made, "voice", by, heard)
-        spoken, shown = f"{noted.spoken} {asked.spoken}", f"{noted.shown} {asked.shown}"
-        entries = (*noted.entries, *asked.entries)
-        return self._remember(replace(asked, spoken=spoken, shown=shown, entries=entries))
-
-    def _append(
-        self,
-        draft: Draft,
-        source: Source,
-        by: str,
-        heard: str | None = None,
-        media: tuple[MediaRef, ...] = (),
-    ) -> Entry:
-        body = draft.body if heard is None else {**draft.body, "heard": heard}
-        return self.store.append(
-            self.job,
-            draft.kind,
-            body,
-            source=source,
-            by=by,
-            media=media,
-            supersedes=draft.supersedes,
-            clock=self.clock,
-        )
-
-    def _remember(self, reply: Reply) -> Reply:
-        if reply.spoken:
-            self._last = reply
-            findings = self.state.open_findings
-            self._told = self._told.after(findings, reply.spoken, self.clock.read())
-        return reply

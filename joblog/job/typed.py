@@ -6,7 +6,6 @@ import re
 import unicodedata
 from fractions import Fraction
 
-from joblog.job.listening import note_words
 from joblog.speech.number_words import DIGITS, TEENS, TEENS_TABLE, TENS, TENS_TABLE
 
 _UNITS = {
@@ -196,5 +195,8 @@ def _two_numbers(word: str) -> bool:
 
 
 def note_in(text: str) -> str:
-    """Return the note in typed text that begins with 'note', as it was typed, else ''."""
-    return note_words(text)
+    """Return the note in a text that begins with 'note', in its own words, else ''."""
+    head, _, rest = text.strip().partition(" ")
+    if head.lower().strip(".,:;!") not in ("note", "notes"):
+        return ""
+    return rest.strip(" ,:;.-")

@@ -1,0 +1,180 @@
+"""A job that is worked on: its record, how it stands, and how something gets into it.
+
+What is to be recorded is planned by pure functions; here it is appended, and answered by what it
+changed. What comes in (sentences, sounds, photos) is the session's: :mod:`joblog.job.session`.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
+from dataclasses import replace
+from typing import Any
+
+from joblog.errors import InputError
+from joblog.job.asking import chosen
+from joblog.job.drafts import CLOSED, Draft, Plan
+from joblog.job.listening import question_plan
+from joblog.job.meaning import Meaning, meaning_of
+from joblog.job.noting import phrase_behind, takes_back
+from joblog.job.opening import sheet_of
+from joblog.job.plan import plan
+from joblog.job.plan_controls import plan_disregard
+from joblog.job.replay import replay
+from joblog.job.replies import reply_for
+from joblog.job.settled_question import settled_by
+from joblog.job.told import Told
+from joblog.job.types import JobState, Reply
+from joblog.record.clock import Clock
+from joblog.record.entry import Entry, MediaRef, Source
+from joblog.record.store import Store
+from joblog.sheet.model import Sheet
+from joblog.speech.types import Hearing, Verdict
+
+IGNORED = Reply("", "", "none")
+
+
+class OpenJob:
+    """One job and its record. Safe to share between threads."""
+
+    def __init__(self, store: Store, job: str, clock: Clock | None = None) -> None:
+        self.store = store
+        self.job = job
+        self.clock: Clock = clock or store.clock
+        self._entries: list[Entry] = store.entries(job)
+        self.sheet: Sheet = sheet_of(self._entries, job)
+        self._state: JobState | None = None
+        self._last = IGNORED
+        self._told = Told()
+        self._phases: dict[str, str] = {}  # of the photo asked for by voice, by its kind
+        self._lock = threading.RLock()
+
+    @property
+    def state(self) -> JobState:
+        """The job as it stands, other sessions' entries included."""
+        with self._lock:
+            new = self.store.entries(self.job, after=len(self._entries) - 1)
+            if new or self._state is None:
+                self._entries += new
+                self._state = replay(self.sheet, self._entries)
+            return self._state
+
+    @property
+    def last_reply(self) -> Reply:
+        """The last reply that was not silence."""
+        return self._last
+
+    def alone(self) -> AbstractContextManager[Any]:
+        """Keep other threads off this session: what is read inside still stands when one writes."""
+        return self._lock
+
+    def _open_state(self, else_: str) -> JobState:
+        """Return the state of the job; InputError where it is closed."""
+        state = self.state
+        if state.closed:
+            raise InputError(f"The job is closed: {else_}. What comes after it is a new job.")
+        return state
+
+    def _act(self, meaning: Meaning, source: Source, by: str, heard: str | None = None) -> Reply:
+        """Do what a sentence means, or what it settles of the question that waits."""
+        state = self.state
+        repeated = None if state.closed else settled_by(state, self.sheet, meaning, by)
+        now = self.clock.read()
+        told = self._told.lately(now)
+        made = repeated or plan(state, meaning, by=by, now=now, told=told)
+        return self._carry_out(made, source, by, heard)
+
+    def _carry_out(
+        self,
+        made: Plan,
+        source: Source,
+        by: str,
+        heard: str | None = None,
+        media: tuple[MediaRef, ...] = (),
+    ) -> Reply:
+        """Append what a plan wants recorded; the reply tells what that changed, or asks."""
+        if made.say_again:
+            # Nothing new is recorded: who asked again is not who said the words before.
+            return self._remember(replace(self._last, entries=(), typed=""))
+        before = self.state
+        entries = [self._append(draft, source, by, heard, media) for draft in made.drafts]
+        if made.replan:
+            meaning = meaning_of(made.replan, self.sheet)
+            if meaning is not None:
+                meant = chosen(self.state, meaning)
+                follow = plan(self.state, meant, by=by, now=self.clock.read())
+                return self._carry_out(follow, source, by, heard)
+        return self._remember(self._reply(made, before, entries))
+
+    def _reply(self, made: Plan, before: JobState, entries: Sequence[Entry]) -> Reply:
+        if made.wants_photo:
+            kind, phase = made.wants_photo
+            self._phases[kind] = phase
+            text = f"Photo {kind}."
+            return Reply(text, f"Photo {kind}: take it now.", "ok", wants_photo=(kind, phase))
+        if made.spoken or made.tone == "none":
+            return Reply(made.spoken, made.shown or made.spoken, made.tone, tuple(entries))
+        return reply_for(before, self.state, entries)
+
+    def _note(
+        self,
+        text: str,
+        source: Source,
+        by: str,
+        *,
+        media: tuple[MediaRef, ...] = (),
+        heard: str | None = None,
+        question: str | None = None,
+    ) -> Reply:
+        """Keep a note; ``question`` is the id of the one that waited for its words."""
+        before = self.state
+        if before.closed:
+            return self._carry_out(CLOSED, source, by)
+        if not text:
+            return self._remember(Reply("Say again.", "No words were heard.", "again"))
+        if question is not None and takes_back(text):
+            return self._carry_out(plan_disregard(before, by), source, by)
+        if question is not None:
+            self._append(Draft("answered", {"question": question, "answer": text}), source, by)
+        dictated = source == "voice"
+        text, phrase = phrase_behind(text, self.sheet) if dictated else (text, "")
+        draft = Draft("note", {"text": text, "dictated": dictated})
+        entry = self._append(draft, source, by, heard, media)
+        noted = self._remember(reply_for(before, self.state, [entry]))
+        return self._ask_behind(noted, phrase, by, heard) if phrase else noted
+
+    def _ask_behind(self, noted: Reply, phrase: str, by: str, heard: str | None) -> Reply:
+        """Ask about the phrase that was said behind a note."""
+        made = question_plan(self.sheet, Hearing(phrase, Verdict.ASK, 0.0), self.state)
+        asked = self._carry_out(made, "voice", by, heard)
+        spoken, shown = f"{noted.spoken} {asked.spoken}", f"{noted.shown} {asked.shown}"
+        entries = (*noted.entries, *asked.entries)
+        return self._remember(replace(asked, spoken=spoken, shown=shown, entries=entries))
+
+    def _append(
+        self,
+        draft: Draft,
+        source: Source,
+        by: str,
+        heard: str | None = None,
+        media: tuple[MediaRef, ...] = (),
+    ) -> Entry:
+        body = draft.body if heard is None else {**draft.body, "heard": heard}
+        return self.store.append(
+            self.job,
+            draft.kind,
+            body,
+            source=source,
+            by=by,
+            media=media,
+            supersedes=draft.supersedes,
+            clock=self.clock,
+        )
+
+    def _remember(self, reply: Reply) -> Reply:
+        if reply.spoken:
+            self._last = reply
+            findings = self.state.open_findings
+            self._told = self._told.after(findings, reply.spoken, self.clock.read())
+        return reply
