@@ -5,6 +5,9 @@ out of the background, reaches back over the pre-roll, and ends after a hang-ove
 Push to talk: it lasts as long as the button is held. While joblog speaks the segmenter is muted and
 hears nothing, not even the echo.
 
+A radio or a colleague further off may talk on when the near talker has ended, and the detector
+can't tell one from the other. So an utterance ends, too, where it stays far below its own loudest.
+
 Nothing grows with the length of the stream: what is kept is the pre-roll and one utterance.
 """
 
@@ -25,6 +28,7 @@ from joblog.audio.voice import (
     SileroDetector,
     VoiceDetector,
     level_db,
+    mean_level,
 )
 
 
@@ -58,6 +62,12 @@ class Cut:
     shortest: float = 0.15  # of likely speech
     opens: float = 0.3
     stays: float = 0.1
+    under: float = 10.0  # dB below the loudest of an utterance: others talk on
+    under_in_talk: float = 8.0
+    under_for: float = 1.0
+
+
+LOUD = 4  # chunks over which loudness is taken, so that one weak sound is no silence
 
 
 @dataclass
@@ -65,6 +75,7 @@ class _Chunk:
     samples: Samples
     speech: float
     level: float
+    loud: float = -120.0  # the level of the last chunks together
 
 
 def _chunks(seconds: float) -> int:
@@ -94,6 +105,7 @@ class Segmenter:
         self._detector = detector or SileroDetector()
         self._background = Background()
         self._rest: Samples = np.zeros(0, np.float32)
+        self._levels: deque[float] = deque(maxlen=LOUD)
         self._before: deque[_Chunk] = deque(maxlen=_chunks(self._cut.preroll))
         self._utterance: list[_Chunk] = []
         self._cut_off: list[Utterance] = []
@@ -189,7 +201,8 @@ class Segmenter:
             self._detector.reset()
         if self.mode is Mode.PUSH:
             return self._step_held(_Chunk(samples, 0.0, self.level))
-        chunk = _Chunk(samples, self._speech(samples), self.level)
+        self._levels.append(self.level)
+        chunk = _Chunk(samples, self._speech(samples), self.level, mean_level(self._levels))
         if self.phase is Phase.SPEAKING:
             return self._step_speaking(chunk)
         self._background.add(chunk.level, chunk.speech)
@@ -223,9 +236,34 @@ class Segmenter:
         talk = self._background.talks
         if self._quiet >= _chunks(self._cut.hangover_in_talk if talk else self._cut.hangover):
             return self._end()
+        under, long = self._under(), _chunks(self._cut.under_for)
+        if len(under) > long and all(under[-long:]):
+            return self._end_near(under, long)
         if len(self._utterance) >= _chunks(self._cut.longest):
             return self._split()
         return None
+
+    def _under(self) -> list[bool]:
+        """Say of each chunk of the utterance whether only others can be talking in it."""
+        loudest = max(chunk.loud for chunk in self._utterance)
+        under = self._cut.under_in_talk if self._background.talks else self._cut.under
+        below = min(loudest - under, self._background.ceiling)
+        return [chunk.loud < below for chunk in self._utterance]
+
+    def _end_near(self, under: list[bool], long: int) -> Utterance | None:
+        """End where the near talker did, though others talk on, and begin where they began.
+
+        What others said before and after is background from now on.
+        """
+        last = first = len(under) - 1 - under[::-1].index(False)
+        while first > 0 and not all(under[max(0, first - long) : first]):
+            first -= 1
+        start = max(0, first - _chunks(self._cut.preroll) - LOUD) if first >= long else 0
+        for chunk in self._utterance[:start] + self._utterance[last + 1 :]:
+            self._background.add(chunk.level, chunk.speech)
+        self._quiet = len(under) - 1 - last
+        self._utterance = self._utterance[start:]
+        return self._end()
 
     def _speech(self, samples: Samples) -> float:
         """Probability of speech; the model rests while there is digital silence."""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -50,6 +52,12 @@ def level_db(samples: Samples) -> float:
     return 10 * float(np.log10(max(power, 1e-12)))
 
 
+def mean_level(levels: Iterable[float]) -> float:
+    """Return the level of the mean power of ``levels``, in dB."""
+    powers = [10 ** (level / 10) for level in levels]
+    return 10 * math.log10(max(sum(powers) / max(1, len(powers)), 1e-12))
+
+
 @dataclass(frozen=True)
 class Margins:
     """How far above the floor speech must start and stay (None: level does not end it), in dB."""
@@ -69,6 +77,7 @@ class Background:
 
     TOOLS = Margins(starts=2.0, stays=None)
     TALK = Margins(starts=4.0, stays=3.0)
+    ABOVE = 9.0  # dB over its loud parts: louder is no background, but somebody who turned away
 
     def __init__(self, seconds: float = 4.0) -> None:
         chunks = round(seconds / CHUNK_SECONDS)
@@ -98,3 +107,8 @@ class Background:
         if not self._levels:
             return -120.0
         return float(np.percentile(np.array(self._levels), 50 if self.talks else 20))
+
+    @property
+    def ceiling(self) -> float:
+        """The level in dB below full scale that the background hardly ever reaches."""
+        return float(np.percentile(np.array(self._levels or [-120.0]), 90)) + self.ABOVE

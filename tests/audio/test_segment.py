@@ -101,6 +101,48 @@ def test_speech_is_found_in_tool_noise(noise: Noise) -> None:
     assert found[0].started + found[0].duration >= voiced[-1]
 
 
+def talk(seconds: float) -> Samples:
+    """Somebody further off who talks without a pause, as long as asked."""
+    parts = [speech("cards-005"), speech("order-coffee"), speech("cards-002")]
+    spoken = np.concatenate(parts)
+    loud = np.convolve(np.abs(spoken), np.ones(1600) / 1600, "same") > 0.02
+    return np.resize(spoken[loud], int(seconds * RATE)).astype(np.float32)
+
+
+def level_of(sound: Samples) -> float:
+    return float(np.sqrt((sound[: len(sound) // 2048 * 2048].reshape(-1, 2048) ** 2).mean(1)).max())
+
+
+@pytest.mark.parametrize("apart", [10, 15])
+def test_who_talks_on_further_off_holds_no_utterance_open(apart: float) -> None:
+    near = [speech(name) for name in ("goforward", "cards-003", "tidigits-2934z")]
+    sound, said = [quiet(17)], []  # the first 15 s of a radio switched on are one utterance
+    for spoken in near:
+        said.append((sum(map(len, sound)) / RATE, np.flatnonzero(np.abs(spoken) > 0.1) / RATE))
+        sound += [spoken * (0.3 / level_of(spoken)), quiet(3)]
+    mixed = np.concatenate(sound)
+    far = talk(len(mixed) / RATE)
+    mixed[RATE:] += (far * (0.3 / level_of(far)) * 10 ** (-apart / 20))[RATE:]
+    found = run(Segmenter(), mixed)
+    for began, loud in said:
+        start, end = began + loud[0], began + loud[-1]
+        (whole,) = [u for u in found if u.started <= start and u.ended >= end]
+        assert whole.duration <= end - start + 3.0
+        assert whole.paused
+
+
+def test_who_turns_away_in_the_middle_is_heard_to_the_end() -> None:
+    """15 dB down for two seconds: where it is quiet around, that is nobody else."""
+    parts = [speech("order-coffee"), speech("cards-005")]
+    loud = [np.flatnonzero(np.abs(part) > 0.1) for part in parts]
+    toward, away = (p[at[0] : at[-1]] for p, at in zip(parts, loud, strict=True))
+    sound = np.concatenate([quiet(2), toward, away * np.float32(10 ** (-15 / 20)), quiet(2)])
+    found = run(Segmenter(), sound)
+    assert len(found) == 1
+    assert found[0].started <= 2
+    assert found[0].ended >= (len(sound) / RATE) - 2.1
+
+
 def test_ten_minutes_of_silence_need_no_memory() -> None:
     segmenter = Segmenter()
     block = np.zeros(RATE, np.float32)
