@@ -117,7 +117,7 @@ CONTROLS: tuple[Phrase, ...] = (
     ),
     Phrase(
         "control:time",
-        "how long | how much time | how much longer",
+        "how long [is left] | how much time [is left] | how much longer",
         "how long",
         "gives the time until the window opens or closes",
         "Asking",

@@ -13,7 +13,7 @@ from typing import Any
 from joblog.job.asking import asked_anyway, in_words
 from joblog.job.drafts import Draft, Plan
 from joblog.job.foils import TAG
-from joblog.job.meaning import meaning_of
+from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.plan import QUESTIONS
 from joblog.job.said_units import said_values
 from joblog.job.types import JobState
@@ -24,6 +24,7 @@ from joblog.speech.types import Hearing, Verdict
 
 ANSWERS = ("affirm", "negative", "first", "second")
 MEANING_SURE = 0.97  # from here on the wording may be unclear, but not what it means
+ANSWERED = ("help", "torque", "amount", "fluid")  # questions that are answered though unclear
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
 ASKED = 0.20  # a phrase less likely than this is not asked about beside its foil
 CUT_SECONDS = 5.0  # what joblog spoke into is asked for again up to this length: a radio is longer
@@ -84,19 +85,20 @@ def sure_of_meaning(sheet: Sheet, hearing: Hearing) -> bool:
     return hearing.confidence + sum(a.confidence for a in same) >= MEANING_SURE
 
 
-def asks_for_help(sheet: Sheet, hearing: Hearing) -> bool:
-    """Say whether an unclear hearing may be answered as 'help': that is its best reading.
+def only_asks(sheet: Sheet, hearing: Hearing) -> Meaning | None:
+    """Return the question that an unclear hearing may be answered as: that is its best reading.
 
-    Nothing is recorded by it, and whoever asked something else learns what can be said now. Where
-    something to record is likely too, joblog asks about that: a step or value must not be lost.
+    'Help' and what asks for the sheet's values. Nothing is recorded by it, and the answer says what
+    was heard. Where something to record is likely too, joblog asks about that: a step or value must
+    not be lost.
     """
     if hearing.verdict is not Verdict.ASK:
-        return False
+        return None
     likely = [a.text for a in hearing.alternatives if a.confidence >= LIKELY]
     best, *others = (meaning_of(text, sheet) if text else None for text in (hearing.text, *likely))
-    if best is None or best.target != "help":
-        return False
-    return all(other is None or other.act == "control" for other in others)
+    if best is None or best.act != "control" or best.target not in ANSWERED:
+        return None
+    return best if all(other is None or other.act == "control" for other in others) else None
 
 
 def says_it_is_not_done(sheet: Sheet, hearing: Hearing) -> bool:

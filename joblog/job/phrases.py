@@ -45,6 +45,7 @@ def phrases_of(sheet: Sheet) -> tuple[Phrase, ...]:
         *_reading_phrases(sheet),
         *_photo_phrases(sheet),
         *_part_phrases(sheet),
+        *_question_phrases(sheet),
         *CONTROLS,
     ]
     return tuple(found)
@@ -123,10 +124,14 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
         if step.torque.angle is not None:
             yield _angle_phrase(step.key, name, step.title, step.torque)
     first = next((step.torque for step in sheet.steps if step.torque), None)
-    if first is not None:
+    most = max((step.torque for step in sheet.steps if step.torque), key=_count, default=None)
+    if first is not None and most is not None:
+        numbered = f" | number ({_numbers_said(most)}) [is | torqued | torque | at] [to | at]"
+        numbered = f"{numbered} <torque-value>" if most.count > 1 else ""
+        pattern = f"(torque | torqued) [to | is | at] <torque-value>{numbered}"
         yield Phrase(
             tag="torque:here",
-            pattern=f"(torque | torqued) [to | is | at] <torque-value>{wrench}",
+            pattern=_suffixed(pattern, wrench) if numbered else f"{pattern}{wrench}",
             example=f"torque {digits(first.value)} {unit_words(torque_unit(sheet))}",
             does="records the torque of the step at hand",
             group="Values",
@@ -134,6 +139,10 @@ def _torque_phrases(sheet: Sheet) -> Iterator[Phrase]:
         )
     if any(s.torque and s.torque.angle is not None for s in sheet.steps):
         yield from _angle_at_hand(sheet)
+
+
+def _count(torque: Torque) -> int:
+    return torque.count
 
 
 def _with_wrench(sheet: Sheet) -> str:
@@ -311,6 +320,36 @@ def _photo_phrases(sheet: Sheet) -> Iterator[Phrase]:
             does=f"takes a photo: {capital(word)}",
             group="Photos",
         )
+
+
+def _question_phrases(sheet: Sheet) -> Iterator[Phrase]:
+    """Questions about the sheet's own values, where it has any; none records anything."""
+    if any(step.torque for step in sheet.steps):
+        yield Phrase(
+            tag="control:torque",
+            pattern="what torque [is it] | (what is | what's) the torque",
+            example="what torque",
+            does="gives the sheet's torque for the step at hand",
+            group="Asking",
+        )
+    if not sheet.fluids:
+        return
+    names = _either(["fluid | oil", *(name for f in sheet.fluids for name in fluid_words(f))])
+    yield Phrase(
+        tag="control:amount",
+        pattern=f"how much ({names} | [fluid | oil] goes in)"
+        " | how many (quarts | liters | pints | ounces) [go in]",
+        example="how much fluid",
+        does="gives the amount that goes in by the sheet",
+        group="Asking",
+    )
+    yield Phrase(
+        tag="control:fluid",
+        pattern=f"(which | what) ({names}) [goes in]",
+        example="which fluid",
+        does="names the fluid of the sheet",
+        group="Asking",
+    )
 
 
 def _part_phrases(sheet: Sheet) -> Iterator[Phrase]:

@@ -17,6 +17,7 @@ from joblog.job.controls import REASONS
 from joblog.job.drafts import Draft, Plan, refusal
 from joblog.job.foremost import folded, foremost
 from joblog.job.foremost import told as as_told
+from joblog.job.from_sheet import answer_amount, answer_fluid, answer_torque
 from joblog.job.grammar import ANSWER_SECONDS
 from joblog.job.helping import answer_help
 from joblog.job.meaning import Meaning, meaning_of
@@ -61,6 +62,9 @@ def plan_control(
         "time": lambda: answer_time(state, now),
         "read-back": lambda: answer_read_back(state),
         "next": lambda: answer_next(state),
+        "torque": lambda: answer_torque(state),
+        "amount": lambda: answer_amount(state),
+        "fluid": lambda: answer_fluid(state),
         "how-much": lambda: answer_how_much(state),
         "missing": lambda: plan_missing(state),
         "help": lambda: answer_help(state),

@@ -28,12 +28,11 @@ from joblog.job.expected import expected_tags
 from joblog.job.foils import TAG, not_recorded
 from joblog.job.grammar import grammar_for_sheet, grammar_for_state
 from joblog.job.guard_unit import unit_reasons
-from joblog.job.helping import answer_help
 from joblog.job.listening import (
-    asks_for_help,
     doubtful,
     heard_body,
     missed,
+    only_asks,
     question_plan,
     says_it_is_not_done,
     sure_of_meaning,
@@ -45,6 +44,7 @@ from joblog.job.open_job import IGNORED, OpenJob
 from joblog.job.opening import opening_body, refuse_wrong_unit
 from joblog.job.photographing import measured_photo
 from joblog.job.photos import believed_age, done_when_taken, first_recorded
+from joblog.job.plan_controls import plan_control
 from joblog.job.settled_question import settled_by
 from joblog.job.ticking import due_announcements
 from joblog.job.typed import note_in, typed_words
@@ -204,9 +204,10 @@ class JobSession(OpenJob):
             return IGNORED
         if says_it_is_not_done(self.sheet, hearing):
             return Reply("", not_recorded(hearing.text), "none")
-        if asks_for_help(self.sheet, hearing):
-            helped = replace(answer_help(state), tone="again")  # never the sound of "recorded"
-            return self._carry_out(helped, "voice", by, heard)
+        asked = only_asks(self.sheet, hearing)
+        if asked is not None:  # never the sound of "recorded"
+            answered = replace(plan_control(state, asked), tone="again")
+            return self._carry_out(answered, "voice", by, heard)
         if unclear:
             settled = settled_by(state, self.sheet, hearing, by)
             if settled is None:

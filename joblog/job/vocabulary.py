@@ -28,14 +28,15 @@ Reading window open. Reading window closed. too early. too late. not sure. time 
 clock was set forward. The clock was set back. Photo not usable. Take it again. Flakes on the
 plug. Much film on the plug. Level above the upper mark. Level below the lower mark. Wrong unit
 for this sheet. The sheet has another unit. more in than came out. less in than came out. That is
-more than the sheet says. That is less than the sheet says. Drained. cycle. plug dipstick fluid
+more than the sheet says. That is less than the sheet says.
+The sheet says no quantity. Drained. cycle. plug dipstick fluid
 label other picture is was say what added because reason number the first second affirm
 negative to after below or more number correction torque nothing
 """
 FRACTIONS = "half halves third thirds quarter quarters fifth fifths sixth sixths seventh sevenths "
 FRACTIONS += "eighth eighths ninth ninths tenth tenths and over point minus"
-# What is said to joblog for help, and what no question of joblog's repeats.
-ONLY_HEARD = frozenset({"help", "can", "using"})
+# What is said to joblog for help or in a question, and what no question of joblog's repeats.
+ONLY_HEARD = frozenset({"help", "can", "using", "many", "goes"})
 
 
 def spoken_words(text: str) -> list[str]:

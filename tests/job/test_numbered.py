@@ -112,6 +112,16 @@ def test_figure_by_figure_there_is_no_question(bench):
     assert torques(job) == ["1: 110", "2: 109", "3: 110"]
 
 
+def test_a_number_alone_is_that_of_the_nut_at_hand(bench):
+    job = bench(steps=WHEEL)
+    job.say("number one at one one two", "number two one one five newton meters")
+    assert torques(job) == ["1: 112", "2: 115"]
+    asked = job.say("number three one fifteen")  # 115, or 150, which sounds like it
+    assert asked.spoken.startswith("Torque wheel nut number three: first, one one five")
+    job.say("first")
+    assert torques(job)[-1] == "3: 115"
+
+
 @pytest.mark.parametrize("said", ["wheel nut two 115", "wheel nut number 2 115 nm"])
 def test_a_number_without_a_word_behind_it_is_refused_with_the_right_way_to_say_it(bench, said):
     job = bench(steps=WHEEL)

@@ -28,6 +28,7 @@ from joblog.sheet.load import library, load_sheet, sheet_text
 ROOT = Path(__file__).resolve().parents[2]
 SCRIPTS = ROOT / "tests" / "sheet" / "scripts"
 CLIPS = load_clips()
+ASKED = ("what torque", "how much fluid", "which fluid")
 
 
 def names_of(text, clips=CLIPS.by_name):
@@ -50,7 +51,14 @@ def spoken_replies(key, folder):
                 yield session.photo((ROOT / "sample_images" / name).read_bytes(), kind)
             elif not line.startswith("+"):
                 yield session.type_in(line)
-        for question in ("what's next", "how much is in", "read back", "what is missing", "step"):
+        for question in (
+            *ASKED,
+            "what's next",
+            "how much is in",
+            "read back",
+            "what is missing",
+            "step",
+        ):
             yield session.type_in(question)
 
 
