@@ -63,7 +63,6 @@ class Cut:
     opens: float = 0.3
     stays: float = 0.1
     under: float = 10.0  # dB below the loudest of an utterance: others talk on
-    under_in_talk: float = 8.0
     under_for: float = 1.0
 
 
@@ -246,8 +245,7 @@ class Segmenter:
     def _under(self) -> list[bool]:
         """Say of each chunk of the utterance whether only others can be talking in it."""
         loudest = max(chunk.loud for chunk in self._utterance)
-        under = self._cut.under_in_talk if self._background.talks else self._cut.under
-        below = min(loudest - under, self._background.ceiling)
+        below = min(loudest - self._cut.under, self._background.ceiling)
         return [chunk.loud < below for chunk in self._utterance]
 
     def _end_near(self, under: list[bool], long: int) -> Utterance | None:
