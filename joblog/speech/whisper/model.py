@@ -74,13 +74,15 @@ class WhisperModel:
         self.shape = Shape.of(weights)
         large = [name for name, value in weights.items() if value.ndim > 1]
         for name in large:
-            if name.startswith("encoder/"):  # in the graphs now; the decoder's start needs the room
+            if name.startswith("encoder/"):  # in the graphs now
                 del weights[name]
         config = json.loads((model_dir / "config.json").read_text())
         self.suppressed = np.array(config["suppress_ids"])
         self.suppressed_first = np.array(config["suppress_ids_begin"])
         heads = [(int(layer), int(head)) for layer, head in config["alignment_heads"]]
-        self._decoder = _session(decoder_graph(weights, heads, eight_bit), threads)
+        graph = decoder_graph(weights, heads, eight_bit)
+        weights.clear()  # in the graphs now; the decoder's start needs the room
+        self._decoder = _session(graph, threads)
 
     @staticmethod
     def _listeners(weights: Weights, threads: int) -> tuple[Any, Any]:
