@@ -150,6 +150,11 @@ _SENTENCES = (
         "is damaged; restore it from a backup, or import the jobs' exports into a new one",
     ),
     ("disk i/o error", "can't be written: the disk or a limit refuses; nothing was written"),
+    (
+        "can't create a connection",
+        "does not answer; nothing was written: check the network, and that the database server "
+        "runs, then try again",
+    ),
     ("only grows", "refuses: the record only grows, nothing in it is changed or deleted"),
 )
 

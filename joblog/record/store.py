@@ -39,6 +39,12 @@ def default_data_dir() -> Path:
     return Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local/share") / "joblog"
 
 
+def data_folder(where: str | Path | None = None) -> Path:
+    """Return the folder that photos, settings and orders lie in for ``where``, made or not."""
+    chosen = where or os.environ.get("JOBLOG_DATA") or default_data_dir()
+    return _locate(chosen)[1]
+
+
 def open_store(
     where: str | Path | None = None,
     *,
@@ -60,6 +66,20 @@ def open_store(
     url, beside = _locate(where)
     folder = Path(media) if media else beside / MEDIA
     return Store(open_engine(url, timeout), MediaFolder(folder), clock or SystemClock())
+
+
+def records_at(where: str | Path | None) -> Store:
+    """Open the records that somebody named to read them; ``open_store`` would make a new folder.
+
+    Raises InputError where there is no such folder, and what ``open_store`` raises.
+    """
+    chosen = where or os.environ.get("JOBLOG_DATA")
+    if chosen and "://" not in str(chosen) and not Path(chosen).exists():
+        raise InputError(
+            f"there are no records in {chosen}: there is no such folder; check --data or "
+            "JOBLOG_DATA"
+        )
+    return open_store(where)
 
 
 def _locate(where: str | Path) -> tuple[str | URL, Path]:

@@ -24,7 +24,7 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     parser = subparsers.add_parser("serve", help="bay screen, phone page and desk in a browser")
     parser.add_argument("--host", default="127.0.0.1", help="address to answer on")
     parser.add_argument("--port", type=int, default=8765)
-    parser.add_argument("--data", type=Path, help="folder of the records")
+    parser.add_argument("--data", help="folder or database URL of the records")
     parser.add_argument(
         "--lan", action="store_true", help="let paired phones in, over HTTPS of the shop's own"
     )
@@ -36,6 +36,7 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     bench.add_argument("--talkers", type=int, nargs="+", default=[1, 4, 8, 16])
     bench.add_argument("--seconds", type=float, default=60)
     bench.set_defaults(run=run_talkers)
+    beside = "folder of the records; with a database URL, that of the photos"
     orders = subparsers.add_parser("orders", help="the list of work orders that jobs start from")
     what = orders.add_subparsers(dest="orders_command", metavar="ACTION", required=True)
     take = what.add_parser(
@@ -46,10 +47,10 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
         "sheet that isn't there is left out alone (exit status 1).",
     )
     take.add_argument("file", type=Path, metavar="FILE.csv")
-    take.add_argument("--data", type=Path, help="folder of the records")
+    take.add_argument("--data", help=beside)
     take.set_defaults(run=run_import)
     shown = what.add_parser("list", help="print the orders of today")
-    shown.add_argument("--data", type=Path, help="folder of the records")
+    shown.add_argument("--data", help=beside)
     shown.set_defaults(run=run_list)
 
 
@@ -65,7 +66,6 @@ def run_serve(args: argparse.Namespace) -> int:
     """Serve until stopped by the keyboard."""
     import uvicorn
 
-    from joblog.record.store import default_data_dir
     from joblog.web.app import create_app
     from joblog.web.shop import Shop
 
@@ -75,7 +75,7 @@ def run_serve(args: argparse.Namespace) -> int:
     app = create_app(shop)
     secure: dict[str, Any] = {}
     if args.lan:
-        secure = _certified(app, args.data or default_data_dir(), args.port)
+        secure = _certified(app, shop.folder, args.port)
     else:
         print(f"joblog is on http://{host}:{args.port}/ (stop it with Ctrl-C)")
         if host not in OPEN_HOSTS:
@@ -87,7 +87,7 @@ def run_serve(args: argparse.Namespace) -> int:
 
 def run_import(args: argparse.Namespace) -> int:
     """Import a CSV file of work orders."""
-    from joblog.record.store import default_data_dir
+    from joblog.record.store import data_folder
     from joblog.sheet.load import sheets_beside
     from joblog.web.orders import read_orders
 
@@ -96,7 +96,7 @@ def run_import(args: argparse.Namespace) -> int:
     except OSError as error:
         raise InputError(f"{args.file} can't be read ({error.strerror}).") from None
     try:
-        orders = read_orders(data, sheets_beside(args.data or default_data_dir()))
+        orders = read_orders(data, sheets_beside(data_folder(args.data)))
     except InputError as error:
         raise InputError(f"{args.file}: {error}") from None
     new, renewed = _book(args.data).take(orders)
@@ -117,11 +117,11 @@ def run_list(args: argparse.Namespace) -> int:
     return int(Exit.OK)
 
 
-def _book(data: Path | None) -> OrderBook:
-    from joblog.record.store import default_data_dir
+def _book(data: str | None) -> OrderBook:
+    from joblog.record.store import data_folder
     from joblog.web.orderbook import ORDERS, OrderBook
 
-    return OrderBook((data or default_data_dir()) / ORDERS)
+    return OrderBook(data_folder(data) / ORDERS)
 
 
 def _certified(app: FastAPI, data: Path, port: int) -> dict[str, str]:

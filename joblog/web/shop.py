@@ -50,8 +50,8 @@ class Shop:
         self.index = JobIndex(self.store, self.folder / "joblist.json", self._for_line)
 
     @classmethod
-    def at(cls, data: Path | None) -> Shop:
-        """Open the shop whose records lie in ``data``."""
+    def at(cls, data: str | Path | None) -> Shop:
+        """Open the shop whose records lie in ``data``, a folder or a database's URL."""
         from joblog.speech.engines import get_engine
 
         return cls(open_store(data), get_engine)
