@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 from joblog.job.guard_ended import ENDED
@@ -62,7 +63,14 @@ class Context:
         """Steps that were done, in the order in which they were."""
         done = [s for s in self.state.steps if s.status is not StepStatus.OPEN]
         seq = {s.step.key: s.entry.seq if s.entry else 0 for s in done}
+        if self.set_back:
+            return tuple(sorted(done, key=lambda s: seq[s.step.key]))
         return tuple(sorted(done, key=lambda s: (s.at or "", seq[s.step.key])))
+
+    @cached_property
+    def set_back(self) -> bool:
+        """Whether the wall clock was set back during the job: then its times give no order."""
+        return any(one.at > other.at for one, other in pairwise(self.state.entries))
 
     def before(self, entry: str) -> Context:
         """Return the same for the job as it stood just before an entry (its id)."""

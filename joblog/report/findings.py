@@ -120,7 +120,17 @@ def _by_kind(c: Context, finding: Finding) -> str:
 def findings(c: Context) -> tuple[Found, ...]:
     """Return all findings in the order in which they were noticed."""
     timed = sorted(((noticed(c, f), f) for f in c.state.findings), key=lambda pair: pair[0])
+    if c.set_back:
+        timed.sort(key=lambda pair: _recorded_at(c, *pair))
     return tuple(_found(c, finding, at) for at, finding in timed)
+
+
+def _recorded_at(c: Context, at: str, finding: Finding) -> int:
+    """Return the place in the record of what a finding is about; the last where nothing tells."""
+    entry = c.by_id.get(finding.entry or "")
+    if entry:
+        return entry.seq
+    return max((e.seq for e in c.state.entries if e.at == at), default=len(c.state.entries))
 
 
 def noticed(c: Context, finding: Finding) -> str:
