@@ -190,6 +190,9 @@ def verify_lines(data: bytes) -> tuple[Verdict, list[Entry]]:
     """
     checker = _Checker()
     entries: list[Entry] = []
+    saved_again = _saved_again(data)
+    if saved_again:
+        return checker.verdict(saved_again, bad=0), entries
     lines = data.split(b"\n")
     tail = lines.pop()
     for place, line in enumerate(lines):
@@ -204,3 +207,17 @@ def verify_lines(data: bytes) -> tuple[Verdict, list[Entry]]:
     if tail:
         return checker.verdict("is cut off: its line does not end", bad=len(lines)), entries
     return checker.verdict(), entries
+
+
+def _saved_again(data: bytes) -> str | None:
+    """Say what a mail program or an editor did to the whole file, None where nothing shows it."""
+    if data.startswith(b"\xef\xbb\xbf"):
+        what = "begins with a byte order mark"
+    elif data.endswith(b"\r\n") and data.count(b"\r\n") == data.count(b"\n"):
+        what = "has the line ends of Windows"
+    else:
+        return None
+    return (
+        f"is not as it was written: the file {what}, so a mail program or an editor saved it "
+        "again; ask for it once more, in a ZIP file, or for the report's PDF, which carries it"
+    )

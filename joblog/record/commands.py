@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from string import hexdigits
 from typing import TYPE_CHECKING
 
 from joblog.errors import Exit, InputError, RecordError, UsageError
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from joblog.record.store import Store
     from joblog.record.transfer import MediaCheck
 
+HASH_LENGTH = 64  # signs of a SHA-256 in hex
 _DATA = "folder or database URL of the records (default: JOBLOG_DATA, or the platform's folder)"
 
 
@@ -58,10 +60,11 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     jobs.set_defaults(run=run_jobs)
 
 
-def _open(args: argparse.Namespace) -> Store:
-    from joblog.record.store import open_store
+def _open(args: argparse.Namespace, *, new: bool = False) -> Store:
+    """Open the records that are meant; a folder that is named and not there only where ``new``."""
+    from joblog.record.store import open_store, records_at
 
-    return open_store(args.data)
+    return open_store(args.data) if new else records_at(args.data)
 
 
 @dataclass(frozen=True)
@@ -83,35 +86,50 @@ def run_verify(args: argparse.Namespace) -> int:
 
     if (args.file is None) == (args.job is None):
         raise UsageError("give a FILE to verify, or --job JOB for one in the store")
+    expected = None if args.expect is None else _final_hash(args.expect)
     checked = _from_store(args) if args.file is None else _from_file(args.file)
     verdict = checked.verdict
     media = check_media(checked.entries, checked.find, checked.folder if verdict.whole else None)
-    problem = _problem(verdict, media, args.expect)
-    print(problem or verdict.told(ends=args.expect is not None))
+    problem = _problem(verdict, media, expected)
+    agrees, pages = (True, "") if problem or args.file is None else _report_agrees(args.file)
+    if not agrees:  # what is wrong comes first
+        print(pages)
+    print(problem or verdict.told(ends=expected is not None))
     for remark in verdict.remarks:
         print(f"Remark: {remark}.")
     if verdict.job:
         print(f"Job: {verdict.job}")
-    print(
-        f"Final hash: {verdict.final_hash}{' (as expected)' if args.expect and not problem else ''}"
-    )
+    print(f"Final hash: {verdict.final_hash}{' (as expected)' if expected and not problem else ''}")
     if media.good:
         print(f"Photos and sounds: {len(media.good)} examined, unaltered.")
     if media.missing:
         print(f"Photos and sounds: {len(media.missing)} that it names are not beside the record.")
-    agrees = problem is not None or args.file is None or _report_agrees(args.file)
+    if agrees and pages:
+        print(pages)
     return int(Exit.OK if agrees and not problem else Exit.FAILED)
 
 
-def _report_agrees(file: Path) -> bool:
-    """Print whether a report's pages say what its record says; True for what is no report."""
+def _report_agrees(file: Path) -> tuple[bool, str]:
+    """Say whether a report's pages say what its record says; (True, "") for what is no report."""
     if not _is_pdf(file):
-        return True
+        return True, ""
     from joblog.report.attached import verify_pdf
 
-    agrees, sentence = verify_pdf(file)
-    print(sentence)
-    return agrees
+    return verify_pdf(file)
+
+
+def _final_hash(typed: str) -> str:
+    """Return the hash that somebody copied from a report, where it stands on two lines.
+
+    Raises UsageError for what can be no final hash: a slip of the hand accuses no record.
+    """
+    signs = "".join(sign for sign in typed if sign.isprintable() and not sign.isspace()).lower()
+    if len(signs) != HASH_LENGTH or set(signs) - set(hexdigits):
+        raise UsageError(
+            f"--expect wants the whole final hash, {HASH_LENGTH} signs 0 to 9 and a to f; this has "
+            f"{len(signs)} signs: copy both lines of it from the report"
+        )
+    return signs
 
 
 def _problem(verdict: Verdict, media: MediaCheck, expected: str | None) -> str | None:
@@ -119,7 +137,7 @@ def _problem(verdict: Verdict, media: MediaCheck, expected: str | None) -> str |
         return verdict.sentence
     if media.problem:
         return f"The record is NOT whole: {media.problem}."
-    if expected is not None and expected.strip().lower() != verdict.final_hash:
+    if expected is not None and expected != verdict.final_hash:
         return (
             f"The record is NOT the expected one: its final hash is not {expected}; entries are "
             "missing from its end, or were added, or it is another record."
@@ -179,7 +197,7 @@ def run_import(args: argparse.Namespace) -> int:
     """Verify an exported job and bring it in."""
     from joblog.record.transfer import import_job
 
-    with _open(args) as store:
+    with _open(args, new=True) as store:
         done = import_job(store, args.folder, without_media=args.without_media)
     print(f"Job {done.job}: {done.added} entries brought in, {done.held} were here already.")
     return int(Exit.OK)
@@ -198,10 +216,21 @@ def run_jobs(args: argparse.Namespace) -> int:
     if args.jsonl:
         shown = [json.dumps(line.as_json(), ensure_ascii=False) for line in lines]
     else:
-        shown = listed(lines, zone) or ["There are no jobs here yet."]
+        shown = listed(lines, zone) or [_none_yet(store)]
     for line in shown:
         print(line)
     return int(Exit.OK)
+
+
+def _none_yet(store: Store) -> str:
+    """Say that there are no jobs; photos without any show that the database did not come along."""
+    if next(store.folder.glob("media/*/*"), None) is None:
+        return "There are no jobs here yet."
+    return (
+        f"There are no jobs here, but photos of some lie in {store.folder / 'media'}: the database "
+        "was lost, or joblog.db was copied without joblog.db-wal; copy the whole folder once more"
+        "."
+    )
 
 
 def _line(store: Store, job: str) -> JobLine:

@@ -30,6 +30,10 @@ from joblog.report.pictures import shown_sha
 from joblog.report.settings import ShopSettings
 from joblog.sheet.load import recorded_sheet
 
+_UNSEEN = (
+    " An altered page would not be seen here: don't rely on this copy's pages; ask the shop for a "
+    "report made anew, or for the job's export."
+)
 _LARGEST = 512 * 2**20  # bytes of one attached file; a record needs a few megabytes
 
 
@@ -112,14 +116,14 @@ def _compared(pdf: bytes, data: dict[str, Any], made: Report) -> Agreement:
             agree=True,
             sentence="Report and record agree in every value, quantity and photo. The report was "
             f"made by another version of joblog, which judges otherwise (first in {field}): steps, "
-            "findings, wording and pages were not compared. Ask the shop for one made anew.",
+            f"findings, wording and pages were not compared.{_UNSEEN}",
         )
     if then != now:
         return Agreement(
             agree=True,
             sentence="Report and record agree in every value, step, photo and finding. The report "
             "was made by other versions of joblog's parts, so its wording and pages were not "
-            "compared.",
+            f"compared.{_UNSEEN}",
         )
     if data != again:
         field = _first_difference(data, again)
@@ -248,7 +252,10 @@ def _all_attached(pdf: bytes) -> dict[str, list[bytes]]:
         found = PdfReader(io.BytesIO(pdf)).attachments
         return {name: [bytes(content) for content in contents] for name, contents in found.items()}
     except Exception as error:  # whatever a broken file makes the reader say
-        raise InputError(f"this file can't be read as a PDF report: {error}") from error
+        raise InputError(
+            "this file can't be read as a PDF report: it was cut off or damaged on its way, or is "
+            "another kind of file; ask for it to be sent once more"
+        ) from error
 
 
 def _attached(pdf: bytes, name: str) -> bytes:

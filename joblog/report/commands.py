@@ -159,11 +159,11 @@ def _from_file(place: Path) -> tuple[JobState, bytes, Media]:
 
 
 def _from_store(job: str, data: str | None) -> tuple[JobState, bytes, Media]:
-    from joblog.record.store import open_store
+    from joblog.record.store import records_at
     from joblog.record.transfer import evidence, record_bytes
     from joblog.report.attached import job_from_record
 
-    with open_store(data) as store:
+    with records_at(data) as store:
         entries = store.whole(store.find_job(job))
         media = evidence(entries, lambda ref: store.media_path(ref.sha256))
         return job_from_record(entries), record_bytes(entries), media

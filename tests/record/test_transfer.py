@@ -211,7 +211,7 @@ def test_verify_names_the_first_bad_entry(
         (lines[1] + lines[0] + b"".join(lines[2:]), "entry 0 carries the number 1"),
         (good[:-1], "entry 3 is cut off"),
         (good[:-30], "entry 3 is cut off"),
-        (good.replace(b"\n", b"\r\n"), "entry 0 is not in the canonical form"),
+        (good.replace(b"\n", b"\r\n"), "entry 0 is not as it was written: the file has"),
         (b"", "no entry"),
     ):
         record.write_bytes(altered)

@@ -162,3 +162,33 @@ def test_what_is_no_report_is_told_in_one_sentence(tmp_path: Path, pdf: bytes) -
         record_from_pdf(tmp_path / "blank.pdf")
     with pytest.raises(InputError, match="can't be read"):
         verify_pdf(tmp_path / "missing.pdf")
+
+
+def test_what_is_wrong_with_a_report_is_told_first(
+    tmp_path: Path, pdf: bytes, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from joblog.cli import main
+
+    file = tmp_path / "report.pdf"
+    file.write_bytes(pdf + b"\n% saved again")
+    assert main(["verify", str(file)]) == 1
+    assert "the pages are NOT byte for byte" in capsys.readouterr().out.splitlines()[0]
+    file.write_bytes(pdf[: len(pdf) // 2])
+    assert main(["verify", str(file)]) == 1
+    assert "ask for it to be sent once more" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("part", ["typst", "rules"])
+def test_pages_that_were_not_compared_are_not_to_be_relied_on(pdf: bytes, part: str) -> None:
+    """Who names another version in the data may alter the pages: nothing here would show it."""
+
+    def pretended(data: bytes) -> bytes:
+        report = json.loads(data)
+        report["made_with"]["versions"][part] = "9.9"
+        if part == "rules":
+            report["core"]["findings"].pop(0)
+        return json.dumps(report).encode()
+
+    found = verify_report_pdf(with_attached(pdf, "report.json", pretended))
+    assert (found.agree, found.exact) == (True, False)
+    assert "don't rely on this copy's pages" in found.sentence

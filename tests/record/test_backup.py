@@ -1,0 +1,55 @@
+"""Copies of the records as a shop's computer person makes them (docs/record.md, Back up)."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from joblog.cli import main
+from joblog.record import open_store
+
+# A program that is killed after its last entry: it never closes the database.
+KILLED = """
+import os, signal, sys
+from joblog.record import open_store
+store = open_store(sys.argv[1])
+job = store.start_job()
+photo = store.put_media(b"plug", "image/jpeg", "photo", "plug.jpg")
+store.append(job, "photo", {"kind": "plug"}, source="photo", media=[photo])
+store.append(job, "note", {"text": "left boot weeps"}, source="hand")
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.fixture
+def killed(tmp_path: Path) -> Path:
+    folder = tmp_path / "shop"
+    subprocess.run([sys.executable, "-c", KILLED, str(folder)], timeout=60, check=False)
+    return folder
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")
+def test_a_copy_of_the_whole_folder_has_all_entries_even_after_a_kill(
+    killed: Path, tmp_path: Path
+) -> None:
+    copy = shutil.copytree(killed, tmp_path / "other pc")
+    with open_store(copy) as store:
+        (job,) = store.jobs()
+        assert (store.verify(job).whole, store.verify(job).count) == (True, 2)
+        assert store.read_media(store.entries(job)[0].media[0].sha256) == b"plug"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")
+def test_a_copy_without_the_write_ahead_log_is_not_taken_for_a_new_shop(
+    killed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    copy = shutil.copytree(killed, tmp_path / "copy", ignore=shutil.ignore_patterns("*-wal"))
+    assert main(["jobs", "--data", str(copy)]) == 0
+    assert "joblog.db was copied without joblog.db-wal" in capsys.readouterr().out
+    (tmp_path / "empty").mkdir()
+    assert main(["jobs", "--data", str(tmp_path / "empty")]) == 0
+    assert "There are no jobs here yet." in capsys.readouterr().out
