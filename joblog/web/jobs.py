@@ -23,6 +23,7 @@ from joblog.sheet.load import sheet_text
 from joblog.web.meters import UNITS, is_reading
 from joblog.web.pages import body_of, form_page, shop_of, wants_page
 from joblog.web.shop import Shop
+from joblog.web.start import sheets_page
 from joblog.web.view import job_view, not_closed, reply_view
 
 router = APIRouter()
@@ -61,12 +62,19 @@ async def open_job(request: Request) -> Response:
     try:
         job = await run_in_threadpool(_begin, shop_of(request), form)
     except JoblogError as error:
-        if form.get("form") != "new" or not wants_page(request):
+        if not wants_page(request) or not {"form", "then"} & set(form):
             raise
+        # what was typed stays, on the page that it came from
+        if form.get("form") != "new":
+            return await run_in_threadpool(sheets_page, request, form, "", _place(form), str(error))
         asks = isinstance(error, WrongUnitError)
         return await run_in_threadpool(form_page, request, form, str(error), ask_reason=asks)
-    place = "phone" if form.get("then") == "phone" else "job"
-    return RedirectResponse(f"/{place}/{job}", status_code=303)
+    return RedirectResponse(f"/{_place(form)}/{job}", status_code=303)
+
+
+def _place(form: dict[str, str]) -> str:
+    """Return the screen on which a form's job goes on."""
+    return "phone" if form.get("then") == "phone" else "job"
 
 
 def _begin(shop: Shop, form: dict[str, str]) -> str:

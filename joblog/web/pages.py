@@ -74,13 +74,19 @@ async def body_of(request: Request) -> bytes:
 def jobs_page(request: Request, find: str = "", older: bool = False) -> Response:
     """List the jobs, newest first; ``find`` looks in plate, VIN, customer and order."""
     lines = shop_of(request).index.lines()
-    wanted = find.strip().lower()
-    if wanted:
-        keys = ("plate", "vin", "customer", "order", "vehicle")
-        lines = [row for row in lines if any(wanted in str(row[k]).lower() for k in keys)]
+    if find.strip():
+        lines = [row for row in lines if _fits(find, row)]
     shown = lines if older else lines[:SHOWN]
     more, zone = len(lines) - len(shown), shop_of(request).zone()
     return page(request, "jobs.html", jobs=shown, find=find, more=more, zone=zone)
+
+
+def _fits(wanted: str, line: dict[str, Any]) -> bool:
+    """Say whether ``wanted`` stands in a job's line; a plate is found without its spaces, too."""
+    words = [str(line[key]).lower() for key in ("plate", "vin", "customer", "order", "vehicle")]
+    sign = "".join(filter(str.isalnum, wanted.lower()))
+    plate = "".join(filter(str.isalnum, words[0]))
+    return any(wanted.strip().lower() in word for word in words) or (sign != "" and sign in plate)
 
 
 @router.get("/new")

@@ -5,6 +5,7 @@ Nothing is recorded here: the choice ends in the form that opens the job (``POST
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -50,8 +51,7 @@ def start_page(
     place = "phone" if then == "phone" else "job"
     if again:
         typed = {k: v.strip() for k, v in request.query_params.items()}
-        fields = {name: typed.get(name, "") for name in (*UNIT_FIELDS, *OTHER_FIELDS)}
-        return _sheets_page(request, fields, "", place)
+        return sheets_page(request, typed, "", place)
     chosen = shop.orders.find(order) if order else None
     if order and chosen is None:
         raise InputError(f"There is no order '{order[:40]}' on the list; choose another one.")
@@ -62,7 +62,7 @@ def start_page(
     if (chosen or report) and not trouble:
         known = shop.last_unit(report.vin if report else (chosen or {}).get("vin", ""))
         fields = details(chosen, known, report.vin if report else "")
-        return _sheets_page(request, fields, (chosen or {}).get("sheet", ""), place)
+        return sheets_page(request, fields, (chosen or {}).get("sheet", ""), place)
     rows = shop.orders.listed()
     return page(
         request,
@@ -76,10 +76,14 @@ def start_page(
     )
 
 
-def _sheets_page(request: Request, fields: dict[str, str], ordered: str, place: str) -> Response:
+def sheets_page(
+    request: Request, form: Mapping[str, str], ordered: str, place: str, error: str = ""
+) -> Response:
+    """Return the page on which the sheet is chosen; ``error`` says what was wrong with its form."""
     shop = shop_of(request)
+    fields = {name: form.get(name, "") for name in (*UNIT_FIELDS, *OTHER_FIELDS)}
     found = choices(shop.sheets(), fields, ordered)
-    return page(
+    response = page(
         request,
         "start_sheet.html",
         fields=fields,
@@ -87,7 +91,11 @@ def _sheets_page(request: Request, fields: dict[str, str], ordered: str, place: 
         rest=[c for c in found if c.reasons],
         started=shop.started([fields["order"]]) if fields["order"] else {},
         then=place,
+        error=error,
+        override=form.get("override", ""),
     )
+    response.status_code = 400 if error else 200
+    return response
 
 
 @router.put("/api/start/photos/label")

@@ -222,6 +222,33 @@ def test_a_known_vehicle_brings_what_an_earlier_job_knew_but_not_its_odometer(cl
     assert "91240" not in page
 
 
+@pytest.mark.parametrize("then", ["job", "phone"])
+def test_what_is_refused_on_the_sheets_page_keeps_what_was_typed(client, then):
+    fields = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "vin": VIN, "plate": "OTC 772",
+              "technician": "Rosamund Achterberg", "odometer": "131,988", "odometer_unit": "km",
+              "then": then}  # fmt: skip
+    page = client.post("/jobs", data=fields, headers={"accept": "text/html"})
+    assert page.status_code == 400
+    assert "whole number, without commas" in page.text
+    for kept in ("131,988", "Rosamund Achterberg", VIN, "OTC 772", "km"):
+        assert f'value="{kept}"' in page.text
+    assert f'name="then" value="{then}"' in page.text
+    wrong = fields | {"odometer": "131988", "sheet": "cvt-drain-fill", "override": ""}
+    page = client.post("/jobs", data=wrong, headers={"accept": "text/html"})
+    assert (page.status_code, 'value="131988"' in page.text) == (400, True)
+    assert "error" in client.post("/jobs", data=fields, headers=JSON).json()
+    assert not client.app.state.shop.store.jobs()
+
+
+@pytest.mark.parametrize("typed", ["otc772", "OTC-772", " otc 772 ", VIN[-6:].lower()])
+def test_a_plate_is_found_however_it_is_spaced(client, typed):
+    data = {"sheet": "coolant", "plate": "OTC 772", "vin": VIN}
+    client.post("/jobs", data=data)
+    assert "OTC 772" in client.get("/", params={"find": typed}).text
+    for other in ("otc773", "--", "zzz"):
+        assert "No job fits" in client.get("/", params={"find": other}).text
+
+
 def test_sheets_for_the_vehicle_stand_first_and_the_rest_says_why(client):
     shop = client.app.state.shop
     found = choices(shop.sheets(), {"type": "kt 6f"}, "wheel-refit")
