@@ -14,6 +14,16 @@ from joblog.record.entry import Entry
 
 CONFIRMED_BY = "confirmed by "  # begins the end of a finding that somebody let stand
 DROPPED = "taken back"  # the end of a question answered with no
+# How a finding may end besides being confirmed: told behind the reason.
+ENDS = (
+    "corrected",
+    "tightened again",
+    "done afterwards",
+    DROPPED,
+    "photo retaken",
+    "no longer so",
+    "read again inside the window",
+)
 _NUMBERED = re.compile(r"(missing:.*:(?:torque|angle))-([0-9]+(?:-[0-9]+)*)")
 
 
@@ -60,6 +70,8 @@ def named_among_others(key: str, confirmed: Mapping[str, Entry]) -> Entry | None
 def confirmed_words(confirmed: Entry) -> str:
     """Return who confirmed a finding and why, as the finding's end is told."""
     reason = str(confirmed.body.get("reason", "")).strip() or "no reason given"
+    if reason.endswith(tuple(f"; {end}" for end in ENDS)):
+        reason += "."  # somebody's own words: nothing has ended but by them
     return f"{CONFIRMED_BY}{confirmed.by or 'technician'}: {reason}"
 
 

@@ -10,19 +10,15 @@ from __future__ import annotations
 import re
 
 from joblog.job.guard_undone import UNDONE
-from joblog.job.guard_wanted import CONFIRMED_BY
+from joblog.job.guard_wanted import CONFIRMED_BY, ENDS
 from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind
 from joblog.job.values import step_named
 from joblog.report.context import Context
 from joblog.report.text import clean
 
-_ENDS = (
-    "corrected|tightened again|done afterwards|taken back|photo retaken|no longer so|"
-    "read again inside the window"
-)
 _CONFIRMED = re.compile(
-    rf"^{CONFIRMED_BY}(?P<who>.*?): (?P<why>.*?)(?:; (?P<after>{_ENDS}))?$", re.S
+    rf"^{CONFIRMED_BY}(?P<who>.*?): (?P<why>.*?)(?:; (?P<after>{'|'.join(ENDS)}))?$", re.S
 )
 _CONFIRMED_THEN_SAID = re.compile(  # what was taken back by somebody, or was a question answered
     rf"^{CONFIRMED_BY}(?P<who>.*?): (?P<why>.*?)"
@@ -66,8 +62,13 @@ def mended(c: Context, rule: str, entry: str) -> str:
     finding = about(c, rule, entry)
     if finding is None or not finding.resolved or stands(finding):
         return ""
+    return _end(c, end_of(finding))
+
+
+def end_of(finding: Finding) -> str:
+    """Return how ``finding`` ended in the guard's words, without who had confirmed it before."""
     found = _confirmation(finding)
-    return _end(c, found["after"] if found else finding.resolved)
+    return (found["after"] or "") if found else finding.resolved
 
 
 def doubted(c: Context) -> set[str]:

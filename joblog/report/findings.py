@@ -11,7 +11,7 @@ from joblog.job.guard_wanted import DROPPED
 from joblog.job.types import Finding, FindingKind, Photo
 from joblog.record.entry import Entry
 from joblog.report.context import Context, photo_name, value_name
-from joblog.report.ending import ended_words, reason_words
+from joblog.report.ending import end_of, ended_words, reason_words
 from joblog.report.kinds import kind_name
 from joblog.report.model import Correction, Found
 from joblog.report.numbers import as_decimal
@@ -71,7 +71,8 @@ def _unclear(c: Context, finding: Finding) -> str:
     lead = t.say("One spoken line was unclear; the program asked.")
     if asked is not None and asked.source == "hand":
         lead = t.say("One typed line was unclear; the program asked.")
-    return f"{lead} {t.say('Nothing was recorded of it.')}" if finding.resolved == DROPPED else lead
+    dropped = end_of(finding) == DROPPED
+    return f"{lead} {t.say('Nothing was recorded of it.')}" if dropped else lead
 
 
 def _debris(c: Context, photo: Photo, what: str) -> str:

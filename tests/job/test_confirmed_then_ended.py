@@ -151,3 +151,23 @@ def test_a_value_that_a_colleague_confirmed_and_was_taken_back(job):
     job.say("disregard")
     assert ends(job, "spec") == ["confirmed by Ana: it was checked twice; taken back"]
     assert "25 N·m was reported; specified is 18 to 22 N·m" in told(job)[-1]
+
+
+def test_a_reason_that_ends_like_a_mending_mends_nothing(job):
+    job.say("cover nut one at 25 newton meters")
+    (finding,) = job.state.open_findings
+    job.session.confirm(finding.key, "wrong nut; corrected", "Ana")
+    report = build_report(job.state, {}.__getitem__, units="metric")
+    assert [r.verdict for r in report.measured if "nut" in r.what] == ["outside"]
+    assert any("25\xa0N·m" in line for line in report.front.found), report.front.found
+    job.say("cover nut one at 20 newton meters")
+    assert told(job)[-1].endswith("wrong nut; corrected.; tightened again")
+
+
+def test_a_question_confirmed_and_then_dropped_is_told_alike_in_every_language(job):
+    job.say("cover nut one at 90 newton meters")
+    job.session.confirm(f"unsure:{job.state.waiting[-1].entry.id}", "no time", "Ana")
+    job.say("negative")
+    assert told(job, "es")[-1].startswith(
+        "Una frase escrita no quedó clara; el programa preguntó. No se registró nada de ella."
+    )
