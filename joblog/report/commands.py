@@ -64,9 +64,8 @@ def run_bench(args: argparse.Namespace) -> int:
 def run_report(args: argparse.Namespace) -> int:
     """Write report.html and report.pdf into ``--out``."""
     from joblog.report.build import build_report
-    from joblog.report.settings import load_settings
 
-    settings = load_settings(args.settings) if args.settings else None
+    settings = _settings(args)
     state, record, media = load_job(args.job, args.data)
     earlier = [_earlier(job, args.data, state) for job in args.earlier]
     report = build_report(
@@ -84,6 +83,17 @@ def run_report(args: argparse.Namespace) -> int:
     print(f"Report: {args.out / 'report.html'} and {args.out / 'report.pdf'}")
     print(report.front.verdict)
     return int(Exit.OK)
+
+
+def _settings(args: argparse.Namespace) -> ShopSettings | None:
+    """Return the settings that were named, or of a job in the store those beside the records."""
+    from joblog.record.store import data_folder
+    from joblog.report.settings import SETTINGS, load_settings
+
+    if args.settings:
+        return load_settings(args.settings)
+    beside = data_folder(args.data) / SETTINGS
+    return load_settings(beside) if beside.is_file() and not Path(args.job).exists() else None
 
 
 def _earlier(job: str, data: str | None, now: JobState) -> JobState:

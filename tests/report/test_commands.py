@@ -41,6 +41,19 @@ def test_a_report_is_written_and_verified(
     assert "the same byte for byte" in capsys.readouterr().out
 
 
+def test_a_job_of_the_store_has_the_shop_s_own_settings(exported: Path, tmp_path: Path) -> None:
+    """As on the desk; a record that came as a file has no shop beside it."""
+    data = tmp_path / "data"
+    assert main(["import", str(exported), "--data", str(data)]) == 0
+    (data / "shop.toml").write_text('warranty = "Twelve months on parts."', encoding="utf-8")
+    for job, has in (("last", True), (str(exported), False)):
+        out = tmp_path / str(has)
+        assert main(["report", job, "--data", str(data), "--out", str(out)]) == 0
+        page = (out / "report.html").read_text(encoding="utf-8")
+        assert ("Twelve months on parts" in page) == has
+        assert main(["verify", str(out / "report.pdf")]) == 0
+
+
 def test_a_changed_report_fails_to_verify(
     exported: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
