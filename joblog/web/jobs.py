@@ -28,6 +28,7 @@ from joblog.web.view import job_view, not_closed, reply_view
 
 router = APIRouter()
 KINDS = ("plug", "dipstick", "fluid", "label", "other")
+LONGEST_NAME, LONGEST_TEXT = 200, 2000  # letters of a field of the form that opens a job
 SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -80,6 +81,7 @@ def _place(form: dict[str, str]) -> str:
 def _begin(shop: Shop, form: dict[str, str]) -> str:
     """Open the job that a form describes; nothing is opened where a field is wrong."""
     sheets = shop.sheets()
+    _not_too_long(form)
     key = form.get("sheet", "")
     if key not in sheets:
         raise InputError("Choose the job sheet for this job from the list.")
@@ -104,6 +106,16 @@ def _begin(shop: Shop, form: dict[str, str]) -> str:
     if form.get("override"):
         opening["override"] = form["override"]
     return shop.begin(sheet_text(sheets[key]), opening)
+
+
+def _not_too_long(form: dict[str, str]) -> None:
+    for name, value in form.items():
+        most = LONGEST_TEXT if name in ("complaint", "override") else LONGEST_NAME
+        if len(value) > most:
+            raise InputError(
+                f"The {name.replace('_', ' ')} has {len(value)} letters; at most {most} can be "
+                "kept: shorten it."
+            )
 
 
 def _meter_unit(form: dict[str, str]) -> str:

@@ -142,11 +142,14 @@ class Shop:
                 found.setdefault(line["order"], line["job"])
         return found
 
+    def been_here(self, vin: str, most: int = 3) -> list[dict[str, Any]]:
+        """Return the lines of the newest jobs on the vehicle with that VIN, newest first."""
+        wanted = vin.upper()
+        return [x for x in self.index.lines() if wanted and x["vin"].upper() == wanted][:most]
+
     def last_unit(self, vin: str) -> dict[str, str]:
         """Return what the newest job on the vehicle with that VIN knew of it, {} for a new one."""
-        if not vin:
-            return {}
-        line = next((x for x in self.index.lines() if x["vin"].upper() == vin.upper()), None)
+        line = next(iter(self.been_here(vin, 1)), None)
         return {**line["unit"], "customer": line["customer"]} if line else {}
 
     def earlier(self, job: str, most: int = 8) -> list[JobState]:

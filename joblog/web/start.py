@@ -90,6 +90,8 @@ def sheets_page(
         fit=[c for c in found if not c.reasons],
         rest=[c for c in found if c.reasons],
         started=shop.started([fields["order"]]) if fields["order"] else {},
+        before=shop.been_here(fields["vin"]),
+        zone=shop.zone(),
         then=place,
         error=error,
         override=form.get("override", ""),

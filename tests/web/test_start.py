@@ -219,7 +219,7 @@ def test_a_known_vehicle_brings_what_an_earlier_job_knew_but_not_its_odometer(cl
     page = client.get(f"/start?vin={VIN.lower()}").text
     assert 'value="KT-6F"' in page
     assert "Kestrel" in page
-    assert "91240" not in page
+    assert 'value="91240"' not in page  # it stands under "Here before", in no field
 
 
 @pytest.mark.parametrize("then", ["job", "phone"])
@@ -238,6 +238,39 @@ def test_what_is_refused_on_the_sheets_page_keeps_what_was_typed(client, then):
     assert (page.status_code, 'value="131988"' in page.text) == (400, True)
     assert "error" in client.post("/jobs", data=fields, headers=JSON).json()
     assert not client.app.state.shop.store.jobs()
+
+
+def test_earlier_jobs_on_the_vehicle_are_named_with_their_reports(client):
+    assert "Here before" not in client.get(f"/start?vin={VIN}").text
+    jobs = []
+    for odometer in ("118420", "131988"):
+        data = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "vin": VIN, "odometer": odometer,
+                "odometer_unit": "mi"}  # fmt: skip
+        opened = client.post("/jobs", data=data, follow_redirects=False)
+        jobs.append(opened.headers["location"].removeprefix("/job/"))
+    client.post("/jobs", data={"sheet": "coolant", "plate": "no VIN"})
+    page = client.get(f"/start?vin={VIN}").text
+    links = re.findall(r'<a href="(/job/[^"]+/report.html)">([^<]+)</a>([^<]*)<', page)
+    title = "Automatic transaxle: drain and fill"
+    assert links == [
+        (f"/job/{jobs[1]}/report.html", title, " at 131988 mi"),
+        (f"/job/{jobs[0]}/report.html", title, " at 118420 mi"),
+    ]
+    assert client.get(links[1][0]).status_code == 200
+    phone = client.get(f"/start?vin={VIN}&then=phone").text
+    assert "at 118420 mi" in phone
+    assert "report.html" not in phone  # a phone is not the desk
+    assert "Here before" not in client.get("/start?again=1&type=KT-6F").text
+
+
+@pytest.mark.parametrize(("name", "most"), [("make", 200), ("customer", 200), ("complaint", 2000)])
+def test_a_field_that_is_far_too_long_is_one_sentence(client, name, most):
+    data = {"sheet": "coolant", name: "x" * most}
+    assert client.post("/jobs", data=data, follow_redirects=False).status_code == 303
+    told = client.post("/jobs", data=data | {name: "x" * (most + 1)}, headers=JSON)
+    assert told.status_code == 400
+    assert f"The {name} has {most + 1} letters; at most {most}" in told.json()["error"]
+    assert len(client.app.state.shop.store.jobs()) == 1
 
 
 @pytest.mark.parametrize("typed", ["otc772", "OTC-772", " otc 772 ", VIN[-6:].lower()])
