@@ -35,7 +35,10 @@ def _torques(state: JobState) -> list[Step]:
     every = [s.step for s in state.steps if s.step.torque]
     left = [step for step in every if step.key not in state.settled] or every
     able = [step for step in left if ready(state.sheet, step, state.settled)] or left[:1]
-    return list({_torque(state.sheet, step): step for step in reversed(able)}.values())[::-1]
+    found: dict[tuple[str, str], Step] = {}
+    for step in able:
+        found.setdefault(_torque(state.sheet, step), step)
+    return list(found.values())
 
 
 def _torque(sheet: Sheet, step: Step) -> tuple[str, str]:

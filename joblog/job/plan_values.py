@@ -59,6 +59,11 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
             "Which one? Say it with its name.", "Which one? Say the fastener with its name."
         )
     wanted = step.torque
+    if meaning.which.isdigit() and int(meaning.which) > wanted.count:
+        return refusal(
+            "Which one? Say it with its name.",
+            f"There is no {wanted.fastener} number {meaning.which}: say the fastener with its name.",
+        )
     values = in_unit_of_sheet(meaning.values, wanted.unit)
     wrong = wrong_kind(values, "torque", wanted.unit)
     if wrong:

@@ -77,6 +77,14 @@ def test_of_several_at_hand_one_is_said_and_all_are_shown(bench):
     assert "then 90°" in reply.shown
 
 
+def test_of_several_the_first_of_the_sheet_is_said_though_it_comes_twice(bench):
+    again = TWO.split("[[steps]]")[1].replace('"left-in"', '"again"').replace("left in", "again")
+    before = '[[steps]]\nkey = "clean"\ntitle = "Clean"\nsay = ["all clean"]\n'
+    reply = bench(steps=f"{before}{TWO}[[steps]]{again}").ok("what torque")
+    assert reply.spoken.startswith("The sheet says torque left plug, two four newton-meters.")
+    assert reply.shown.startswith("The sheet says: left plug 24 N·m ± 3; right plug 30 N·m ± 3")
+
+
 def test_the_amount_comes_with_what_is_in_and_what_came_out(bench):
     job = bench()
     only = job.say("how much fluid")

@@ -122,6 +122,20 @@ def test_a_number_alone_is_that_of_the_nut_at_hand(bench):
     assert torques(job)[-1] == "3: 115"
 
 
+def test_a_number_that_the_step_at_hand_has_not_is_refused(bench):
+    job = bench(steps=PLUGS.replace(", angle = 90", "") + WHEEL)
+    for said in ("number three at one five newton meters", "number two at 15 newton meters"):
+        job.say("plugs in", said)
+    assert torques(job) == ["2: 15"]
+    one = PLUGS.replace("count = 2, angle = 90", "count = 1")
+    job = bench(steps=one + WHEEL)
+    job.say("plugs in")
+    reply = job.say("number three at one five newton meters")
+    assert reply.spoken == "Which one? Say it with its name."
+    assert "no spark plug number 3" in reply.shown
+    assert not job.state.values
+
+
 @pytest.mark.parametrize("said", ["wheel nut two 115", "wheel nut number 2 115 nm"])
 def test_a_number_without_a_word_behind_it_is_refused_with_the_right_way_to_say_it(bench, said):
     job = bench(steps=WHEEL)
