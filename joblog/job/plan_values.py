@@ -62,7 +62,7 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
     if meaning.which.isdigit() and int(meaning.which) > wanted.count:
         return refusal(
             "Which one? Say it with its name.",
-            f"There is no {wanted.fastener} number {meaning.which}: say the fastener with its name.",
+            f"There is no {wanted.fastener} number {meaning.which}: say it with its name.",
         )
     values = in_unit_of_sheet(meaning.values, wanted.unit)
     wrong = wrong_kind(values, "torque", wanted.unit)
