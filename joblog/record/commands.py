@@ -32,6 +32,7 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     )
     verify.add_argument("file", type=Path, metavar="FILE", nargs="?")
     verify.add_argument("--job", help="examine this job in the store instead of a file")
+    verify.add_argument("--all", action="store_true", help="examine every job in the store")
     verify.add_argument("--data", help=_DATA)
     verify.add_argument("--expect", metavar="HASH", help="final hash, as printed in the report")
     verify.set_defaults(run=run_verify)
@@ -84,8 +85,12 @@ def run_verify(args: argparse.Namespace) -> int:
     """Check a record; print the verdict, then what a reader needs to compare."""
     from joblog.record.transfer import check_media
 
-    if (args.file is None) == (args.job is None):
-        raise UsageError("give a FILE to verify, or --job JOB for one in the store")
+    if (args.file is not None) + (args.job is not None) + args.all != 1:
+        raise UsageError("give a FILE to verify, --job JOB for one in the store, or --all")
+    if args.all:
+        if args.expect is not None:
+            raise UsageError("--expect goes with one record: give a FILE or --job JOB")
+        return _verify_all(args)
     expected = None if args.expect is None else _final_hash(args.expect)
     checked = _from_store(args) if args.file is None else _from_file(args.file)
     verdict = checked.verdict
@@ -107,6 +112,32 @@ def run_verify(args: argparse.Namespace) -> int:
     if agrees and pages:
         print(pages)
     return int(Exit.OK if agrees and not problem else Exit.FAILED)
+
+
+def _verify_all(args: argparse.Namespace) -> int:
+    """Check every job in the store, as after a restore; name those that are not as they were."""
+    from joblog.record.transfer import check_media
+
+    with _open(args) as store:
+        jobs, bad, good = store.jobs(), 0, 0
+        for job in jobs:
+            verdict, entries = store.checked(job)
+            media = check_media(entries, lambda ref: store.media_path(ref.sha256))
+            problem = _problem(verdict, media, None)
+            if problem is None and media.missing:
+                problem = (
+                    f"Photos and sounds: {len(media.missing)} that it names are not in "
+                    f"{store.folder / 'media'}."
+                )
+            if problem is not None:
+                print(f"{job}: {problem}")
+            bad, good = bad + (problem is not None), good + len(media.good)
+        if not jobs:
+            print(_none_yet(store))
+    if jobs:
+        print(f"Jobs: {len(jobs)} examined, {len(jobs) - bad} whole and unaltered.")
+        print(f"Photos and sounds: {good} unaltered.")
+    return int(Exit.FAILED if bad else Exit.OK)
 
 
 def _report_agrees(file: Path) -> tuple[bool, str]:

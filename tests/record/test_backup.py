@@ -53,3 +53,30 @@ def test_a_copy_without_the_write_ahead_log_is_not_taken_for_a_new_shop(
     (tmp_path / "empty").mkdir()
     assert main(["jobs", "--data", str(tmp_path / "empty")]) == 0
     assert "There are no jobs here yet." in capsys.readouterr().out
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")
+def test_after_a_restore_every_job_is_examined_by_one_command(
+    killed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with open_store(killed) as store:
+        other = store.start_job()
+        store.append(other, "note", {"text": "nothing to do"}, source="hand")
+        (job,) = set(store.jobs()) - {other}
+    examine = ["verify", "--all", "--data"]
+    assert main([*examine, str(killed)]) == 0
+    assert capsys.readouterr().out == (
+        "Jobs: 2 examined, 2 whole and unaltered.\nPhotos and sounds: 1 unaltered.\n"
+    )
+    bare = shutil.copytree(killed, tmp_path / "bare", ignore=shutil.ignore_patterns("media"))
+    assert main([*examine, str(bare)]) == 1
+    told = capsys.readouterr().out.splitlines()
+    assert told[0] == f"{job}: Photos and sounds: 1 that it names are not in {bare / 'media'}."
+    assert told[1] == "Jobs: 2 examined, 1 whole and unaltered."
+    (photo,) = (path for path in (killed / "media").rglob("*") if path.is_file())
+    photo.chmod(0o600)
+    photo.write_bytes(b"another plug")
+    assert main([*examine, str(killed)]) == 1
+    assert f"{job}: The record is NOT whole: entry 0 rests on {photo}" in capsys.readouterr().out
+    assert main([*examine[:2], "--job", job]) == 2
+    assert "give a FILE to verify, --job JOB" in capsys.readouterr().err
