@@ -6,7 +6,8 @@ Push to talk: it lasts as long as the button is held. While joblog speaks the se
 hears nothing, not even the echo.
 
 A radio or a colleague further off may talk on when the near talker has ended, and the detector
-can't tell one from the other. So an utterance ends, too, where it stays far below its own loudest.
+can't tell one from the other. So where others were heard before, an utterance ends, too, where it
+stays far below its own loudest. Beside tools alone it does not: a phrase may end quietly.
 
 Nothing grows with the length of the stream: what is kept is the pre-roll and one utterance.
 """
@@ -235,7 +236,8 @@ class Segmenter:
         talk = self._background.talks
         if self._quiet >= _chunks(self._cut.hangover_in_talk if talk else self._cut.hangover):
             return self._end()
-        under, long = self._under(), _chunks(self._cut.under_for)
+        under = self._under() if self._background.may_talk_on else []
+        long = _chunks(self._cut.under_for)
         if len(under) > long and all(under[-long:]):
             return self._end_near(under, long)
         if len(self._utterance) >= _chunks(self._cut.longest):

@@ -77,7 +77,7 @@ class Background:
 
     TOOLS = Margins(starts=2.0, stays=None)
     TALK = Margins(starts=4.0, stays=3.0)
-    ABOVE = 9.0  # dB over its loud parts: louder is no background, but somebody who turned away
+    ABOVE = 4.0  # dB over its loud parts: louder is no background, but somebody who turned away
 
     def __init__(self, seconds: float = 4.0) -> None:
         chunks = round(seconds / CHUNK_SECONDS)
@@ -95,6 +95,14 @@ class Background:
         return len(self._speech) >= 1 / CHUNK_SECONDS and (
             sum(self._speech) >= len(self._speech) / 4
         )
+
+    @property
+    def may_talk_on(self) -> bool:
+        """Whether a twentieth or more of the last seconds was speech: others may go on talking.
+
+        Tools are hardly ever taken for speech.
+        """
+        return 0 < len(self._speech) <= 20 * sum(self._speech)
 
     @property
     def margins(self) -> Margins:
