@@ -8,7 +8,7 @@ from fractions import Fraction
 from joblog.job.guard_wanted import missing_key
 from joblog.job.types import FindingKind, Photo, StepState, StepStatus, Value
 from joblog.job.values import converted
-from joblog.report.context import Context, value_name
+from joblog.report.context import Context, how_known, value_name
 from joblog.report.ending import stands
 from joblog.report.kinds import kind_name, lacking
 from joblog.report.model import Caution, Fact, Step, Supply
@@ -31,7 +31,8 @@ def steps(c: Context) -> tuple[Step, ...]:
 def _step(c: Context, state: StepState, number: int) -> Step:
     t = c.t
     done = state.status is not StepStatus.OPEN
-    details = list(_amounts(c, state.values))
+    details = _source(c, state)
+    details += _amounts(c, state.values)
     details += _photos(c, state.photos)
     if state.missing and done:
         missing = t.listing([lacking(c, state.step, missing_key(state, m)) for m in state.missing])
@@ -42,6 +43,13 @@ def _step(c: Context, state: StepState, number: int) -> Step:
         status = t.say("optional, not done") if state.step.optional else t.say("not done")
     at = t.time(state.at, seconds=True) if state.at else ""
     return Step(number, t.sheet(state.step.title), at, status, done, tuple(details))
+
+
+def _source(c: Context, state: StepState) -> list[str]:
+    """Return how it is known that a step was done, and how sure; a photo is told as one."""
+    if state.entry is None or state.entry.id in c.photo_numbers:
+        return []
+    return [", ".join(x for x in how_known(c, state.entry) if x)]
 
 
 def _see_findings(c: Context, state: StepState) -> list[str]:

@@ -152,6 +152,17 @@ def test_steps_stand_in_the_order_in_which_they_were_done(
     assert stopped[-1].status == "optional, not done"  # the reminder
 
 
+def test_each_step_that_was_done_says_how_that_is_known(
+    full: Any, make: Callable[..., Report]
+) -> None:
+    report = make(full)
+    sources = {s.title: s.details[0] if s.details else "" for s in report.steps}
+    assert sources["Loosen the fill plug first"].startswith("heard: “fill plug loose”, 9")
+    assert not any("measured in photo" in said for said in sources.values())  # told as photos are
+    spoken = [said for said in sources.values() if said.startswith("heard: ")]
+    assert len(spoken) >= len(sources) / 2
+
+
 def test_parts_are_proved_by_a_bar_code_where_one_was_read(
     new_script: Any, make: Callable[..., Report], play: Callable[..., Any]
 ) -> None:

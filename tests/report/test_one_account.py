@@ -200,7 +200,8 @@ def test_a_corrected_temperature_is_not_outside_and_readings_are_not_summed(bay:
     assert [m.verdict for m in rows] == ["outside, corrected", "inside", "inside"]
     step = next(s for s in report.steps if s.title.startswith("Warm up"))
     assert [plain(x) for x in step.details] == [
-        "Fluid temperature: 149 °F (earlier: 257 °F and 147 °F)"
+        "typed by Imani Okafor",
+        "Fluid temperature: 149 °F (earlier: 257 °F and 147 °F)",
     ]
     # The finding has the reader's units, as the table has.
     assert "257 °F was reported" in plain(report.findings[0].text)
