@@ -77,17 +77,19 @@ class Background:
 
     TOOLS = Margins(starts=2.0, stays=None)
     TALK = Margins(starts=4.0, stays=3.0)
-    ABOVE = 4.0  # dB over its loud parts: louder is no background, but somebody who turned away
+    ABOVE = 9.0  # dB over its loud parts: louder is no background, but somebody who turned away
 
     def __init__(self, seconds: float = 4.0) -> None:
         chunks = round(seconds / CHUNK_SECONDS)
         self._levels: deque[float] = deque(maxlen=chunks)
         self._speech: deque[bool] = deque(maxlen=chunks)
+        self._likely: deque[bool] = deque(maxlen=3 * chunks)  # longer: others pause, too
 
     def add(self, level: float, probability: float) -> None:
         """Take one more chunk (32 ms)."""
         self._levels.append(level)
         self._speech.append(probability >= 0.5)
+        self._likely.append(probability >= 0.3)
 
     @property
     def talks(self) -> bool:
@@ -98,11 +100,11 @@ class Background:
 
     @property
     def may_talk_on(self) -> bool:
-        """Whether a twentieth or more of the last seconds was speech: others may go on talking.
+        """Whether a twentieth or more of the last 12 s was likely speech: others may go on talking.
 
         Tools are hardly ever taken for speech.
         """
-        return 0 < len(self._speech) <= 20 * sum(self._speech)
+        return 0 < len(self._likely) <= 20 * sum(self._likely)
 
     @property
     def margins(self) -> Margins:
