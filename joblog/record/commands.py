@@ -108,7 +108,9 @@ def run_verify(args: argparse.Namespace) -> int:
     if media.good:
         print(f"Photos and sounds: {len(media.good)} examined, unaltered.")
     if media.missing:
-        print(f"Photos and sounds: {len(media.missing)} that it names are not beside the record.")
+        print(
+            f"Photos and sounds: {len(media.missing)} not beside the record, though it names them."
+        )
     if agrees and pages:
         print(pages)
     return int(Exit.OK if agrees and not problem else Exit.FAILED)
@@ -125,10 +127,8 @@ def _verify_all(args: argparse.Namespace) -> int:
             media = check_media(entries, lambda ref: store.media_path(ref.sha256))
             problem = _problem(verdict, media, None)
             if problem is None and media.missing:
-                problem = (
-                    f"Photos and sounds: {len(media.missing)} that it names are not in "
-                    f"{store.folder / 'media'}."
-                )
+                folder = store.folder / "media"
+                problem = f"Photos and sounds: {len(media.missing)} not in {folder}."
             if problem is not None:
                 print(f"{job}: {problem}")
             bad, good = bad + (problem is not None), good + len(media.good)

@@ -71,7 +71,7 @@ def test_after_a_restore_every_job_is_examined_by_one_command(
     bare = shutil.copytree(killed, tmp_path / "bare", ignore=shutil.ignore_patterns("media"))
     assert main([*examine, str(bare)]) == 1
     told = capsys.readouterr().out.splitlines()
-    assert told[0] == f"{job}: Photos and sounds: 1 that it names are not in {bare / 'media'}."
+    assert told[0] == f"{job}: Photos and sounds: 1 not in {bare / 'media'}."
     assert told[1] == "Jobs: 2 examined, 1 whole and unaltered."
     (photo,) = (path for path in (killed / "media").rglob("*") if path.is_file())
     photo.chmod(0o600)
