@@ -123,9 +123,9 @@ def _verify_all(args: argparse.Namespace) -> int:
     with _open(args) as store:
         jobs, bad, good = store.jobs(), 0, 0
         for job in jobs:
-            verdict, entries = store.checked(job)
-            media = check_media(entries, lambda ref: store.media_path(ref.sha256))
-            problem = _problem(verdict, media, None)
+            checked = _in_store(store, job)
+            media = check_media(checked.entries, checked.find)
+            problem = _problem(checked.verdict, media, None)
             if problem is None and media.missing:
                 folder = store.folder / "media"
                 problem = f"Photos and sounds: {len(media.missing)} not in {folder}."
@@ -178,9 +178,12 @@ def _problem(verdict: Verdict, media: MediaCheck, expected: str | None) -> str |
 
 def _from_store(args: argparse.Namespace) -> _Checked:
     with _open(args) as store:
-        job = store.find_job(args.job)
-        verdict, entries = store.checked(job)
-        return _Checked(verdict, entries, lambda ref: store.media_path(ref.sha256))
+        return _in_store(store, store.find_job(args.job))
+
+
+def _in_store(store: Store, job: str) -> _Checked:
+    verdict, entries = store.checked(job)
+    return _Checked(verdict, entries, lambda ref: store.media_path(ref.sha256))
 
 
 def _from_file(file: Path) -> _Checked:

@@ -181,22 +181,25 @@ def value_name(c: Context, value: Value) -> str:
     t, step = c.t, next((s for s in c.state.sheet.steps if s.key == value.step), None)
     if value.entry.kind == "torque" and step and step.torque:
         name = t.say("Torque, {fastener}", fastener=t.sheet(step.torque.fastener))
-        return _of_number(c, step, value, name)
+        return of_fastener(c, step, _which(value), name)
     if value.entry.kind == "quantity":
         fluid = c.fluid(str(value.entry.body.get("fluid", "")))
         name = t.sheet(fluid.name if fluid else str(value.entry.body.get("fluid", "")))
         out = value.entry.body.get("direction") == "out"
         return t.say("{fluid}, out", fluid=name) if out else t.say("{fluid}, in", fluid=name)
     name = t.sheet(value.name)
-    return _of_number(c, step, value, name[:1].upper() + name[1:])
+    return of_fastener(c, step, _which(value), name[:1].upper() + name[1:])
 
 
-def _of_number(c: Context, step: Step | None, value: Value, name: str) -> str:
-    """Return ``name`` with the number of the fastener that a torque or an angle is about."""
-    which = str(value.entry.body.get("which", ""))
+def _which(value: Value) -> str:
+    return clean(str(value.entry.body.get("which", "")))
+
+
+def of_fastener(c: Context, step: Step | None, which: str, name: str) -> str:
+    """Return ``name`` with the number of the fastener it is about, 'all' for all of the step."""
     if which == "all" and step and step.torque:
         return c.t.say("{name} (all {count})", name=name, count=step.torque.count)
-    return c.t.say("{name} (no. {which})", name=name, which=clean(which)) if which else name
+    return c.t.say("{name} (no. {which})", name=name, which=which) if which else name
 
 
 def photo_name(c: Context, photo: Photo) -> str:

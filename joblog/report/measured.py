@@ -8,7 +8,7 @@ from fractions import Fraction
 from joblog.job.types import FindingKind, Photo, StepState, Value
 from joblog.measure.colour import delta_e_2000
 from joblog.report.charts.gauge import gauge
-from joblog.report.context import Context, how_known, value_name
+from joblog.report.context import Context, how_known, of_fastener, value_name
 from joblog.report.ending import about, mended
 from joblog.report.model import Measured
 from joblog.report.numbers import as_decimal, as_lab
@@ -184,12 +184,11 @@ def _window(c: Context, state: StepState, window: Window, read: WindowReading) -
 def _of_numbers(c: Context, state: StepState, numbers: tuple[int, ...], name: str) -> str:
     """Return ``name`` with the numbers of the fasteners that it is about."""
     torque = state.step.torque
-    if torque is None or not numbers:
+    if torque is None:
         return name
-    if len(numbers) == torque.count:
-        return c.t.say("{name} (all {count})", name=name, count=torque.count)
-    which = c.t.listing([str(number) for number in numbers])
-    return c.t.say("{name} (no. {which})", name=name, which=which)
+    every = len(numbers) == torque.count
+    which = "all" if every else c.t.listing([str(number) for number in numbers])
+    return of_fastener(c, state.step, which, name)
 
 
 def _colours(c: Context) -> list[tuple[int, Measured]]:

@@ -127,7 +127,9 @@ def test_who_talks_on_further_off_holds_no_utterance_open(apart: float) -> None:
     for began, loud in said:
         start, end = began + loud[0], began + loud[-1]
         (whole,) = [u for u in found if u.started <= start and u.ended >= end]
-        assert whole.duration <= end - start + 3.0
+        assert (
+            whole.duration <= end - start + 2.2
+        )  # what was loud, pre-roll, and a second of others
         assert whole.paused
 
 
