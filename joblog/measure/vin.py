@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 LENGTH = 17
+LIKE, SUGGESTED = 3, 5  # right numbers to offer: with one sign mixed up, and in all
 
 # [standard: 49 CFR 565.15(c), Tables III to V]
 VALUES: dict[str, int] = {str(n): n for n in range(10)}
@@ -42,7 +43,7 @@ class VinReport:
     ``check_fits`` says whether position 9 is the computed ``check``; ``years`` are the model years
     that position 10 may mean, ``year`` the one that position 7 points to (light vehicles in North
     America); ``warnings`` are sentences for the technician; ``candidates`` are numbers one
-    mixed-up character away whose check digit fits.
+    mixed-up character away whose check digit fits, ``swapped`` those with two neighbours swapped.
     """
 
     vin: str
@@ -55,6 +56,12 @@ class VinReport:
     year: int | None = None
     warnings: tuple[str, ...] = ()
     candidates: tuple[str, ...] = ()
+    swapped: tuple[str, ...] = ()
+
+    @property
+    def suggested(self) -> tuple[str, ...]:
+        """A handful of right numbers that may be meant, to be compared with the vehicle's."""
+        return (*self.candidates[:LIKE], *self.swapped)[:SUGGESTED]
 
     @property
     def acceptable(self) -> bool:
@@ -123,6 +130,7 @@ def check_vin(text: str) -> VinReport:
         _year(vin) if american else None,
         _warnings(vin, check, american, bool(years)),
         () if fits else _neighbours(vin),
+        () if fits else _swapped(vin),
     )
 
 
@@ -157,6 +165,12 @@ def _neighbours(vin: str) -> tuple[str, ...]:
                 if changed[8] == check_digit(changed) and changed not in found:
                     found.append(changed)
     return tuple(found)
+
+
+def _swapped(vin: str) -> tuple[str, ...]:
+    """Return right VINs in which two characters beside each other change places, in order."""
+    pairs = (vin[:k] + vin[k + 1] + vin[k] + vin[k + 2 :] for k in range(LENGTH - 1))
+    return tuple(dict.fromkeys(other for other in pairs if other[8] == check_digit(other)))
 
 
 def undetected(character: str) -> str:

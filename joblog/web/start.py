@@ -72,7 +72,7 @@ def start_page(
         then=place,
         vin=vin,
         trouble=trouble,
-        near=report.candidates[:3] if report and trouble else (),
+        near=report.suggested if report and trouble else (),
     )
 
 

@@ -306,6 +306,17 @@ def test_a_mixed_up_character_is_offered_but_never_taken() -> None:
     assert vin.undetected("K") == "2BS"
 
 
+@given(st.text("ABCDEFGHJKLMNPRSTUVWXYZ0123456789", min_size=17, max_size=17), st.data())
+def test_two_swapped_neighbours_are_offered(text: str, data: st.DataObject) -> None:
+    right = text[:8] + vin.check_digit(text) + text[9:]
+    k = data.draw(st.integers(0, 15))
+    report = vin.check_vin(right[:k] + right[k + 1] + right[k] + right[k + 2 :])
+    assert report.check_fits or right in report.swapped
+    assert all(vin.check_vin(other).check_fits for other in report.suggested)
+    assert len(report.suggested) <= 5
+    assert set(report.candidates[:3]) <= set(report.suggested)
+
+
 def test_outside_north_america_a_mismatch_is_a_warning() -> None:
     report = vin.check_vin("WVZZZ1KZ6W000001Z"[:17])
     assert report.problem is None

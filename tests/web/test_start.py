@@ -329,6 +329,13 @@ def test_typed_vins_are_judged_by_the_published_rule(client):
     page = client.get(f"/start?vin={VIN[:8]}{'8' if VIN[8] != '8' else 'B'}{VIN[9:]}").text
     assert "check digit" in page
     assert vins_in(["order 7", f"*{VIN}*", VIN]) == [VIN]
+
+
+def test_a_vin_with_two_neighbours_swapped_is_asked_about(client):
+    page = client.get(f"/start?vin={VIN[:15]}{VIN[16]}{VIN[15]}").text
+    assert "Was one of these meant? Compare it with the vehicle." in page
+    assert re.search(rf'class="button" href="/start\?vin={VIN}&', page)
+    assert len(re.findall(r'class="button" href="/start\?vin=', page)) <= 5
     assert details(None, None, VIN)["year"] == "2016"
 
 
