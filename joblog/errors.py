@@ -7,6 +7,7 @@ the exit status that the command line ends with. The web answers with the same s
       InputError           1  a file or value given by the user can't be used
         AudioError         1  sound that can't be read
         PhotoError         1  a picture that can't be read
+          TooLargeError    1  one of more bytes than are taken
         SheetError         1  a job sheet with a mistake in it
         WrongUnitError     1  a job sheet that is not for this vehicle or machine
         GrammarError       1  a phrase grammar with a mistake in it
@@ -46,6 +47,10 @@ class AudioError(InputError):
 
 class PhotoError(InputError):
     """A picture that can't be read."""
+
+
+class TooLargeError(PhotoError):
+    """A picture of more bytes than are taken."""
 
 
 class SheetError(InputError):

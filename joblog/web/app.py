@@ -14,10 +14,11 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoint
 
 from joblog import __version__
-from joblog.errors import JoblogError
+from joblog.errors import JoblogError, TooLargeError
 from joblog.readback.clips import FOLDER as CLIPS
 from joblog.web import desk, jobs, listen, live, pages, phone, start, trust
 from joblog.web.access import Gate, too_large
+from joblog.web.heard_out import HeardOut
 from joblog.web.pages import wants_page
 from joblog.web.shop import Shop
 
@@ -63,6 +64,7 @@ def create_app(shop: Shop, gate: Gate | None = None) -> FastAPI:
     app.state.shop = shop
     app.state.gate = gate or Gate(shop.folder / "access.json")
     app.add_middleware(Guarded, gate=app.state.gate)
+    app.add_middleware(HeardOut)  # around the gate: it refuses without reading, too
     app.mount("/static/clips", StaticFiles(directory=CLIPS, check_dir=False), name="clips")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for room in (pages, jobs, start, live, listen, desk, phone, trust):
@@ -70,9 +72,10 @@ def create_app(shop: Shop, gate: Gate | None = None) -> FastAPI:
 
     @app.exception_handler(JoblogError)
     async def _told(request: Request, error: JoblogError) -> Response:
+        status = 413 if isinstance(error, TooLargeError) else 400
         if wants_page(request):
-            return pages.sentence_page(request, str(error), status=400)
-        return JSONResponse({"error": str(error)}, status_code=400)
+            return pages.sentence_page(request, str(error), status)
+        return JSONResponse({"error": str(error)}, status_code=status)
 
     @app.exception_handler(404)
     async def _nowhere(request: Request, _: Exception) -> Response:

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from starlette.templating import Jinja2Templates
 
-from joblog.errors import PhotoError
+from joblog.errors import TooLargeError
 from joblog.record.times import parse_time
 from joblog.web.shop import Shop
 from joblog.web.view import help_view, job_view
@@ -57,7 +57,7 @@ def sentence_page(request: Request, sentence: str, status: int) -> Response:
 
 async def body_of(request: Request) -> bytes:
     """Return the body, read piece by piece and never more than a photo may have."""
-    too_large = PhotoError("The photo is larger than 30 MB; take it with a smaller resolution.")
+    too_large = TooLargeError("The photo is larger than 30 MB; take it with a smaller resolution.")
     told = request.headers.get("content-length", "")
     if told.isdecimal() and int(told) > LARGEST:
         raise too_large  # before it has travelled

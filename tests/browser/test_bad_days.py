@@ -147,5 +147,5 @@ def test_200_megabytes_are_refused_by_the_phone_and_by_the_shop(shop, booth, job
             "Content-Length: 200000000\r\n\r\n".encode()
         )
         answer = line.recv(4096)
-    assert answer.startswith(b"HTTP/1.1 400")
+    assert answer.startswith(b"HTTP/1.1 413")
     assert not photos(shop, job)

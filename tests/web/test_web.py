@@ -250,7 +250,7 @@ def test_a_photo_kept_on_the_phone_goes_where_it_was_taken(client, job):
 def test_what_is_no_picture_or_too_large_is_one_sentence(client, job):
     assert put_photo(client, job, b"plain text").status_code == 400
     answer = put_photo(client, job, b"\0" * 31_000_000)
-    assert answer.status_code == 400
+    assert answer.status_code == 413
     assert "30 MB" in answer.json()["error"]
     assert put_photo(client, job, b"x", kind="cat").status_code == 400
 

@@ -80,8 +80,8 @@ async function sendAll(onAnswer) {
     }
     if (answer.status === 403) { onAnswer({ error: await answer.text() }); return; }
     const data = await answer.json().catch(() => ({}));
-    // Refused for good (no picture, a closed job): tell it, hand it back, and don't send it for ever.
-    if (answer.ok || answer.status === 400) { await forget(photo); onAnswer(data, photo); }
+    // Refused for good (no picture, too large, a closed job): tell it, hand it back, and don't send it for ever.
+    if (answer.ok || answer.status === 400 || answer.status === 413) { await forget(photo); onAnswer(data, photo); }
     else { onAnswer({ error: "The shop PC could not take the photo just now; it stays here and is sent again." }); return; }
   }
 }
