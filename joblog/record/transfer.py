@@ -13,10 +13,11 @@ from joblog.errors import InputError, RecordError
 from joblog.record.chain import Verdict, verify_lines
 from joblog.record.entry import Entry, MediaRef
 from joblog.record.media import exported_name, write_whole
-from joblog.record.store import Store
+from joblog.record.store import DATABASE, Store
 
 RECORD = "record.jsonl"
 MEDIA = "media"
+_WANTED = "give a record.jsonl or the folder of an export"
 # What only a record has in this form, altered or not: a web page or another JSON file has neither.
 _TRACE = re.compile(rb'"prev"\s*:\s*"[0-9a-f]{64}"|"seq"\s*:\s*\d')
 _NAMED = re.compile(rb'"sha256"\s*:\s*"([0-9a-f]{64})"')
@@ -79,8 +80,16 @@ def find_record(place: Path) -> Path:
     """Return the record that ``place`` (a file, or a folder holding one) means."""
     record = place / RECORD if place.is_dir() else place
     if not record.is_file():
-        raise InputError(f"{record} isn't there; give a record.jsonl or the folder of an export")
+        raise InputError(f"{record} isn't there; {_WANTED}{_instead(place)}")
     return record
+
+
+def _instead(folder: Path) -> str:
+    """Say how what lies in a folder without a record is checked; '' where nothing of ours does."""
+    if (folder / DATABASE).is_file():
+        return f" (the jobs in this folder's {DATABASE}: `joblog verify --all --data {folder}`)"
+    report = next(iter(sorted(folder.glob("*.pdf"))), None)
+    return f" (a report's PDF carries its record: `joblog verify {report}`)" if report else ""
 
 
 def read_record(path: Path) -> tuple[Verdict, list[Entry]]:
@@ -93,17 +102,28 @@ def read_record(path: Path) -> tuple[Verdict, list[Entry]]:
     except OSError as error:
         raise InputError(f"{path} can't be read ({error.strerror or error})") from error
     verdict, entries = verify_lines(data)
-    if not entries and not _like_a_record(data):
-        raise InputError(
-            f"{path} is no joblog record; give a record.jsonl or the folder of an export (of a "
-            "report, the PDF carries its record; verify takes that, too)"
-        )
+    wrong = "" if entries else _other_kind(path, data)
+    if wrong:
+        raise InputError(wrong)
     return verdict, entries
 
 
-def _like_a_record(data: bytes) -> bool:
-    """Say whether any trace of an entry is in ``data``; an emptied record still is one."""
-    return not data.strip() or (not data.startswith(b"%PDF-") and bool(_TRACE.search(data)))
+def _other_kind(path: Path, data: bytes) -> str:
+    """Say what a file is that is no record, and what to do; '' where it is one, altered or not.
+
+    Any trace of an entry makes it one, and an emptied record still is one.
+    """
+    if data.startswith(b"%PDF-"):
+        return f"{path} is a PDF: `joblog verify {path}` checks a report's; here {_WANTED}"
+    if data.startswith(b"SQLite format 3\0"):
+        check = f"`joblog verify --all --data {path.parent}` checks the jobs in it"
+        return f"{path} is a database: {check}; here {_WANTED}"
+    if not data.strip() or _TRACE.search(data):
+        return ""
+    return (
+        f"{path} is no joblog record; {_WANTED} (of a report, the PDF carries its record; verify "
+        "takes that, too)"
+    )
 
 
 @dataclass(frozen=True)

@@ -16,9 +16,10 @@ import pytest
 from joblog.cli import main
 from joblog.errors import InputError, RecordError
 from joblog.job.replay import replay
+from joblog.job.session import JobSession
 from joblog.record import JOB_CLOSED, Store, export_job, import_job, open_store, verify
 from joblog.record.chain import TAKEN_BACK
-from joblog.sheet.load import load_sheet
+from joblog.sheet.load import load_sheet, sheet_text
 
 
 @pytest.fixture
@@ -214,6 +215,30 @@ def test_a_pdf_is_known_by_its_first_bytes(
     file.write_bytes(b"%PDF-1.7\nnothing more")
     status, told = joblog(capsys, "verify", file)
     assert (status, "can't be read as a PDF report" in told) == (1, True)
+
+
+@pytest.mark.parametrize("command", ["report", "import", "verify"])
+def test_a_report_or_a_shops_folder_given_for_a_record_says_how_it_is_checked(
+    store: Store, tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str
+) -> None:
+    job = JobSession.start(store, sheet_text("coolant"), {}).job
+    record, made = export_job(store, job, tmp_path / "out"), tmp_path / "made"
+    assert joblog(capsys, "report", record, "--out", made)[0] == 0
+    pdf, shop, database = made / "report.pdf", store.folder, store.folder / "joblog.db"
+    given = [
+        (made, f"{made / 'record.jsonl'} isn't there; ", f"`joblog verify {pdf}`"),
+        (shop, "record.jsonl isn't there; ", f"`joblog verify --all --data {shop}`"),
+        (database, "is a database", f"`joblog verify --all --data {shop}` checks the jobs in it"),
+    ]
+    if command != "verify":
+        given.append((pdf, f"{pdf} is a PDF: `joblog verify {pdf}` checks a report's", "here give"))
+    for place, what, advice in given:
+        status, told = joblog(capsys, command, place, "--data", tmp_path / "other")
+        assert status == 1
+        assert what in told, told
+        assert advice in told, told
+        assert told.count("\n") == 1
+        assert "NOT whole" not in told  # nobody altered anything
 
 
 # Altered in the store
