@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from decimal import Decimal
 
 from joblog.job.guard_ended import ENDED
@@ -34,10 +35,9 @@ def for_customer(c: Context, finding: Finding) -> str:
     says what kind of thing it was and at which step, and the guard's own sentence stays on the
     expert's pages.
     """
-    photo = unusable_photo(c, finding)
-    if photo is not None:
-        return unusable_words(c, photo)
     anew = in_full(c, finding)
+    if unusable_photo(*_then(c, finding)):
+        return anew
     if c.t.code == "en":
         # The guard's own words, save where a value has to be told in the reader's units.
         return anew if anew and _valued(finding) else sentence(finding.customer or finding.text)
@@ -49,9 +49,24 @@ def _valued(finding: Finding) -> bool:
     return key.partition(":")[0] in _VALUED
 
 
+def _then(c: Context, finding: Finding) -> tuple[Context, Finding]:
+    """Return job and finding as somebody confirmed it, where it is so no more; else as they are.
+
+    Of a photo that was taken back, say, the job of now knows nothing.
+    """
+    if not finding.key.startswith(ENDED):
+        return c, finding
+    confirmed, _, key = finding.key.removeprefix(ENDED).partition(":")
+    return c.before(confirmed), replace(finding, key=key)
+
+
 def in_full(c: Context, finding: Finding) -> str:
     """Return what the guard's sentence says, made anew in the report's language, '' where not."""
+    c, finding = _then(c, finding)
     t, (rule, _, rest) = c.t, finding.key.partition(":")
+    unusable = unusable_photo(c, finding)
+    if unusable is not None:
+        return unusable_words(c, unusable)
     photo = next((p for p in c.state.photos if p.entry.id == finding.entry), None)
     if rule == "unsure":
         return _unclear(c, finding)
@@ -154,7 +169,7 @@ def noticed(c: Context, finding: Finding) -> str:
 def _found(c: Context, finding: Finding, at: str) -> Found:
     open_ = not finding.resolved and finding.kind is not FindingKind.OBSERVATION
     english = c.t.code == "en"
-    whole = bool(unusable_photo(c, finding) or in_full(c, finding))
+    whole = bool(in_full(c, finding))
     options = english and finding.key.startswith("unsure:")  # what was asked is for the expert
     return Found(
         at=c.t.time(at, seconds=True) if at else "",

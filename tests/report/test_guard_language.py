@@ -309,3 +309,33 @@ def test_what_was_typed_and_dropped_is_told_so(tmp_path: Path) -> None:
         "Una frase escrita no quedó clara; el programa preguntó. No se registró nada de ella."
         in told
     )
+
+
+def test_photos_confirmed_and_then_taken_back_are_told_in_full(
+    new_script: Callable[..., Any],
+) -> None:
+    script = new_script()
+    script.open()
+    level = {"usable": True, "level_fraction": "1.4", "level_uncertainty": "0.01"}
+    blurred = {"usable": False, "why": "the photo is blurred; hold the phone still"}
+    for step, kind, phase, measured, rule in (
+        ("level-read", "dipstick", "", level, "level"),
+        ("plug-as-found", "plug", "before", blurred, "photo"),
+    ):
+        shot = script.photo(step, kind, phase, measured)
+        told = {"finding": f"{rule}:{shot.id}", "reason": "it was checked twice"}
+        script.add("confirmed", told)
+        script.add("disregarded", {}, supersedes=shot)
+    found = {
+        code: build_report(script.state(), script.media, language=code).findings
+        for code in ("en", "es")
+    }
+    ended = [row for row in found["es"] if "retirado" in row.resolved]
+    titles = [s.title for s in script.sheet.steps if s.key == "plug-as-found"]
+    assert [row.text for row in ended] == [
+        "La foto muestra el nivel del fluido por encima de la marca alta.",
+        f"La foto para «{Language.find('es').sheet(titles[0])}» no sirvió, porque salió borrosa.",
+    ], ended
+    assert not any(row.original for row in ended)
+    told_of = [row.text for row in found["en"] if "taken back" in row.resolved]
+    assert told_of[1].endswith("was not usable, as it was blurred.")
