@@ -12,6 +12,7 @@ from dataclasses import replace
 
 from joblog.job.clocks import clocks_of, last_start
 from joblog.job.course import course_of
+from joblog.job.explanations import explained_by
 from joblog.job.fluids import fluids_of
 from joblog.job.guard import guard
 from joblog.job.history import History, history_of
@@ -41,7 +42,8 @@ def replay(sheet: Sheet, entries: Sequence[Entry]) -> JobState:
     def up_to(index: int) -> JobState:
         return guard(*_replayed(sheet, entries[:index]))
 
-    return guard(state, history, up_to)
+    state = guard(state, history, up_to)
+    return replace(state, explained=explained_by(state, history, up_to))
 
 
 def _replayed(sheet: Sheet, entries: Sequence[Entry]) -> tuple[JobState, History]:
@@ -82,7 +84,6 @@ def _replayed(sheet: Sheet, entries: Sequence[Entry]) -> tuple[JobState, History
         question=questions[-1] if questions else None,
         closed=str(closed[-1].entry.body.get("how", "finished")) if closed else "",
         entries=tuple(entries),
-        explanations=_explanations(history),
         marks=marks,
         early=course.early,
         questions=questions,
@@ -164,10 +165,3 @@ def _open_questions(entries: Sequence[Entry], history: History) -> tuple[Questio
         if e.entry.id not in answered
     ]
     return tuple(sorted(found, key=lambda question: question.asked.seq))
-
-
-def _explanations(history: History) -> dict[str, str]:
-    return {
-        history.key_now(str(e.entry.body.get("finding", ""))): str(e.entry.body.get("text", ""))
-        for e in history.of("explained")
-    }

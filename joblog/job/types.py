@@ -242,7 +242,7 @@ class JobState:
     question: Question | None
     closed: str  # '', 'finished' or 'aborted'
     entries: tuple[Entry, ...]
-    explanations: dict[str, str] = field(default_factory=dict)  # finding key -> advisor's words
+    explained: dict[str, Entry] = field(default_factory=dict)  # finding key -> advisor's words
     marks: tuple[Mark, ...] = ()
     early: tuple[Mark, ...] = ()  # steps reported before their window's start: they don't count
     questions: tuple[
@@ -323,6 +323,11 @@ class JobState:
     def finding(self, key: str) -> Finding | None:
         """The finding ``key``, or None."""
         return next((f for f in self.findings if f.key == key), None)
+
+    def explanation(self, key: str) -> str:
+        """The advisor's last words about the finding ``key``, or ''."""
+        said = self.explained.get(key)
+        return str(said.body.get("text", "")) if said else ""
 
     @property
     def final_hash(self) -> str:

@@ -184,17 +184,11 @@ def _found(c: Context, finding: Finding, at: str) -> Found:
 
 def _explained(c: Context, finding: Finding) -> str:
     """Return the advisor's words with who said them and when, '' where there are none."""
-    text = sentence(clean(c.state.explanations.get(finding.key, "")))
-    said = [
-        e
-        for e in c.state.entries
-        if e.kind == "explained"
-        and c.history.key_now(str(e.body.get("finding"))) == finding.key
-        and e.body.get("text")
-    ]
-    if not text or not said:
-        return text
-    by, at = clean(said[-1].by), c.t.time(said[-1].at, seconds=True)
+    text = sentence(clean(c.state.explanation(finding.key)))
+    if not text:
+        return ""
+    said = c.state.explained[finding.key]
+    by, at = clean(said.by), c.t.time(said.at, seconds=True)
     return f"{text} ({by}, {at})" if by else f"{text} ({at})"
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from joblog.job.guard_ended import ENDED
+from joblog.job.guard_undone import UNDONE
 from joblog.job.types import Finding, FindingKind, StepState, StepStatus
 from joblog.report.context import Context
 from joblog.report.due import due
@@ -243,7 +245,8 @@ def _plug_found(c: Context) -> list[str]:
 
 
 def _means(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
-    explained = [c.state.explanations.get(f.key, "") for f in c.state.findings]
+    # What was said of a finding before it ended stands with it, on the pages behind.
+    explained = [c.state.explanation(f.key) for f in c.state.findings if not _said_before(c, f)]
     lines = _renewed_means(c) + _plug_means(c)
     lines += [sentence(text) for text in dict.fromkeys(explained) if clean(text)]
     untroubled = not (still_open(c) or let_stand(c) or observations(c))
@@ -251,6 +254,13 @@ def _means(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
     if c.state.closed == "finished" and untroubled and not outside and counting(rows):
         lines.append(c.t.say("Nothing that we measured calls for more work now."))
     return tuple(lines)
+
+
+def _said_before(c: Context, finding: Finding) -> bool:
+    """Say whether a finding is so no more and was explained, if at all, while it was so."""
+    said = c.state.explained.get(finding.key)
+    ended = finding.key.startswith((ENDED, UNDONE))
+    return ended and said is not None and said.body.get("finding") != finding.key
 
 
 def _renewed_means(c: Context) -> list[str]:

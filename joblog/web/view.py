@@ -80,7 +80,7 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
                 "kind": str(f.kind),
                 "text": f.told,
                 "headed": headed(f.kind, f.told),
-                "customer": state.explanations.get(f.key, f.customer),
+                "customer": state.explanation(f.key) or f.customer,
                 "resolved": f.resolved,
                 "undone": f.key in later,
                 "missing": f.kind is FindingKind.MISSING and not f.resolved,

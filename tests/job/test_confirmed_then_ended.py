@@ -171,3 +171,45 @@ def test_a_question_confirmed_and_then_dropped_is_told_alike_in_every_language(j
     assert told(job, "es")[-1].startswith(
         "Una frase escrita no quedó clara; el programa preguntó. No se registró nada de ella."
     )
+
+
+def explained(job, language: str = "en") -> list[str]:
+    found = build_report(job.state, {}.__getitem__, language=language).findings
+    return [f.explained.split(" (")[0] for f in found if f.explained]
+
+
+def test_what_the_advisor_said_of_it_stays_with_it_when_it_ends(job):
+    job.say("two liters in", "oil filled", SURE)
+    (finding,) = [f for f in job.state.findings if f.key.startswith("drained:")]
+    job.session.explain(finding.key, "One litre follows tomorrow.", "Priya")
+    job.ok("one liter in")
+    assert explained(job) == explained(job, "es") == ["One litre follows tomorrow."]
+    first_page = build_report(job.state, {}.__getitem__).front.means
+    assert not any("follows tomorrow" in line for line in first_page)  # it is so no more
+    (ended,) = [f for f in job.state.findings if f.key.startswith("ended:")]
+    job.session.explain(ended.key, "It was filled up the day after.", "Priya")
+    assert explained(job) == ["It was filled up the day after."]
+    first_page = build_report(job.state, {}.__getitem__).front.means
+    assert "It was filled up the day after." in first_page
+
+
+def test_what_was_said_of_another_sum_is_not_told_of_the_one_that_ended(job):
+    job.say("one liter in", "oil filled")
+    (finding,) = [f for f in job.state.findings if f.key.startswith("drained:")]
+    job.session.explain(finding.key, "Two litres are missing.", "Priya")
+    job.say("one liter in", SURE)
+    job.ok("one liter in")
+    assert any(f.key.startswith("ended:") for f in job.state.findings)
+    assert explained(job) == []
+
+
+def test_what_was_said_of_a_step_out_of_order_stays_when_it_is_taken_back(bench):
+    job = bench(steps=STEPS)
+    for words in ("He was a little quick.", ""):
+        job.say("oil filled")
+        (finding,) = [f for f in job.state.findings if f.key.startswith("order:")]
+        if words:
+            job.session.explain(finding.key, words, "Priya")
+        job.session.type_in("disregard", "Imani Okafor")
+    undone = [f for f in job.state.findings if f.key.startswith("undone:")]
+    assert [job.state.explanation(f.key) for f in undone] == ["He was a little quick.", ""]
