@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from joblog.job.types import JobState
 from joblog.sheet.check_readings import same_unit
 
@@ -15,10 +18,10 @@ def not_earlier(before: JobState, now: JobState) -> str:
     """
     if before.job == now.job:
         return "it is this job itself"
-    if _vehicles(before, now) == "other":
+    one, other = (s.opened.get("unit") or {} for s in (before, now))
+    if same_vehicle(one, other) == "other":
         return "it is about another vehicle"
     if not _unit_agrees(before, now):
-        one, other = (s.opened.get("unit") or {} for s in (before, now))
         types = [str(u.get("type") or "") for u in (one, other)]
         which = f" ({types[0]}, not {types[1]})" if all(types) else ""
         return f"it is about another unit of the vehicle{which}"
@@ -27,9 +30,8 @@ def not_earlier(before: JobState, now: JobState) -> str:
     return "" if before.closed else "it is still open"
 
 
-def _vehicles(first: JobState, second: JobState) -> str:
-    """Return 'same' or 'other' vehicle, '' where nothing tells."""
-    one, other = (s.opened.get("unit") or {} for s in (first, second))
+def same_vehicle(one: Mapping[str, Any], other: Mapping[str, Any]) -> str:
+    """Return 'same' or 'other' vehicle, by VIN, else by plate; '' where nothing tells."""
     for key in ("vin", "plate"):
         if one.get(key) and other.get(key):
             same = str(one[key]).strip().upper() == str(other[key]).strip().upper()

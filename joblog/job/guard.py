@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 from joblog.job.guard_ended import ended_findings
+from joblog.job.guard_meter import meter_findings
 from joblog.job.guard_order import (
     condition_findings,
     order_findings,
@@ -60,6 +61,7 @@ RULES: tuple[Rule, ...] = (
     unsure_findings,
     missing_findings,
     clock_findings,
+    meter_findings,
 )
 
 

@@ -15,6 +15,7 @@ from typing import Any
 from joblog.errors import InputError
 from joblog.job.asking import chosen
 from joblog.job.drafts import CLOSED, Draft, Plan
+from joblog.job.guard_meter import METER
 from joblog.job.listening import question_plan
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.noting import phrase_behind, takes_back
@@ -68,6 +69,13 @@ class OpenJob:
     def alone(self) -> AbstractContextManager[Any]:
         """Keep other threads off this session: what is read inside still stands when one writes."""
         return self._lock
+
+    def remark_at_opening(self) -> None:
+        """Answer the opening with what is to be looked at once more: a meter that shows less."""
+        seen = [f for f in self.state.findings if f.key.startswith(METER)]
+        if seen:
+            opened = tuple(e for e in self.state.entries if e.kind == "job-opened")
+            self._remember(Reply(seen[0].spoken, seen[0].told, "warn", opened, tuple(seen)))
 
     def _open_state(self, else_: str) -> JobState:
         """Return the state of the job; InputError where it is closed."""

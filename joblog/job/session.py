@@ -87,8 +87,9 @@ class JobSession(OpenJob):
 
         ``opening`` has shop, unit, customer, order, technician, advisor, complaint (see
         :mod:`joblog.job.types`); ``override`` is the reason for using the sheet on a unit that it
-        is not for, which otherwise raises InputError naming the sheet that is. Raises SheetError
-        for a sheet with mistakes.
+        is not for, which otherwise raises InputError naming the sheet that is; ``earlier_meter``
+        what the vehicle's odometer showed at its last job. Raises SheetError for a sheet with
+        mistakes.
         """
         sheet = sheet_from_text(sheet_text, name, PHRASE_RULES)
         unit = opening.get("unit") or {}
@@ -102,7 +103,9 @@ class JobSession(OpenJob):
         for key, _ in unit_reasons(sheet, unit) if override else ():
             confirmed = {"finding": f"unit:{key}", "reason": override}
             store.append(job, "confirmed", confirmed, source="hand", by=by, clock=clock)
-        return cls(store, job, engine, clock)
+        session = cls(store, job, engine, clock)
+        session.remark_at_opening()
+        return session
 
     @classmethod
     def resume(

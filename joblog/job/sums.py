@@ -12,9 +12,8 @@ from fractions import Fraction
 
 from joblog.errors import InputError
 from joblog.job.guard_quantity import balance_of
-from joblog.job.numbers import number
+from joblog.job.meters import meter_of
 from joblog.job.types import FluidState, JobState
-from joblog.job.values import converted
 from joblog.job.wording import shown
 from joblog.measure.due import Due, Interval, Reading, next_due
 from joblog.measure.level import growth
@@ -114,28 +113,16 @@ def due_next(state: JobState) -> Due | None:
 
 def reading_at(state: JobState) -> Reading:
     """Return day, odometer and hour meter of the job, as told at its opening."""
-    unit = state.opened.get("unit") or {}
+    told = meter_of(state.opened.get("unit") or {})
+    hours = told is not None and told.unit == "h"
     return Reading(
-        day=day_of(state),
-        distance=_told(unit.get("odometer"), str(unit.get("odometer_unit") or "km"), "km"),
-        hours=_told(unit.get("odometer"), "h", "h") if unit.get("odometer_unit") == "h" else None,
+        day=day_of(state), distance=None if hours else told, hours=told if hours else None
     )
 
 
 def day_of(state: JobState) -> date | None:
     """Return the day (UTC) on which the job was opened."""
     return parse_time(state.opened_at).date() if state.opened_at else None
-
-
-def _told(value: object, unit: str, kind: str) -> Quantity | None:
-    try:
-        exact = number(str(value).replace(",", "").strip())
-    except (ValueError, ZeroDivisionError):
-        return None
-    unit = {"miles": "mi", "mile": "mi", "kilometres": "km", "kilometers": "km"}.get(unit, unit)
-    if unit == "h" and kind == "km":
-        return None  # an hour meter is no odometer
-    return None if converted(exact, unit, kind) is None else Quantity(exact, unit)
 
 
 def fluid_line(sums: FluidState) -> str:

@@ -5,7 +5,9 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 
 ``job-opened``      sheet {key, title, revision, sha256, toml}, shop {name, address, phone},
                     unit {type, make, model, year, vin, plate, engine, odometer, odometer_unit},
-                    customer {name, contact}, order, technician, advisor, complaint
+                    customer {name, contact}, order, technician, advisor, complaint,
+                    earlier_meter {job, at, value, unit} of the vehicle's newest job before,
+                    where it told one
 ``heard``           text, verdict, confidence, alternatives [{text, confidence}], engine, why
                     (media role ``audio``)
 ``step-done``       step

@@ -23,7 +23,7 @@ from joblog.report.telling import entry_value
 from joblog.report.text import clean, sentence
 
 # Rules whose sentence holds a value with its unit, or seconds.
-_VALUED = ("spec", "wrench", "quantity", "drained", "came-out", "window")
+_VALUED = ("spec", "wrench", "quantity", "drained", "came-out", "window", "meter")
 _COUNTED = Decimal(str(FLAKE_COUNTED_MM))
 
 

@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable
 
 from joblog.job.guard_ended import ENDED
+from joblog.job.guard_meter import lower_meters
 from joblog.job.guard_quantity import balance_of
 from joblog.job.guard_undone import UNDONE
 from joblog.job.guard_unit import exclusions, whys
@@ -278,6 +279,32 @@ def _clock(c: Context, finding: Finding, _: str) -> str:
     )
 
 
+def _meter(c: Context, finding: Finding, _: str) -> str:
+    t, lower = c.t, lower_meters(c.state, c.history)
+    pair = next((p for p in lower if p[0].entry and p[0].entry.id == finding.entry), None)
+    if pair is None:
+        return ""
+    now, before = (c.quantity(x.reading.value, x.reading.unit) for x in pair)
+    meter = t.say("Hour meter") if pair[0].reading.unit == "h" else t.say("Odometer")
+    reason = t.say("A new instrument cluster, for instance, may explain that.")
+    if pair[1].entry:
+        told = t.say(
+            "{meter}: {now}, less than earlier in this job ({before}).",
+            meter=meter,
+            now=now,
+            before=before,
+        )
+    else:
+        told = t.say(
+            "{meter}: {now}, less than at an earlier job ({before}, {date}).",
+            meter=meter,
+            now=now,
+            before=before,
+            date=t.date(pair[1].at),
+        )
+    return f"{told} {reason}"
+
+
 def _unit(c: Context, _: Finding, rest: str) -> str:
     t, sheet = c.t, c.state.sheet
     applies, title = sheet.applies, t.sheet(sheet.sheet.title)
@@ -332,6 +359,7 @@ _RULES: dict[str, Callable[[Context, Finding, str], str]] = {
     "window": _window,
     "fan": _fan,
     "clock": _clock,
+    "meter": _meter,
     "unit": _unit,
     "missing": _missing,
 }

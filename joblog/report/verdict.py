@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from joblog.job.guard_meter import METER
 from joblog.job.types import Finding, FindingKind, StepStatus
 from joblog.report.context import Context
 from joblog.report.ending import stands
@@ -115,9 +116,12 @@ def counting(rows: tuple[Measured, ...]) -> list[Measured]:
 
 
 def observations(c: Context) -> list[Finding]:
-    """Return what was seen and is nobody's mistake; a clock that was set is for the expert."""
+    """Return what was seen and is nobody's mistake.
+
+    A clock that was set and a meter that shows less than before are for the expert.
+    """
     return [
         f
         for f in c.state.findings
-        if f.kind is FindingKind.OBSERVATION and not f.key.startswith("clock:")
+        if f.kind is FindingKind.OBSERVATION and not f.key.startswith(("clock:", METER))
     ]

@@ -14,6 +14,7 @@ from typing import Any
 from joblog.audio.types import Utterance
 from joblog.errors import InputError, ModelError, RecordError, SheetError
 from joblog.job.earlier import not_earlier
+from joblog.job.meters import last_meter
 from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
 from joblog.readback.clips import Stock, stock
@@ -174,8 +175,10 @@ class Shop:
         return found
 
     def begin(self, sheet_text: str, opening: dict[str, Any]) -> str:
-        """Open a new job and return its id."""
-        session = JobSession.start(self.store, sheet_text, opening)
+        """Open a new job and return its id; what its vehicle's meter showed last goes with it."""
+        before = last_meter(self.index.lines(), opening.get("unit") or {})
+        known = {**opening, "earlier_meter": before} if before else opening
+        session = JobSession.start(self.store, sheet_text, known)
         with self._lock:
             self._sessions[session.job] = session
         return session.job

@@ -263,6 +263,23 @@ def test_earlier_jobs_on_the_vehicle_are_named_with_their_reports(client):
     assert "Here before" not in client.get("/start?again=1&type=KT-6F").text
 
 
+def test_an_odometer_below_that_of_the_last_job_is_remarked_and_opens_the_job(client):
+    views = []
+    for odometer, unit in (("91240", "mi"), ("9124", "mi"), ("9125", "mi"), ("14684", "km")):
+        data = {"sheet": "coolant", "vin": VIN, "odometer": odometer, "odometer_unit": unit}
+        opened = client.post("/jobs", data=data, follow_redirects=False)
+        assert opened.status_code == 303
+        views.append(client.get(opened.headers["location"].replace("/job/", "/api/jobs/")).json())
+    assert [len(view["findings"]) for view in views] == [0, 1, 0, 1]  # against the newest alone
+    assert views[1]["reply"]["spoken"] == "Miles lower than before."
+    assert "9124 mi, less than at an earlier job" in views[1]["reply"]["shown"]
+    assert "91240 mi" in views[1]["findings"][0]["text"]
+    assert views[3]["reply"]["spoken"] == "Kilometers lower than before."
+    assert all(not view["open_findings"] for view in views)
+    report = client.get(f"/job/{views[1]['job']}/report.html").text.replace("\xa0", " ")
+    assert "Odometer: 9,124 mi, less than at an earlier job (91,240 mi, " in report
+
+
 @pytest.mark.parametrize(("name", "most"), [("make", 200), ("customer", 200), ("complaint", 2000)])
 def test_a_field_that_is_far_too_long_is_one_sentence(client, name, most):
     data = {"sheet": "coolant", name: "x" * most}
