@@ -15,6 +15,7 @@ from joblog.job.wording import step_name
 from joblog.sheet.model import DebrisLimits, Step
 
 FLAKE_COUNTED_MM = 0.3  # smaller bright spots are dust and reflections; common practice, no source
+_UNSEEN = "smaller ones may not be seen"  # of those under 1 mm half are not: docs/plug.md
 
 
 def photo_findings(state: JobState, _: History) -> Iterator[Finding]:
@@ -113,18 +114,21 @@ def debris_findings(limits: DebrisLimits, photo: Photo) -> Iterator[Finding]:
         yield _observation(
             photo,
             "flake",
-            f"A flake of {longest:.1f} mm on {plug}: {limits.flake_mm} mm and more is shown to "
-            "the customer.",
-            f"The magnet had caught a metal flake {longest:.1f} mm long. Fine grey film is normal "
-            "wear; a piece that the eye can see is not, and its cause should be looked for.",
+            f"A flake of {longest:.1f} mm, the longest found on {plug}; {_UNSEEN}. "
+            f"{limits.flake_mm} mm and more is shown to the customer.",
+            f"The longest metal flake found on the magnet is {longest:.1f} mm long; {_UNSEEN}. "
+            "Fine grey film is normal wear; a piece that the eye can see is not, and its cause "
+            "should be looked for.",
         )
     if counted >= limits.flakes:
-        noun = "flake" if counted == 1 else "flakes"
+        noun, were = ("flake", "was") if counted == 1 else ("flakes", "were")
         yield _observation(
             photo,
             "flakes",
-            f"{counted} {noun} of {FLAKE_COUNTED_MM} mm and more on {plug}.",
-            f"The magnet had caught {counted} metal {noun} of {FLAKE_COUNTED_MM} mm and more.",
+            f"{counted} {noun} of {FLAKE_COUNTED_MM} mm and more found on {plug}; "
+            "more may not be seen.",
+            f"{counted} metal {noun} of {FLAKE_COUNTED_MM} mm and more {were} found on the magnet; "
+            "more may not be seen.",
         )
     if isinstance(film, float) and film > float(limits.film_coverage):
         yield _observation(

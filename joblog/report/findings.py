@@ -100,14 +100,18 @@ def _debris(c: Context, photo: Photo, what: str) -> str:
     if what == "flakes":
         counted = sum(length >= _COUNTED for length in lengths)
         return t.count(
-            "The magnet had caught {n} metal flake of {size} and more.",
-            "The magnet had caught {n} metal flakes of {size} and more.",
+            "{n} metal flake of {size} and more was found on the magnet; more may not be seen.",
+            "{n} metal flakes of {size} and more were found on the magnet; more may not be seen.",
             counted,
             size=c.millimetres(_COUNTED),
         )
     if what == "flake" and lengths:
         size = c.millimetres(max(lengths))
-        return t.say("The magnet had caught a metal flake {size} long.", size=size)
+        return t.say(
+            "The longest metal flake found on the magnet is {size} long; smaller ones may not be "
+            "seen.",
+            size=size,
+        )
     return ""
 
 

@@ -233,14 +233,14 @@ def _plug_found(c: Context) -> list[str]:
     if lengths:
         parts.append(
             t.count(
-                "It held {n} flake, {size} long.",
-                "It held {n} flakes, the longest {size}.",
+                "We found {n} flake on it, {size} long; smaller ones may not be seen.",
+                "We found {n} flakes on it, the longest {size}; smaller ones may not be seen.",
                 len(lengths),
                 size=c.millimetres(max(lengths)),
             )
         )
     else:
-        parts.append(t.say("It held no flakes."))
+        parts.append(t.say("We found no flakes on it; small ones may not be seen."))
     return [" ".join(parts)]
 
 
@@ -312,7 +312,7 @@ def _compared(c: Context, before: str, now: Decimal | None, at: str) -> str:
     then = c.millimetres(earlier) if earlier is not None else t.say("none")
     today = c.millimetres(now) if now is not None else t.say("none")
     return t.say(
-        "Longest flake at the last service ({date}): {then}. Now: {today}.",
+        "Longest flake found at the last service ({date}): {then}. Now: {today}.",
         date=t.date(at),
         then=then,
         today=today,

@@ -46,7 +46,7 @@ def _facts(c: Context, past: Past) -> list[str]:
     longest, film = as_decimal(past.longest_mm or None), as_decimal(past.film or None)
     if past.plug:
         size = c.millimetres(longest) if longest is not None else t.say("none")
-        facts.append(t.say("longest flake: {size}", size=size))
+        facts.append(t.say("longest flake found: {size}", size=size))
     if film is not None:
         facts.append(t.say("fine film on {share} of the magnet", share=t.percent(film)))
     level: Decimal | None = as_decimal(past.level or None)

@@ -134,20 +134,23 @@ def _plug(c: Context, photo: Photo) -> Words:
     t = c.t
     lengths = flake_lengths(photo)
     film = as_decimal(photo.measurement.get("film_coverage"))
-    count = t.count("{n} flake", "{n} flakes", len(lengths))
     known = _give_or_take(c, photo, "film_uncertainty")
     covered = t.say("fine film on {share} of the magnet", share=t.percent(film)) if film else ""
     covered = ", ".join((covered, *known)) if covered else ""
     size = _magnet(c, photo)
     if lengths:
         more = tuple(x for x in (covered, *size) if x)
-        if len(lengths) == 1:
-            return Words(c.millimetres(lengths[0]), t.say("long, the only flake"), more)
-        return Words(c.millimetres(max(lengths)), t.say("longest of {count}", count=count), more)
+        # Of the small ones half are not seen (docs/plug.md), so none is called the only one.
+        words = t.count(
+            "long, {n} flake found; smaller ones may not be seen",
+            "the longest of {n} flakes found; smaller ones may not be seen",
+            len(lengths),
+        )
+        return Words(c.millimetres(max(lengths)), words, more)
     if film is not None:
-        words = t.say("of the magnet under fine film, no flakes")
+        words = t.say("of the magnet under fine film, no flakes found; small ones may not be seen")
         return Words(t.percent(film), words, (*known, *size))
-    return Words("", t.say("no flakes"), size)
+    return Words("", t.say("no flakes found; small ones may not be seen"), size)
 
 
 def _magnet(c: Context, photo: Photo) -> tuple[str, ...]:

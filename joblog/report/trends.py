@@ -20,7 +20,7 @@ def trends(c: Context, services: tuple[Past, ...]) -> list[Chart]:
     plugs = tuple(plugs_alike(services))
     longest = _points(c, plugs, _longest, lambda v: f"{t.number(v, 1)}\u00a0mm")
     if longest:
-        charts.append(trend_chart(t, "trend-flake", t.say("Longest flake"), longest, accent))
+        charts.append(trend_chart(t, "trend-flake", t.say("Longest flake found"), longest, accent))
     film = _points(c, plugs, lambda p: p.film, t.percent)
     if film:
         charts.append(trend_chart(t, "trend-film", t.say("Fine film on the magnet"), film, accent))

@@ -136,7 +136,7 @@ def debris(c: Context, services: tuple[Past, ...]) -> Chart | None:
         return None
     if max(sum(p.flakes.values()) for p in seen) < _WORTH_BINNING:
         told = " ".join(_flakes_told(c, p) for p in seen)
-        return Chart("debris", c.t.say("Flakes on the plug"), told, "")
+        return Chart("debris", c.t.say("Flakes found on the plug"), told, "")
     known = classes()
     finest = next(
         (i for i, (letter, _, _) in enumerate(known) if any(p.flakes.get(letter) for p in seen)), 2
@@ -151,10 +151,10 @@ def _flakes_told(c: Context, service: Past) -> str:
     t, count, longest = c.t, sum(service.flakes.values()), as_decimal(service.longest_mm)
     when = t.short_date(service.at)
     if not count or longest is None:
-        return t.say("{when}: {what}.", when=when, what=t.say("no flakes"))
+        return t.say("{when}: {what}.", when=when, what=t.say("no flakes found"))
     return t.count(
-        "{when}: {n} flake, {size} long.",
-        "{when}: {n} flakes, the longest {size}.",
+        "{when}: {n} flake found, {size} long.",
+        "{when}: {n} flakes found, the longest {size}.",
         count,
         when=when,
         size=c.millimetres(longest),

@@ -183,7 +183,9 @@ def _numbers(line: dict[str, Any]) -> str:
         lightness, a, b = line["lab"]
         return f"L* {lightness:.1f}, a* {a:.1f}, b* {b:.1f} relative to the paper"
     count = line["flake_count"]
-    flakes = f"{count} flakes, longest {line['longest_flake_mm']:.1f} mm" if count else "no flakes"
+    noun = "1 flake" if count == 1 else f"{count or 'no'} flakes"
+    longest = f", longest {line['longest_flake_mm']:.1f} mm" if count else ""
+    flakes = f"{noun} found{longest} (smaller ones may not be seen)"
     return (
         f"film on {100 * line['film_coverage']:.0f} % "
         f"(+/- {100 * line['film_uncertainty']:.0f} %) of the magnet, {flakes}, "

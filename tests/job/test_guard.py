@@ -243,7 +243,7 @@ def test_a_flake_is_told_whatever_the_photo_was_taken_for(bench, phase):
     entry = bench().state.entries[-1]
     shown = {"usable": True, "flakes": [{"length_mm": 1.3}], "film_coverage": 0.9}
     flake, film = debris_findings(DebrisLimits(), Photo("plug", phase, shown, entry))
-    assert "flake of 1.3 mm on" in flake.text
+    assert "flake of 1.3 mm, the longest found on" in flake.text
     assert ("cleaned" in flake.text, "cleaned" in film.text) == ((phase == "after"),) * 2
     clean = {"usable": True, "flakes": [], "film_coverage": 0.1}
     assert not list(debris_findings(DebrisLimits(), Photo("plug", phase, clean, entry)))

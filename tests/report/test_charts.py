@@ -120,9 +120,11 @@ def test_a_flake_or_two_are_told_in_a_sentence(
 
     report, chart = debris("1.24")
     assert chart.svg == ""
-    assert chart.text.replace("\u00a0", " ") == "Nov 24, 2026: 1 flake, 1.2 mm (0.05 in) long."
+    assert (
+        chart.text.replace("\u00a0", " ") == "Nov 24, 2026: 1 flake found, 1.2 mm (0.05 in) long."
+    )
     assert chart.text in render_html(report)
-    assert debris()[1].text == "Nov 24, 2026: no flakes."
+    assert debris()[1].text == "Nov 24, 2026: no flakes found."
     assert debris("0.5", "0.62", "1.24")[1].svg.startswith("<svg ")
 
 

@@ -88,7 +88,10 @@ def test_the_front_says_what_why_found_means_and_next(
     assert "3.6 US qt of old fluid came out and 3.7 US qt of new fluid went in." in found
     assert "68% of the way from the low to the high mark" in found
     assert "fine metal dust on 44% of its face" in found
-    assert "3 flakes, the longest 1.2 mm (0.05 in)" in found
+    assert (
+        "We found 3 flakes on it, the longest 1.2 mm (0.05 in); smaller ones may not be seen"
+        in found
+    )
     # 3.7 in, 3.6 out of 8.2 quarts: 3.7 / (8.2 - 3.6 + 3.7) = 0.446, perfect mixing.
     assert any("About 45% of the fluid is new" in line for line in f.means)
     assert any("not normal wear" in line for line in f.means)
@@ -115,6 +118,41 @@ def test_a_clean_plug_is_called_normal_and_nothing_more_is_needed(
     assert f.verdict == "The job is done, and all that we measured is within its limits."
     assert "Fine dust on the magnet is normal wear." in f.means
     assert "Nothing that we measured calls for more work now." in f.means
+
+
+@pytest.mark.parametrize(
+    ("language", "flakes", "told"),
+    [
+        ("en", ("1.24",), ("1 flake on it", "long, 1 flake found")),
+        ("en", ("0.5", "1.24"), ("2 flakes on it", "the longest of 2 flakes found")),
+        ("en", (), ("no flakes on it", "no flakes found")),
+        ("es", ("1.24",), ("en él 1 viruta", "de largo, 1 viruta encontrada")),
+        ("es", ("0.5", "1.24"), ("en él 2 virutas", "la más larga de 2 virutas encontradas")),
+        ("es", (), ("No encontramos virutas", "no se encontraron virutas")),
+    ],
+)
+def test_flakes_are_told_as_what_was_found_and_never_as_all_there_are(
+    new_script: Any,
+    make: Callable[..., Report],
+    play: Callable[..., Any],
+    language: str,
+    flakes: tuple[str, ...],
+    told: tuple[str, str],
+) -> None:
+    """Of flakes under 1 mm half are not seen (docs/plug.md), so none is "the only one"."""
+    report = make(play(new_script(number=61), flakes=flakes), language=language)
+    found, caption = told
+    unseen = {"en": "may not be seen", "es": "pueden no verse"}[language]
+    (line,) = [x for x in report.front.found if found in x]
+    assert unseen in line
+    captions = [p.caption for p in report.pictures if caption in p.caption]
+    assert captions
+    assert all(unseen in text for text in captions)
+    assert "only flake" not in str(report)
+    assert "la única" not in str(report)
+    texts = [f.text for f in report.findings if "1.2" in f.text or "1,2" in f.text]
+    assert len(texts) == ("1.24" in flakes)
+    assert all(unseen in text for text in texts)
 
 
 def test_a_value_outside_its_limits_is_said_first(
@@ -172,7 +210,10 @@ def test_earlier_services_are_compared(
     full: Any, make: Callable[..., Report], earlier: list[Any]
 ) -> None:
     means = " ".join(make(full, history=earlier).front.means).replace("\u00a0", " ")
-    assert "Longest flake at the last service (May 8, 2026): 0.9 mm (0.04 in). Now: 1.2 mm" in means
+    assert (
+        "Longest flake found at the last service (May 8, 2026): 0.9 mm (0.04 in). Now: 1.2 mm"
+        in means
+    )
 
 
 @pytest.mark.parametrize(

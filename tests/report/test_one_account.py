@@ -179,8 +179,8 @@ def test_a_flake_in_the_photo_of_the_cleaned_plug_is_what_the_plug_held(bay: Bay
     bay.photo("plug-after.jpg", "plug", "plug-as-found", "before")  # the two came the wrong way
     bay.photo("plug-before.jpg", "plug", "plug-cleaned", "after")
     said = front(bay.report())
-    assert "It held no flakes" not in said
-    assert "It held 1 flake, 1.3 mm" in said
+    assert "no flakes" not in said
+    assert "We found 1 flake on it, 1.3 mm" in said
     assert "normal wear. Ask us how to find out where it comes from" in said
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,6 +13,8 @@ from draw_swatch import Swatch, draw_swatch
 from PIL import Image
 
 from joblog.cli import main
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 
 @pytest.fixture
@@ -46,6 +49,13 @@ def test_fluid_contract_and_overlay(tmp_path, capsys):
     assert len(line["lab"]) == len(line["srgb"]) == 3
     with Image.open(out / "drop.jpg") as drawn:
         assert drawn.width >= 800
+
+
+def test_flakes_are_told_as_found_and_one_is_one_flake(capsys):
+    file = str(SAMPLES / "plug-before.jpg")
+    assert main(["photo", "--kind", "plug", "--plug-diameter-mm", "18", file]) == 0
+    told = capsys.readouterr().out
+    assert "1 flake found, longest 1.3 mm (smaller ones may not be seen)" in told
 
 
 def test_unreadable_file_is_told_and_the_others_go_on(stick_file, tmp_path, capsys):

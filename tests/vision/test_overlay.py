@@ -73,6 +73,12 @@ def test_words_can_be_another_language():
     assert (english != other).any()
 
 
+def test_the_words_below_never_say_that_a_flake_is_the_only_one():
+    for key in ("no_flakes", "one_flake", "flakes"):
+        assert "found" in WORDS[key]
+        assert "may not be seen" in WORDS[key]
+
+
 def test_words_stand_below_the_picture_alone():
     """A report in another language cuts that band off: none of them may be left."""
     stick, swatch = photo(draw_stick(Stick(), 3, (1024, 768))[0]), photo(draw_swatch(Swatch()))

@@ -55,7 +55,7 @@ def debris_chart(
     drawing.line(left, base, _WIDTH, base, stroke=INK, width=0.8)
     axis = t.say("size class of ISO 16232, longest side in millimetres")
     drawing.text(_WIDTH, base + 32, axis, size=7, anchor="end", fill=SOFT)
-    title = t.say("Flakes on the plug by size")
+    title = t.say("Flakes found on the plug by size")
     text = " ".join(_in_words(t, s, classes) for s in services)
     return Chart(key, title, text, drawing.svg(title, text))
 
@@ -79,4 +79,6 @@ def _in_words(t: Language, service: Sizes, classes: list[tuple[str, str]]) -> st
         for letter, size in classes
         if service.counts.get(letter)
     ]
-    return t.say("{when}: {what}.", when=service.name, what=t.listing(found) or t.say("no flakes"))
+    return t.say(
+        "{when}: {what}.", when=service.name, what=t.listing(found) or t.say("no flakes found")
+    )
