@@ -135,7 +135,8 @@ def _meter_unit(form: dict[str, str]) -> str:
 @router.get("/api/jobs/{job}")
 def state(request: Request, job: str) -> dict[str, Any]:
     """Return everything that the screens show of a job."""
-    return job_view(shop_of(request).session(job), shop_of(request).voice)
+    shop = shop_of(request)
+    return job_view(shop.session(job), shop.voice, shop.refusals.count(job))
 
 
 @router.post("/api/jobs/{job}/say")

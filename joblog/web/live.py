@@ -42,10 +42,11 @@ async def _stream(request: Request, session: JobSession) -> AsyncIterator[str]:
     gate = request.app.state.gate
     while gate.may_enter(request) and not await request.is_disconnected():
         talking = shop_of(request).talking.on(session.job)
-        mark = await run_in_threadpool(_ticked, session, talking)
+        refused = shop_of(request).refusals.count(session.job)
+        mark = (*await run_in_threadpool(_ticked, session, talking), refused)
         if mark != seen:
             seen, quiet = mark, 0.0
-            view = await run_in_threadpool(job_view, session, shop_of(request).voice)
+            view = await run_in_threadpool(job_view, session, shop_of(request).voice, refused)
             yield f"id: {view['seq']}\nevent: view\ndata: {json.dumps(view)}\n\n"
         elif quiet >= BEAT:
             quiet = 0.0

@@ -5,10 +5,12 @@ from __future__ import annotations
 import io
 import socket
 from pathlib import Path
+from typing import Any
 
 import segno
 from fastapi import APIRouter, Request
 from fastapi.responses import FileResponse, RedirectResponse, Response
+from pydantic import BaseModel, Field
 
 from joblog.errors import InputError
 from joblog.web.access import COOKIE, LIFE, Gate
@@ -111,6 +113,22 @@ def phone_page(request: Request, job: str) -> Response:
     session = shop_of(request).session(job)
     kinds = list(dict.fromkeys(s.photo.kind for s in session.sheet.steps if s.photo)) or ["other"]
     return page(request, "phone.html", view=job_view(session), kinds=kinds)
+
+
+class Held(BaseModel):
+    """What one phone holds: ``who`` is a name of its own, which tells it from the others."""
+
+    who: str = Field(min_length=1, max_length=40)
+    count: int = Field(ge=0, le=100_000)
+
+
+@router.post("/api/jobs/{job}/refused")
+def refused(request: Request, job: str, held: Held) -> dict[str, Any]:
+    """Take how many refused photos of a job a phone holds; every screen of the job says it."""
+    shop = shop_of(request)
+    shop.session(job)
+    shop.refusals.note(job, held.who, held.count)
+    return {"refused": shop.refusals.count(job)}
 
 
 @router.get("/phone-worker.js")

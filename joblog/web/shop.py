@@ -27,6 +27,7 @@ from joblog.web.halfduplex import Speaking, Talking
 from joblog.web.jobindex import JobIndex
 from joblog.web.orderbook import ORDERS, OrderBook
 from joblog.web.pool import BusyError, FairPool
+from joblog.web.refusals import Refusals
 
 
 @dataclass
@@ -38,6 +39,7 @@ class Shop:
     pool: FairPool = field(default_factory=FairPool)
     speaking: Speaking = field(default_factory=Speaking)
     talking: Talking = field(default_factory=Talking)
+    refusals: Refusals = field(default_factory=Refusals)
     voice: Stock = field(default_factory=stock)
     orders: OrderBook = field(init=False)
     index: JobIndex = field(init=False)

@@ -51,8 +51,11 @@ def job_line(session: JobSession) -> dict[str, Any]:
     }
 
 
-def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
-    """Return everything that the live screens show of a job."""
+def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) -> dict[str, Any]:
+    """Return everything that the live screens show of a job.
+
+    ``refused`` counts the photos that were not taken and still lie on phones.
+    """
     state = session.state
     following = state.next_step
     later = undone(state)
@@ -88,6 +91,7 @@ def job_view(session: JobSession, voice: Stock | None = None) -> dict[str, Any]:
             for f in state.findings
         ],
         "undone": undone_line(state),
+        "refused": refused_line(refused),
         "missing": "" if state.closed else missing_line(state.findings),
         "question": None if state.closed else _question(state),
         "recent": [line for e in state.entries[-4 * RECENT :] if (line := recent_line(e))][
@@ -141,6 +145,15 @@ def undone_line(state: JobState) -> str:
     if not count:
         return ""
     return "1 step is not done yet." if count == 1 else f"{count} steps are not done yet."
+
+
+def refused_line(count: int) -> str:
+    """Return that photos were refused and still lie on a phone, in one line, or ''."""
+    if not count:
+        return ""
+    if count == 1:
+        return "1 photo was refused and is still on the phone: save or discard it there."
+    return f"{count} photos were refused and are still on the phone: save or discard them there."
 
 
 def not_closed(state: JobState) -> str:

@@ -110,7 +110,7 @@ def test_half_a_photo_and_no_photo_are_told_and_not_kept(shop, booth, job):
     wait_text(page, "#verdict", "damaged or cut short")
     choose(page, b"not a picture at all")
     wait_text(page, "#verdict", "no picture that can be read")
-    wait_text(page, "#queue", "All photos")
+    wait_text(page, "#queue", "2 photos refused: save or discard them")
     choose(page, WHOLE)
     wait_text(page, "#verdict", "Dipstick as found")
     assert len(photos(shop, job)) == 1
@@ -135,7 +135,9 @@ def test_200_megabytes_are_refused_by_the_phone_and_by_the_shop(shop, booth, job
         }"""
     )
     wait_text(page, "#verdict", "larger than 30 MB")
-    wait_text(page, "#queue", "All photos")
+    wait_text(page, "#queue", "1 photo refused")
+    page.reload()
+    wait_text(page, "#refused", "larger than 30 MB")
     # Whoever sends it all the same is refused from what its first line says, before it has sent it.
     trust = ssl.create_default_context(cafile=str(shop.data / "certificates" / "shop.crt"))
     with (

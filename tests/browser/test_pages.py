@@ -449,17 +449,53 @@ def test_an_answer_stands_once_and_an_observation_is_not_open(shop, booth, job):
     assert "open" not in (flake.get_attribute("class") or "")
 
 
-def test_a_picture_that_comes_after_the_end_is_handed_back(shop, booth, job):
-    phone = booth.page(PHONE)
+def test_a_picture_that_comes_after_the_end_stays_on_the_phone_and_is_counted(shop, booth, job):
+    phone, bay = booth.page(PHONE), booth.page()
     phone.goto(f"{shop.here}/phone/{job}")
     wait_text(phone, "#line", "Live")
-    assert phone.locator("#rescue").is_hidden()
+    wait_text(phone, "#queue", "All photos are with the shop PC")
+    phone.context.set_offline(True)
+    choose_kind(phone, "plug")
+    wait_text(phone, "#queue", "1 photo waiting")
     body = {"how": "aborted", "reason": "the customer took the vehicle", "by": "Imani Okafor"}
     shop.client.post(f"/api/jobs/{job}/close", json=body).raise_for_status()
-    choose_kind(phone, "plug")
+    phone.context.set_offline(False)
     wait_text(phone, "#verdict", "The job is closed")
+    bay.goto(f"{shop.here}/job/{job}")
+    wait_text(bay, "#findings", "1 photo was refused and is still on the phone")
+    phone.reload()
+    wait_text(phone, "#queue", "1 photo refused: save or discard it")
+    wait_text(phone, "#refused li", "Refused: plug, Kestrel Courier EXA 416. The job is closed")
+    phone.goto(f"{shop.here}/phone")  # the phone's list of jobs shows it, too
+    wait_text(phone, "#queue", "1 photo refused")
+    small = phone.locator("#refused :is(button, .button)").evaluate_all(
+        "(all) => all.map((one) => one.getBoundingClientRect().height)"
+    )
+    assert len(small) == 2
+    assert min(small) >= 64
     with phone.expect_download() as saved:
         phone.get_by_text("Save this picture on the phone").click()
     assert saved.value.suggested_filename.endswith(".jpg")
     assert Path(saved.value.path()).read_bytes() == (PICTURES / "plug-before.jpg").read_bytes()
+    wait_text(phone, "#queue", "All photos are with the shop PC")
+    wait_text(phone, "#refused li", "Saved: plug")  # a saving may fail: it is still here
+    bay.wait_for_selector("#findings li:not(.open)")
+    assert "refused" not in bay.inner_text("#findings")
     assert not photos(shop, job)
+
+
+def test_a_refused_picture_is_discarded_only_by_a_second_touch(shop, booth, job):
+    phone = booth.page(PHONE)
+    phone.goto(f"{shop.here}/phone/{job}")
+    wait_text(phone, "#line", "Live")
+    nothing = {"name": "x.jpg", "mimeType": "image/jpeg", "buffer": b"not a picture at all"}
+    phone.set_input_files("#file", nothing)
+    wait_text(phone, "#queue", "1 photo refused")
+    phone.get_by_role("button", name="Discard it").click()
+    phone.get_by_role("button", name="Discard it for good?").wait_for()
+    wait_text(phone, "#queue", "1 photo refused")
+    phone.get_by_role("button", name="Discard it for good?").click()
+    wait_text(phone, "#queue", "All photos are with the shop PC")
+    phone.reload()
+    wait_text(phone, "#queue", "All photos are with the shop PC")
+    assert phone.locator("#refused li").count() == 0

@@ -66,7 +66,7 @@ function drawQuestion(question) {
 }
 
 // What is missing at the end is one line: how much, and the next to do.
-function drawFindings({ findings, missing }) {
+function drawFindings({ findings, missing, refused }) {
   const single = findings.filter((finding) => !missing || !finding.missing);
   const rows = single.slice(-5).reverse().map((finding) => {
     const settled = finding.resolved || finding.kind === "observation"; // that is nobody's mistake
@@ -75,6 +75,7 @@ function drawFindings({ findings, missing }) {
     return row;
   });
   if (missing) rows.unshift(element("li", missing, "open"));
+  if (refused) rows.unshift(element("li", refused, "open"));
   byId("findings").replaceChildren(...(rows.length ? rows : [element("li", "Nothing", "quiet")]));
 }
 

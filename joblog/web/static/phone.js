@@ -1,11 +1,12 @@
 // The phone in the pocket: camera with a drawn guide, a queue that survives anything, microphone.
 
 import { byId, send as ask, setText } from "./dom.js";
+import { showKept, tellAnew } from "./kept.js";
 import { Microphone } from "./microphone.js";
-import { keep, send, waiting } from "./queue.js";
+import { keep, send } from "./queue.js";
 import { Voice } from "./voice.js";
 
-const { job, by } = byId("phone").dataset;
+const { job, by, vehicle } = byId("phone").dataset;
 const GUIDES = {
   plug: ['<circle cx="50" cy="37" r="27"/><circle cx="50" cy="37" r="13"/>', "Fill the outer circle with the plug's end. Light from the side."],
   dipstick: ['<rect x="8" y="31" width="84" height="13"/>', "Lay the blade on a plain cloth, both marks inside the frame."],
@@ -36,14 +37,8 @@ function chooseWanted(next) {
   if (button) choose(button);
 }
 
-async function showQueue() {
-  const count = (await waiting()).length;
-  setText(byId("queue"), count ? `${count} photo${count > 1 ? "s" : ""} waiting for the shop PC` : "All photos are with the shop PC");
-}
-
-function answered(answer, photo) {
+function answered(answer) {
   byId("overlay").hidden = true;
-  handBack(answer.error ? photo : null);
   if (answer.error) { setText(byId("verdict"), answer.error.replace(/^the /, "The ")); return; }
   if (answer.again) { setText(byId("verdict"), "The shop PC has this photo already."); return; }
   const { measurement, overlay, reply } = answer;
@@ -52,34 +47,27 @@ function answered(answer, photo) {
   if (overlay) byId("overlay").src = `/api/jobs/${job}/media/${overlay}`;
 }
 
-// A picture that the shop PC will never take can still be saved on the phone; it was kept nowhere else.
-function handBack(photo) {
-  const link = byId("rescue");
-  if (link.href) URL.revokeObjectURL(link.href);
-  link.hidden = !photo;
-  if (!photo) { link.removeAttribute("href"); return; }
-  link.href = URL.createObjectURL(new Blob([photo.blob]));
-  link.download = `photo-${photo.taken.slice(0, 19).replaceAll(":", "")}.jpg`;
-}
-
 async function push() {
   await send(answered);
-  await showQueue();
+  await showKept();
 }
 
 const LARGEST = 30_000_000; // bytes; the shop PC takes no larger photo
+const TOO_LARGE = "This picture is larger than 30 MB; take it with a smaller resolution.";
 
 async function take(blob, kind) {
   byId("overlay").hidden = true; // the photo before is no answer to this one
-  handBack(null);
   if (blob.size > LARGEST) {
-    setText(byId("verdict"), "This picture is larger than 30 MB; take it with a smaller resolution.");
+    setText(byId("verdict"), TOO_LARGE);
+    const stays = await keep({ job, by, vehicle, kind, blob, taken: new Date().toISOString(), why: TOO_LARGE });
+    if (!stays) setText(byId("verdict"), `${TOO_LARGE} This phone has no room to keep it, either: save it below.`);
+    await showKept();
     return;
   }
   setText(byId("verdict"), "Kept on this phone; sending");
-  const kept = await keep({ job, by, kind, blob, taken: new Date().toISOString() });
+  const kept = await keep({ job, by, vehicle, kind, blob, taken: new Date().toISOString() });
   if (!kept) setText(byId("verdict"), "This phone has no room to keep the photo: leave this page open until the shop PC has it.");
-  await showQueue();
+  await showKept();
   await push();
 }
 
@@ -163,7 +151,7 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
 });
 
 const events = new EventSource(`/api/jobs/${job}/events`);
-events.addEventListener("open", () => { setText(byId("line"), "Live"); push(); });
+events.addEventListener("open", () => { setText(byId("line"), "Live"); push().then(tellAnew); });
 events.addEventListener("error", async () => {
   setText(byId("line"), "No connection to the shop PC; photos are kept on this phone");
   if (events.readyState !== EventSource.CLOSED) return; // it tries again by itself
@@ -179,7 +167,7 @@ events.addEventListener("view", ({ data }) => {
 });
 addEventListener("online", push);
 setInterval(push, 20000);
-showQueue();
+showKept();
 push();
 const workers = navigator.serviceWorker;
 workers?.register("/phone-worker.js", { scope: "/phone" }).then(() => workers.ready).then(({ active }) => active.postMessage("keep me"))

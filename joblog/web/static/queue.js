@@ -1,5 +1,6 @@
 // Photos wait in IndexedDB until the shop PC has them. Each is named by the hash of its bytes, so one
-// that was sent and whose answer was lost is simply sent again: the PC keeps it once.
+// that was sent and whose answer was lost is simply sent again: the PC keeps it once. One that it refuses
+// for good stays here, with the reason, until somebody discards it.
 
 let opened = null;
 let loose = []; // what this phone's store refused (full, or switched off): kept while the page is open
@@ -35,28 +36,43 @@ export async function sha256(bytes) {
 
 // Returns whether the phone has it for good; else only as long as the page is open.
 export async function keep(photo) {
-  const bytes = await photo.blob.arrayBuffer();
-  const [rows, name] = [await waiting(), await sha256(bytes)];
+  // What is refused as too large is never sent: it needs no hash, and lies there as the file that it is.
+  const bytes = photo.why ? photo.blob : await photo.blob.arrayBuffer();
+  const [rows, name] = [await all(), photo.why ? `never sent ${photo.taken}` : await sha256(bytes)];
   const order = 1 + Math.max(0, ...rows.map((other) => other.order)); // a phone's clock may jump
   const { taken } = rows.find((other) => other.sha256 === name) ?? photo; // chosen anew, it is no younger
   const row = { ...photo, taken, order, blob: bytes, sha256: name };
-  loose = loose.filter((other) => other.sha256 !== name);
+  return put(row);
+}
+
+async function put(row) {
+  loose = loose.filter((other) => other.sha256 !== row.sha256);
   const kept = await store("readwrite", (photos) => photos.put(row)).then(() => true, () => false);
   if (!kept) loose.push(row);
   return kept;
 }
 
-export async function waiting() {
+async function all() {
   const rows = await store("readonly", (photos) => photos.getAll()).catch(() => []);
   return [...rows.filter((row) => loose.every((other) => other.sha256 !== row.sha256)), ...loose];
 }
+
+export const waiting = async () => (await all()).filter((row) => !row.why);
+export const refused = async () => (await all()).filter((row) => row.why).sort((a, b) => a.order - b.order);
+
 // A picture put in again as another kind while it was on its way has a new order: it stays to be sent.
-async function forget({ sha256, order }) {
-  const row = (await waiting()).find((other) => other.sha256 === sha256);
-  if (row?.order !== order) return;
-  loose = loose.filter((other) => other.sha256 !== sha256);
-  await store("readwrite", (photos) => photos.delete(sha256)).catch(() => {});
+async function unchanged({ sha256, order }) {
+  return (await all()).some((other) => other.sha256 === sha256 && other.order === order);
 }
+
+export async function discard(photo) {
+  if (!(await unchanged(photo))) return;
+  loose = loose.filter((other) => other.sha256 !== photo.sha256);
+  await store("readwrite", (photos) => photos.delete(photo.sha256)).catch(() => {});
+}
+
+const refuse = async (photo, why) => { if (await unchanged(photo)) await put({ ...photo, why }); };
+export const markSaved = async (photo) => { if (await unchanged(photo)) await put({ ...photo, saved: true }); };
 
 let sending = null;
 
@@ -80,8 +96,12 @@ async function sendAll(onAnswer) {
     }
     if (answer.status === 403) { onAnswer({ error: await answer.text() }); return; }
     const data = await answer.json().catch(() => ({}));
-    // Refused for good (no picture, too large, a closed job): tell it, hand it back, and don't send it for ever.
-    if (answer.ok || answer.status === 400 || answer.status === 413) { await forget(photo); onAnswer(data, photo); }
+    if (answer.ok) { await discard(photo); onAnswer(data); }
+    // Refused for good (no picture, too large, a closed job): told, kept, and not sent for ever.
+    else if ([400, 413, 422].includes(answer.status)) {
+      await refuse(photo, data.error || "The shop PC refused this photo.");
+      onAnswer(data);
+    }
     else { onAnswer({ error: "The shop PC could not take the photo just now; it stays here and is sent again." }); return; }
   }
 }
