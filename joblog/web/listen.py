@@ -5,7 +5,8 @@ First message (text): ``{"rate": 48000, "mode": "open" | "push", "by": "...", "w
 16-bit little-endian mono samples at that rate. Text messages in between: ``press`` and ``release``
 (push to talk), ``speaking`` while a read-back plays and ``spoken`` when its last sample has truly
 been played. A page without a microphone says the same by ``/api/jobs/ID/speaking``, for the other
-microphones of its job. Answers are JSON objects with ``reply``, or ``error`` with one sentence.
+microphones of its job. Answers are JSON objects with ``reply``, or ``error`` with one sentence, or
+``hears``: false when this microphone goes deaf because joblog speaks, true when it hears again.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 
 from joblog.audio.resample import Resampler
-from joblog.audio.segment import Mode, Segmenter
+from joblog.audio.segment import Mode, Phase, Segmenter
 from joblog.audio.types import Samples, Utterance
 from joblog.errors import AudioError, JoblogError
 from joblog.speech.breath import GO_ON, Breath
@@ -78,6 +79,7 @@ class Ear:
         self.who = str(hello.get("who", ""))[:40]
         self.own_voice = False  # this microphone's own page speaks
         self.deaf = False
+        self.told_to_hear = True  # what its page was told last
 
     def feed(self, data: bytes) -> list[Utterance | None]:
         """Return the utterances that this piece of sound completes; None is silence behind one."""
@@ -114,6 +116,17 @@ class Ear:
         else:
             raise AudioError("That message is not understood; see the page's own script.")
         return []
+
+    def news(self) -> dict[str, bool] | None:
+        """Return what to tell the page where this microphone went deaf or hears again, else None.
+
+        It hears again only when the echo has gone, not already with the last word of the answer.
+        """
+        hears = self.segmenter.phase is not Phase.MUTED
+        if hears is self.told_to_hear:
+            return None
+        self.told_to_hear = hears
+        return {"hears": hears}
 
     def leave(self) -> None:
         """No more comes from this microphone: what waits to be said to its end counts as said."""
@@ -167,6 +180,9 @@ async def listen(socket: WebSocket, job: str) -> None:
                 if data is not None
                 else ear.command(text or "")
             )
+            news = ear.news()
+            if news is not None:
+                await socket.send_json(news)
             for utterance in found:
                 task = asyncio.create_task(ear.answer(utterance))
                 tasks.add(task)

@@ -46,6 +46,26 @@ def test_pedal_key_holds_the_line_open_while_it_is_down(shop, booth, job, key):
     assert page.get_attribute("#mute", "aria-pressed") == "true"
 
 
+def test_the_page_says_when_it_does_not_listen(shop, booth, job):
+    """Its own answer and that of another screen of the job make a microphone deaf: both say so."""
+    booth.speak("01-vehicle-checked", before=0.8, after=8)
+    page, pocket = booth.page(), booth.page(PHONE)
+    page.goto(f"{shop.here}/job/{job}")
+    pocket.goto(f"{shop.here}/phone/{job}")
+    pocket.click("#mute")  # the wall alone speaks
+    page.click("#h-next")  # touched: it may sound
+    page.click("#open")
+    wait_text(page, "#mic", "Listening")
+    pocket.click("#open")
+    for one in (page, pocket):
+        wait_text(one, "#mic", "Answering, wait")
+        said = one.evaluate("getComputedStyle(document.querySelector('#mic'), '::after').content")
+        assert said == "none"  # the words themselves say it, not an ornament
+    for one in (page, pocket):
+        wait_text(one, "#mic", "Listening")
+    page.wait_for_selector("body:not(.deaf)")
+
+
 def test_pedal_key_types_where_somebody_types(shop, booth, job):
     page = booth.page()
     page.goto(f"{shop.here}/job/{job}")

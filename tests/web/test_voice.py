@@ -78,7 +78,9 @@ def test_what_is_played_is_never_heard_as_a_command(client, job):
         send_sound(socket, "Vehicle checked.")  # the loudspeaker, as the microphone gets it
         socket.send_text("spoken")
         send_sound(socket, "Vehicle level.")  # a person says it afterwards
+        told = [socket.receive_json(), socket.receive_json()]
         answer = socket.receive_json()
+    assert told == [{"hears": False}, {"hears": True}]
     assert "Vehicle level" in answer["reply"]["spoken"]
     assert heard(client, job) == ["vehicle level"]
 
@@ -118,6 +120,7 @@ def test_the_device_that_speaks_may_be_pressed_to_talk_at_once(client, job):
         line.send_text("press")
         send_sound(line, "Vehicle checked.")
         line.send_text("release")
+        assert [line.receive_json(), line.receive_json()] == [{"hears": False}, {"hears": True}]
         assert "Vehicle checked" in line.receive_json()["reply"]["spoken"]
 
 

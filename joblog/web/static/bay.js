@@ -215,18 +215,16 @@ async function press() {
   }
   await Promise.all([microphone.ready, voice.hush()]); // who presses wants to talk now
   if (!held.down) return; // let go before the line was open: the page says when it is ready
-  microphone.tell("press");
   held.button.setAttribute("aria-pressed", "true");
-  setText(byId("mic"), "Speak now");
+  microphone.hold(true);
 }
 
 function release() {
   if (!held.down) return;
   held.down = false;
   if (held.button.getAttribute("aria-pressed") !== "true") return; // it was never open
-  microphone?.tell("release");
   held.button.setAttribute("aria-pressed", "false");
-  setText(byId("mic"), "Ready: hold to talk");
+  microphone?.hold(false);
 }
 
 // A foot pedal or a Bluetooth button is a keyboard with one key: any of these holds the line open,

@@ -41,6 +41,8 @@ export class Microphone {
     this.wanted = false;
     this.closing = false;
     this.wait = 500;
+    this.deaf = false; // the shop PC says that it hears nothing here: joblog speaks
+    this.held = false; // the button to talk is down
     this.ready = new Promise((done) => { this.opened = done; }); // the line is open: words count now
   }
 
@@ -59,17 +61,19 @@ export class Microphone {
     this.socket = new WebSocket(`${scheme}://${location.host}/api/jobs/${this.job}/listen`);
     this.socket.onopen = () => {
       this.wait = 500;
+      this.hears(true);
       this.socket.send(JSON.stringify({ rate, mode: this.mode, by: this.by, who: this.who }));
-      this.onState(this.mode === "open" ? "Listening" : "Ready: hold to talk");
       this.opened();
     };
     this.socket.onmessage = ({ data }) => {
       const message = JSON.parse(data);
       if (message.error) this.onState(message.error);
       else if (message.reply) this.onReply(message.reply);
+      else if ("hears" in message) this.hears(message.hears);
     };
     this.socket.onclose = ({ code, reason }) => {
       if (!this.wanted) return;
+      document.body.classList.remove("deaf"); // there is no line: worse, and told
       if (code >= 4400) {
         this.onState(reason || "The line was closed by the shop PC.");
         return;
@@ -84,10 +88,31 @@ export class Microphone {
     if (this.socket?.readyState === WebSocket.OPEN) this.socket.send(word);
   }
 
+  hears(truly) {
+    this.deaf = !truly;
+    this.show();
+  }
+
+  // Down or up with the button to talk.
+  hold(down) {
+    this.held = down;
+    this.tell(down ? "press" : "release");
+    this.show();
+  }
+
+  // "Listening" stands there only while the shop PC hears.
+  show() {
+    if (this.socket?.readyState !== WebSocket.OPEN) return; // that is told when it breaks
+    document.body.classList.toggle("deaf", this.deaf);
+    const open = this.mode === "open" ? "Listening" : "Ready: hold to talk";
+    this.onState(this.deaf ? "Answering, wait" : this.held ? "Speak now" : open);
+  }
+
   stop() {
     this.wanted = false;
     this.socket?.close();
     this.ear?.close();
+    document.body.classList.remove("deaf");
     this.onState("Microphone is off");
   }
 }
