@@ -49,6 +49,10 @@ class OrderBook:
             (row for row in self._read() if row["date"] == today), key=lambda row: row["order"]
         )
 
+    def every(self) -> list[dict[str, str]]:
+        """Return the orders of all days, newest first."""
+        return sorted(self._read(), key=lambda row: row["date"], reverse=True)
+
     def find(self, number: str) -> dict[str, str] | None:
         """Return the order with that number, of whatever day."""
         return next((row for row in self._read() if row["order"] == number), None)

@@ -16,7 +16,7 @@ from starlette.concurrency import run_in_threadpool
 
 from joblog.audio.resample import Resampler
 from joblog.errors import AudioError, InputError, PhotoError
-from joblog.measure.vin import check_vin
+from joblog.measure.vin import VinReport, check_vin
 from joblog.speech.types import Verdict
 from joblog.web.choosing import (
     OTHER_FIELDS,
@@ -31,21 +31,38 @@ from joblog.web.orders import COLUMNS, read_orders
 from joblog.web.pages import body_of, page, shop_of
 from joblog.web.pool import BusyError
 from joblog.web.saying_orders import said_orders, said_vin, start_grammar
+from joblog.web.seeking import (
+    Order,
+    differences,
+    here_before,
+    likely,
+    orders_meant,
+    signs,
+)
 from joblog.web.shop import Shop
 
 router = APIRouter()
 LARGEST_LIST = 3_000_000  # bytes of a CSV file
+SHORT = 12  # signs: fewer are meant as an order or a plate, not as a VIN
 LONGEST_SAID = 20  # seconds of one spoken choice
 UNREAD = "No bar code could be read; hold the phone square to the label, nearer, without glare."
 
 
 @router.get("/start")
 def start_page(
-    request: Request, order: str = "", vin: str = "", then: str = "", again: bool = False
+    request: Request,
+    *,
+    order: str = "",
+    vin: str = "",
+    then: str = "",
+    again: bool = False,
+    was: str = "",
 ) -> Response:
     """Show today's orders; with an order or a VIN the vehicle and the sheets for it.
 
-    With ``again`` the form's own fields are looked at once more: somebody corrected the unit.
+    ``vin`` is what was typed: an order or a plate, too. With ``was``, the VIN is one that was
+    offered instead of that, to be compared with the vehicle. With ``again`` the form's own fields
+    are looked at once more: somebody corrected the unit.
     """
     shop = shop_of(request)
     place = "phone" if then == "phone" else "job"
@@ -55,24 +72,75 @@ def start_page(
     chosen = shop.orders.find(order) if order else None
     if order and chosen is None:
         raise InputError(f"There is no order '{order[:40]}' on the list; choose another one.")
+    meant = _orders_meant(shop, vin) if vin and chosen is None else []
+    if len(meant) == 1:
+        chosen, vin = dict(meant[0]), ""
     report = check_vin(vin) if vin else None
     trouble = vin_trouble(report) if report else ""
-    if report and not trouble and chosen is None:
+    if meant and report:
+        return _list_page(request, place, vin, "Several orders fit; choose one.", meant=meant)
+    if report and trouble:
+        return _not_found(request, place, vin, report, trouble)
+    if report and was:
+        return _compare_page(request, place, report.vin, was)
+    if report and chosen is None:
         chosen = shop.orders.for_vin(report.vin)
-    if (chosen or report) and not trouble:
+    if chosen or report:
         known = shop.last_unit(report.vin if report else (chosen or {}).get("vin", ""))
         fields = details(chosen, known, report.vin if report else "")
         return sheets_page(request, fields, (chosen or {}).get("sheet", ""), place)
+    return _list_page(request, place)
+
+
+def _orders_meant(shop: Shop, text: str) -> list[Order]:
+    """Return today's orders that typed text names, else that of another day with this number."""
+    earlier: list[Order] = [
+        row for row in shop.orders.every() if signs(row["order"]) == signs(text)
+    ]
+    return orders_meant(shop.orders.listed(), text) or earlier[:1]
+
+
+def _not_found(
+    request: Request, place: str, typed: str, report: VinReport, trouble: str
+) -> Response:
+    """Say what is wrong with what was typed, and offer what it may have meant."""
+    shop = shop_of(request)
+    lines = shop.index.lines()
+    near = likely(report, shop.orders.listed(), shop.orders.every(), lines)
+    before = here_before(lines, typed)
+    if not near and len(report.vin) < SHORT:
+        trouble = f"No order of today has '{typed[:40]}' as its number or plate. {trouble}"
+    return _list_page(request, place, typed, trouble, near=near, before=before)
+
+
+def _list_page(
+    request: Request, place: str, typed: str = "", trouble: str = "", **offered: Any
+) -> Response:
+    """Return today's orders, with what is wrong with what was typed and what is ``offered``."""
+    shop = shop_of(request)
     rows = shop.orders.listed()
+    started = shop.started([row["order"] for row in rows])
+    told = {"vin": typed, "trouble": trouble, **offered}
+    return page(request, "start.html", orders=rows, started=started, then=place, **told)
+
+
+def _compare_page(request: Request, place: str, vin: str, was: str) -> Response:
+    """Ask whether the vehicle shows the VIN that was chosen instead of what was given."""
+    shop = shop_of(request)
+    given = check_vin(was[:40]).vin
+    same = [a == b for a, b in zip(given, vin, strict=True)] if len(given) == len(vin) else []
+    marked = list(zip(vin, same or [True] * len(vin), strict=True))
+    report = VinReport(vin)
+    known = likely(report, shop.orders.listed(), shop.orders.every(), shop.index.lines())
     return page(
         request,
-        "start.html",
-        orders=rows,
-        started=shop.started([row["order"] for row in rows]),
-        then=place,
+        "start_compare.html",
         vin=vin,
-        trouble=trouble,
-        near=report.suggested if report and trouble else (),
+        groups=[marked[:3], marked[3:8], marked[8:11], marked[11:]],
+        known=next((one.known for one in known if one.vin == vin), ""),
+        differences=differences(given, vin) if len(given) > SHORT else [],
+        was=was[:40],
+        then=place,
     )
 
 

@@ -348,12 +348,84 @@ def test_typed_vins_are_judged_by_the_published_rule(client):
     assert vins_in(["order 7", f"*{VIN}*", VIN]) == [VIN]
 
 
+def offered(page):
+    """Return the VINs that a page offers, in its order, with the words beside them."""
+    return re.findall(
+        r'href="/start\?vin=(\w+)&amp;was[^>]*><span[^>]*>[^<]*</span> <small>([^<]*)<', page
+    )
+
+
 def test_a_vin_with_two_neighbours_swapped_is_asked_about(client):
-    page = client.get(f"/start?vin={VIN[:15]}{VIN[16]}{VIN[15]}").text
-    assert "Was one of these meant? Compare it with the vehicle." in page
-    assert re.search(rf'class="button" href="/start\?vin={VIN}&', page)
-    assert len(re.findall(r'class="button" href="/start\?vin=', page)) <= 5
+    swapped = f"{VIN[:15]}{VIN[16]}{VIN[15]}"
+    page = client.get(f"/start?vin={swapped}").text
+    assert "Was one of these meant? None is taken before it was compared" in page
+    assert (VIN, "Possible; not known here") in offered(page)
+    assert len(offered(page)) <= 5
     assert details(None, None, VIN)["year"] == "2016"
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "1KC7F6AB6GH041621",  # the last sign is wrong: not one that is often mixed up
+        "1KC7F6AB6GH04162",  # one is missing
+        "1KC7F6AB6GH0411620",  # one is too many
+        "1KC7F6AB6GHO4I620",  # O and I for 0 and 1
+        "1kc7 f6ab 6gh0 4126 0",
+    ],
+)
+def test_a_wrong_vin_offers_todays_vehicle_first_and_never_takes_one(listed, typed):
+    page = listed.get("/start", params={"vin": typed}).text
+    first = offered(page)[0]
+    assert first == (
+        VIN,
+        "Today&#39;s order HL-2047: 2016 Kestrel Courier 2.0 delivery van EXA 416",
+    )
+    assert all(words.startswith("Possible") for _, words in offered(page)[1:])
+    assert "right" not in page
+    for vin, _ in offered(page):  # one touch leads to no sheet, only to the question
+        after = listed.get("/start", params={"vin": vin, "was": typed}).text
+        assert "Does this number stand on the vehicle?" in after
+        assert 'name="sheet"' not in after
+        assert "Yes, the vehicle shows this number" in after
+    known = listed.get("/start", params={"vin": VIN, "was": "1KC7F6AB6GH041621"}).text
+    assert "Sign 17 is 0, not 1." in known
+    assert "order HL-2047" in known
+
+
+def test_a_wrong_vin_offers_a_vehicle_of_an_earlier_job(client):
+    form = {"sheet": "wheel-refit", "vin": VIN, "make": "Kestrel", "plate": "EXA 9"}
+    client.post("/jobs", data=form)
+    page = client.get("/start", params={"vin": VIN[:-1] + "1"}).text
+    assert offered(page)[0] == (VIN, "Here before: Kestrel EXA 9")
+
+
+@pytest.mark.parametrize("typed", ["HL-2047", "hl 2047", "2047", "EXA 416", "exa416", VIN[-6:]])
+def test_an_order_is_typed_by_number_plate_or_the_end_of_its_vin(listed, typed):
+    page = listed.get("/start", params={"vin": typed}).text
+    assert "Order HL-2047 for Bramble" in page
+    assert 'name="sheet"' in page
+
+
+def test_what_is_no_order_and_no_plate_is_told_so(client):
+    rows = b"order,plate,vin\n7-1,EXA 5,\n7-2,EXA 5,\n"
+    client.put("/api/orders", content=rows)
+    page = client.get("/start?vin=HL-9999").text
+    assert "No order of today has &#39;HL-9999&#39; as its number or plate." in page
+    both = client.get("/start?vin=exa5").text
+    assert "Several orders fit; choose one." in both
+    assert both.index("7-1") < both.index("7-2")
+    assert 'name="sheet"' not in both
+    client.post(
+        "/jobs", data={"sheet": "wheel-refit", "vin": VIN, "make": "Kestrel", "plate": "XY 1"}
+    )
+    client.post("/jobs", data={"sheet": "wheel-refit", "make": "Fennel", "plate": "XY 1"})
+    page = client.get("/start?vin=xy1").text
+    links = re.findall(r'href="(/start[^"]+)">(Kestrel XY 1|Fennel XY 1)<', page)
+    assert len(links) == 2
+    pages = {words: client.get(link.replace("&amp;", "&")).text for link, words in links}
+    assert "Does this number stand on the vehicle?" in pages["Kestrel XY 1"]
+    assert 'name="make" value="Fennel"' in pages["Fennel XY 1"]
 
 
 def test_an_order_is_chosen_by_voice(listed):
