@@ -40,6 +40,7 @@ REASONS: dict[str, tuple[str, str]] = {
     "customer": ("customer asked [for it] | customer wants it", "the customer asked for it"),
     "not-needed": ("not needed | not fitted", "it is not needed on this unit"),
     "not-possible": ("not possible | no access", "it was not possible"),
+    "loosened": ("loosened and checked", "it was loosened and checked"),
     "tool": ("no tool | tool not available", "the tool was not available"),
     "note": ("see note | reason in [the] note", "the reason is in the note"),
 }

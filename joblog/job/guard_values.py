@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
+from joblog.job.guard_wanted import CONFIRMED_BY
 from joblog.job.history import Event, History
+from joblog.job.torques import is_angle
 from joblog.job.types import Finding, FindingKind, JobState, Value
 from joblog.job.values import converted, step_named, value_of
 from joblog.job.wording import capital, said, shown
 from joblog.job.wrenches import good_range, to_set, tool_named
 from joblog.sheet.model import Sheet
+
+EXPLAINED = "the advisor explained it"
+_LOOSEN = (
+    "Loosen it, check its washer and threads, tighten it anew; then say “confirm because "
+    "loosened and checked”."
+)
 
 
 def value_findings(state: JobState, history: History) -> Iterator[Finding]:
@@ -22,9 +31,11 @@ def value_findings(state: JobState, history: History) -> Iterator[Finding]:
             value = value_of(state.sheet, old)
             if value and value.within is False:
                 yield _out_of_spec(state, value, event, resolved="corrected")
-        if now and now.within is False:
+        if now and too_tight(state.sheet, now):
+            yield _strained(state, history, now, event)
+        elif now and now.within is False:
             again = "tightened again" if event.entry.kind == "torque" else "corrected"
-            mended = _tightened_again(state, now)
+            mended = tightened_again(state, now) is not None
             yield _out_of_spec(state, now, event, resolved=again if mended else "")
         elif now and _unfit(state, now):
             yield _wrong_wrench(state, now, event)
@@ -70,17 +81,52 @@ def _wrong_wrench(state: JobState, value: Value, event: Event) -> Finding:
     )
 
 
-def _tightened_again(state: JobState, value: Value) -> bool:
-    """The same fastener's later value in specification mends an earlier one."""
+def tightened_again(state: JobState, value: Value) -> Value | None:
+    """Return the same fastener's later value in specification, None where there is none."""
     which = value.entry.body.get("which")
-    return any(
-        v.within
-        and v.step == value.step
-        and v.name == value.name
-        and v.entry.body.get("which") in (which, "all")
-        for v in state.values
-        if v.entry.seq > value.entry.seq
+    later = (v for v in state.values if v.entry.seq > value.entry.seq and v.within)
+    same = (v for v in later if (v.step, v.name) == (value.step, value.name))
+    return next((v for v in same if v.entry.body.get("which") in (which, "all")), None)
+
+
+def too_tight(sheet: Sheet, value: Value) -> bool:
+    """Say whether a torque, or an angle after it, is above its limit.
+
+    That strains the fastener, its washer and its threads: no lower value later mends it.
+    """
+    step = step_named(sheet, value.step)
+    turned = value.entry.kind == "torque" or (step is not None and is_angle(step, value.entry))
+    return turned and value.within is False and _side(value) == "above"
+
+
+def _strained(state: JobState, history: History, value: Value, event: Event) -> Finding:
+    """Return the finding of a fastener tightened too far: open until somebody accounts for it.
+
+    They do with a reason ("confirm because loosened and checked"), or the advisor does in words of
+    their own, once it was tightened again; that alone ends nothing.
+    """
+    found = replace(_out_of_spec(state, value, event, resolved=""), advice=_LOOSEN)
+    again = tightened_again(state, value)
+    if again is None:
+        return found
+    at = shown(again.value, again.unit)
+    customer = f"{found.customer} It was tightened again later, at {at}."
+    return replace(
+        found,
+        text=f"{found.text} Tightened again at {at}, which doesn't undo it.",
+        customer=customer,
+        resolved=_explained(history, found.key, (found.customer, customer)),
     )
+
+
+def _explained(history: History, key: str, customer: tuple[str, ...]) -> str:
+    """Return how a finding ended by the advisor's words; '' where they only repeat its own."""
+    told = [e.entry for e in history.of("explained") if e.entry.body.get("finding") == key]
+    last = told[-1] if told else None
+    text = str(last.body.get("text", "")).strip() if last else ""
+    if last is None or not text or text in customer:
+        return ""
+    return f"{CONFIRMED_BY}{last.by or 'advisor'}: {EXPLAINED}"
 
 
 def _out_of_spec(state: JobState, value: Value, event: Event, *, resolved: str) -> Finding:

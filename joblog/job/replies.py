@@ -97,6 +97,8 @@ def _to_tell(finding: Finding, before: JobState, entries: Sequence[Entry]) -> bo
         return True
     if any(e.id == finding.entry for e in entries) and (old.resolved or old.text != finding.text):
         return True
+    if finding.key.startswith("spec:") and old.text != finding.text and not old.resolved:
+        return True  # tightened too far, and again: that ends nothing
     if finding.advice and any(e.supersedes == old.entry for e in entries):
         return True  # a correction that leaves it open, with what would end it
     return finding.kind in (FindingKind.OUT_OF_SPEC, FindingKind.MISMATCH) and any(

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 
 from joblog.job.guard_undone import UNDONE
+from joblog.job.guard_values import EXPLAINED
 from joblog.job.guard_wanted import CONFIRMED_BY, ENDS
 from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind
@@ -151,6 +152,8 @@ def reason_words(c: Context, reason: str) -> str:
         "the service information says so": t.say("the service information says so"),
         "the customer asked for it": t.say("the customer asked for it"),
         "it is not needed on this unit": t.say("it is not needed on this unit"),
+        "it was loosened and checked": t.say("it was loosened and checked"),
+        EXPLAINED: t.say("the advisor explained it"),
         "it was not possible": t.say("it was not possible"),
         "the tool was not available": t.say("the tool was not available"),
         "the reason is in the note": t.say("the notes in this report give the reason"),

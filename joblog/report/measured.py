@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from fractions import Fraction
 
+from joblog.job.guard_values import too_tight
 from joblog.job.types import FindingKind, Photo, StepState, Value
 from joblog.measure.colour import delta_e_2000
 from joblog.report.charts.gauge import gauge
@@ -69,6 +70,7 @@ def _value(c: Context, value: Value, index: int) -> Measured:
         struck=tuple(struck(c, old) for old in value.corrected_from),
         parts=_as_recorded(c, value),
         mended=bool(ended),
+        stays=not ended and too_tight(c.state.sheet, value),
     )
 
 

@@ -103,6 +103,7 @@ class Measured:
     struck: tuple[Struck, ...] = ()
     parts: tuple[str, ...] = ()  # the amounts that a sum is made of
     mended: bool = False  # corrected or done over since: it counts no more
+    stays: bool = False  # tightened too far: it counts beside a lower value later
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from joblog.job.guard_meter import lower_meters
 from joblog.job.guard_quantity import balance_of
 from joblog.job.guard_undone import UNDONE
 from joblog.job.guard_unit import exclusions, whys
+from joblog.job.guard_values import tightened_again, too_tight
 from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind, FluidState, Value
 from joblog.job.values import step_named, value_of
@@ -127,12 +128,17 @@ def _spec(c: Context, finding: Finding, rest: str) -> str:
     if adapter is not None:
         wrench = c.quantity(value.value, value.unit)
         figure = c.t.say("{gets} (the wrench at {figure})", gets=figure, figure=wrench)
-    return c.t.say(
+    told = c.t.say(
         "At “{step}” {figure} was reported; specified is {limits}.",
         step=_title(c, finding.step or value.name),
         figure=figure,
         limits=c.between(value.low, value.high, value.spec_unit),
     )
+    again = tightened_again(c.state, value) if too_tight(c.state.sheet, value) else None
+    if again is None:
+        return told
+    later = c.t.say("It was tightened again later, at {figure}.", figure=c.judged(again))
+    return f"{told} {later}"
 
 
 def _wrench(c: Context, finding: Finding, rest: str) -> str:

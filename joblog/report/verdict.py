@@ -110,9 +110,12 @@ def let_stand(c: Context) -> list[Finding]:
 
 
 def counting(rows: tuple[Measured, ...]) -> list[Measured]:
-    """Return the values that were judged and count: the last of each name, none mended since."""
+    """Return the values that were judged and count: the last of each name, none mended since.
+
+    A torque too high counts beside the lower one after it.
+    """
     judged = [row for row in rows if row.inside is not None and not row.mended]
-    return list({row.what: row for row in judged}.values())
+    return list({(row.what, row.stays): row for row in judged}.values())
 
 
 def observations(c: Context) -> list[Finding]:

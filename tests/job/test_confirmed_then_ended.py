@@ -96,7 +96,7 @@ def test_a_value_confirmed_and_then_corrected(job):
 
 
 def test_a_value_confirmed_and_then_tightened_again_is_short_in_its_row(job):
-    job.say("cover nut one at 25 newton meters", SURE, "cover nut one at 20 newton meters")
+    job.say("cover nut one at 15 newton meters", SURE, "cover nut one at 20 newton meters")
     assert ends(job, "spec") == [f"{BY}; tightened again"]
     rows = build_report(job.state, {}.__getitem__).measured
     assert [r.verdict for r in rows if "nut" in r.what] == ["outside, tightened again", "inside"]
@@ -154,12 +154,12 @@ def test_a_value_that_a_colleague_confirmed_and_was_taken_back(job):
 
 
 def test_a_reason_that_ends_like_a_mending_mends_nothing(job):
-    job.say("cover nut one at 25 newton meters")
+    job.say("cover nut one at 15 newton meters")
     (finding,) = job.state.open_findings
     job.session.confirm(finding.key, "wrong nut; corrected", "Ana")
     report = build_report(job.state, {}.__getitem__, units="metric")
     assert [r.verdict for r in report.measured if "nut" in r.what] == ["outside"]
-    assert any("25\xa0N·m" in line for line in report.front.found), report.front.found
+    assert any("15\xa0N·m" in line for line in report.front.found), report.front.found
     job.say("cover nut one at 20 newton meters")
     assert told(job)[-1].endswith("wrong nut; corrected.; tightened again")
 

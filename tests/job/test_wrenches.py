@@ -114,9 +114,9 @@ def test_the_sheet_s_value_on_the_wrench_is_too_much_at_the_fastener(cover):
     assert last(cover).in_spec_unit == Fraction(405, 8)
     assert "Torque line nut 50.6 N·m (the wrench at 45 N·m) is above" in reply.shown
     assert "Set Large wrench to 40 N·m" in reply.shown
-    cover.ok("line nut torqued to four zero")
+    cover.say("line nut torqued to four zero")
     (finding,) = cover.state.findings
-    assert finding.resolved == "tightened again"
+    assert finding.resolved == ""  # strained: test_too_tight.py
 
 
 @pytest.mark.parametrize(

@@ -203,7 +203,8 @@ def test_spanish_says_everything_in_spanish_findings_too(
     assert row(report, "Fluido de caja automática, puesto").value == "3,50\u00a0L"
     assert report.labels["steps"] == "Orden del trabajo"
     seen = next(f for f in report.findings if f.kind == "observación")
-    assert plain(seen.text).startswith("El imán había atrapado una viruta de metal de 1,2 mm")
+    assert plain(seen.text).startswith("La viruta de metal más larga encontrada en el imán mide")
+    assert "1,2 mm" in plain(seen.text)
     found = next(f for f in report.findings if f.kind == "fuera de sus límites")
     assert found.original == ""
     assert plain(found.text).startswith("En «Tapón de vaciado con arandela nueva, apretar» se")

@@ -121,7 +121,7 @@ def test_a_clean_plug_is_called_normal_and_nothing_more_is_needed(
 
 
 @pytest.mark.parametrize(
-    ("language", "flakes", "told"),
+    "case",
     [
         ("en", ("1.24",), ("1 flake on it", "long, 1 flake found")),
         ("en", ("0.5", "1.24"), ("2 flakes on it", "the longest of 2 flakes found")),
@@ -135,13 +135,11 @@ def test_flakes_are_told_as_what_was_found_and_never_as_all_there_are(
     new_script: Any,
     make: Callable[..., Report],
     play: Callable[..., Any],
-    language: str,
-    flakes: tuple[str, ...],
-    told: tuple[str, str],
+    case: tuple[str, tuple[str, ...], tuple[str, str]],
 ) -> None:
     """Of flakes under 1 mm half are not seen (docs/plug.md), so none is "the only one"."""
+    language, flakes, (found, caption) = case
     report = make(play(new_script(number=61), flakes=flakes), language=language)
-    found, caption = told
     unseen = {"en": "may not be seen", "es": "pueden no verse"}[language]
     (line,) = [x for x in report.front.found if found in x]
     assert unseen in line
