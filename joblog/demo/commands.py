@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import argparse
+import json
 import shutil
+import sys
 import tempfile
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from joblog.errors import Exit, StoreError
+from joblog.demo.script import OPENING
+from joblog.errors import Exit, InputError, StoreError
+from joblog.record.store import DATABASE
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -48,23 +52,51 @@ def run_demo(args: argparse.Namespace) -> int:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise StoreError(f"{out} can't be made ({error.strerror}); name another --out.") from None
+    _refuse_other_records(out)
     console.print("Loading the recogniser …")
     engine = get_engine()
     plain = args.plain or not console.is_terminal
     plain = plain or console.width < NARROWEST or console.height < LOWEST
     with tempfile.TemporaryDirectory(prefix="joblog-demo-") as data:
-        with Screen(console, plain) as screen:
-            played = play(
-                engine,
-                Path(data),
-                real=args.pace == "real",
-                linger=0.0 if plain else 0.5,
-                show=screen.show,
-            )
+        try:
+            with Screen(console, plain) as screen:
+                played = play(
+                    engine,
+                    Path(data),
+                    real=args.pace == "real",
+                    linger=0.0 if plain else 0.5,
+                    show=screen.show,
+                )
+        except KeyboardInterrupt:  # what was recorded lies in the folder that goes now
+            print("joblog: the demo was stopped; nothing of it is kept.", file=sys.stderr)
+            return 130
         _write(played, out)
         _tell(console, played, out, time.perf_counter() - started, args.pace)
         played.store.close()
     return int(Exit.OK)
+
+
+def _refuse_other_records(out: Path) -> None:
+    """Raise InputError where ``out`` holds anything but an earlier demo: that would be replaced."""
+    records = sorted(out.glob("*.jsonl"))
+    if (out / DATABASE).exists():
+        raise InputError(f"{out} holds a shop's records ({DATABASE}); name another --out.")
+    other = next((record for record in records if not _of_a_demo(record)), None)
+    if other is not None:
+        raise InputError(f"{out} holds another job ({other.name}); name another --out.")
+    left = [name for name in ("report.html", "report.pdf", "media") if (out / name).exists()]
+    if left and not records:
+        raise InputError(f"{out} holds a {left[0]} that is not a demo's; name another --out.")
+
+
+def _of_a_demo(record: Path) -> bool:
+    """Say whether the job in ``record`` was opened by a demo."""
+    try:
+        with record.open(encoding="utf-8") as file:
+            body = json.loads(file.readline())["body"]
+        return {name: body.get(name) for name in OPENING} == OPENING
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return False
 
 
 def _write(played: Played, out: Path) -> None:

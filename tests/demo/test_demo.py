@@ -1,13 +1,19 @@
 """The whole line, for real: sound and photos in, an honest record, a report out."""
 
 import json
+import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from joblog.cli import main
 from joblog.demo.script import load_script
+from joblog.job.session import JobSession
 from joblog.record.chain import verify_lines
+from joblog.record.store import open_store
+from joblog.sheet.load import sheet_text
 
 
 @pytest.fixture(scope="module")
@@ -56,6 +62,53 @@ def test_the_demo_stays_apart_from_the_shops_own_records(played, shop, capsys):
     capsys.readouterr()
     assert main(["jobs", "--data", str(shop)]) == 0
     assert capsys.readouterr().out == "There are no jobs here yet.\n"
+
+
+def test_a_folder_with_another_job_is_refused_and_left_as_it_is(tmp_path, capsys):
+    data, out = tmp_path / "shop", tmp_path / "out"
+    store = open_store(data)
+    job = JobSession.start(
+        store, sheet_text("transaxle-drain-fill"), {"unit": {"type": "KT-6F"}}
+    ).job
+    store.close()
+    assert main(["export", job, str(out), "--data", str(data)]) == 0
+    before = (out / "record.jsonl").read_bytes()
+    assert main(["demo", "--plain", "--out", str(out)]) == 1
+    assert "holds another job (record.jsonl); name another --out." in capsys.readouterr().err
+    assert (out / "record.jsonl").read_bytes() == before
+    assert main(["demo", "--plain", "--out", str(data)]) == 1
+    assert "holds a shop's records (joblog.db)" in capsys.readouterr().err
+    (out / "record.jsonl").rename(out / "another.jsonl")
+    assert main(["demo", "--plain", "--out", str(out)]) == 1
+    report = tmp_path / "report"
+    report.mkdir()
+    (report / "report.pdf").write_bytes(b"%PDF-")
+    assert main(["demo", "--plain", "--out", str(report)]) == 1
+    assert "a report.pdf that is not a demo's" in capsys.readouterr().err
+
+
+def test_an_earlier_demo_may_be_replaced(played):
+    from joblog.demo.commands import _refuse_other_records
+
+    _refuse_other_records(played)
+
+
+def test_a_demo_stopped_by_the_keyboard_does_not_say_that_anything_is_kept(tmp_path):
+    out = tmp_path / "out"
+    command = [sys.executable, "-m", "joblog.cli", "demo", "--plain", "--out", str(out)]
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as demo:
+        assert demo.stdout is not None
+        while "Imani" not in demo.stdout.readline():
+            assert demo.poll() is None
+        demo.send_signal(signal.SIGINT)
+        _, told = demo.communicate(timeout=60)
+    assert (demo.returncode, told) == (
+        130,
+        "joblog: the demo was stopped; nothing of it is kept.\n",
+    )
+    assert list(out.iterdir()) == []
 
 
 def test_record_is_whole_and_the_job_is_closed(entries, played):
