@@ -118,3 +118,13 @@ def test_an_unknown_language_or_zone_is_one_clear_sentence() -> None:
         Language.find("xx")
     with pytest.raises(InputError, match="time zone 'Mars/Base'"):
         Language.find("en", "Mars/Base")
+
+
+def test_spanish_calls_nothing_unsafe_that_is_only_not_sure() -> None:
+    """ "Seguro" means safe, too: of a doubtful reading it would tell the customer of a danger."""
+    with (LOCALES / "es.po").open("rb") as file:
+        told = {str(m.id): str(m.string) for m in read_po(file, locale="es")}
+    assert told["not sure"] == "dudoso"
+    assert told["How sure"] == "Certeza o margen"
+    unsafe = {i for i, words in told.items() if "segur" in words.lower() and "safe" not in i}
+    assert unsafe == set()
