@@ -64,7 +64,7 @@ def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) 
         "hash": state.final_hash,
         "example": state.sheet.sheet.example,
         "cautions": [c.text for c in state.sheet.cautions],
-        "next": step_view(following) if following else None,
+        "next": next_view(state, following) if following else None,
         "photo": photo_wanted(state),
         "steps": [step_view(s) for s in state.steps],
         "fluids": [
@@ -229,6 +229,12 @@ def step_view(state: StepState) -> dict[str, Any]:
         "missing": list(state.missing),
         "values": [value_view(v) for v in state.values],
     }
+
+
+def next_view(state: JobState, following: StepState) -> dict[str, Any]:
+    """Return the next step as a screen shows it, with the cautions that belong to it."""
+    mine = [c.text for c in state.sheet.cautions if following.step.key in c.steps]
+    return step_view(following) | {"cautions": mine}
 
 
 def value_view(value: Value) -> str:

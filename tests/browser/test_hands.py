@@ -147,3 +147,38 @@ def test_clock_question_and_next_share_a_phone(shop, booth, job, said, answers):
         page.set_viewport_size({"width": width, "height": height})
         assert page.evaluate("document.documentElement.scrollWidth") == width
         assert page.evaluate(OVERLAPS) == []
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+@pytest.mark.parametrize("asked", [(), ("fluid temperature 900 celsius",)])
+def test_the_caution_of_the_next_step_is_in_sight(shop, booth, job, size, asked):
+    """Beside a running clock and an order that is wrong or a question, whole and not scrolled."""
+    for text in ("vehicle checked", "standing level", "engine off", *asked):
+        shop.say(job, text)
+    page = booth.page(size)
+    page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#line", "Live")
+    wait_text(page, "#caution", "Caution: Run the engine only with the exhaust led outdoors")
+    page.evaluate("() => document.fonts.ready.then(() => new Promise(requestAnimationFrame))")
+    for name in ("#clocks .time", "#answer", "#next", "#caution", "#hold", "#open", "#mic"):
+        seen = page.locator(name).evaluate_all(IN_SIGHT)
+        assert seen, name
+        assert all(clear for clear, _ in seen), (name, seen)
+    assert page.evaluate("scrollY") == 0
+    shop.say(job, "negative" if asked else "disregard")
+    shop.say(job, "warm up done")
+    wait_text(page, "#next", "Photo of the dipstick")
+    assert page.locator("#caution").is_hidden()
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+@pytest.mark.parametrize("text", ["blah frobnicate", "engine off"])
+def test_what_is_next_and_why_nothing_was_understood_are_in_sight(shop, booth, job, size, text):
+    page = booth.page(size)
+    page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#line", "Live")
+    shop.say(job, text)
+    wait_text(page, "#answer", "frobnicate" if "blah" in text else "engine running must come first")
+    for name in ("#answer", "#next", "#say"):
+        (one,) = page.locator(name).evaluate_all(IN_SIGHT)
+        assert one[0], name

@@ -17,6 +17,7 @@ function draw(view) {
   drawHeard(view);
   drawAnswer(view.reply);
   setText(byId("next"), view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done");
+  drawCautions(view.closed ? [] : view.next?.cautions ?? []);
   setText(byId("wants"), view.next && !view.closed ? view.next.wants.join("; ") : "");
   setText(byId("say"), view.next && !view.closed ? `Say: “${view.next.say}”` : "");
   drawQuestion(view.question);
@@ -48,6 +49,11 @@ function showHeard(how, words) {
 }
 
 const showTyped = (text) => showHeard("Last typed", `“${text}”`);
+
+function drawCautions(cautions) {
+  byId("caution").hidden = !cautions.length;
+  setText(byId("caution"), cautions.map((text) => `Caution: ${text}`).join(" "));
+}
 
 function drawQuestion(question) {
   byId("question").hidden = !question;
@@ -124,7 +130,12 @@ setInterval(tick, 500);
 
 // What is said aloud stands large; what may be read besides, with its cautions, stands below the next
 // step, which a long answer must not push away. Where that holds the spoken words anyway, it stands large alone: nobody reads a sentence twice.
-function drawAnswer({ spoken = "", shown = "" }) {
+// Why typed words were not understood is short, and stands beside it.
+function drawAnswer({ spoken = "", shown = "", tone = "", source = "" }) {
+  if (tone === "again" && !source && spoken && shown.length < 120 && !shown.includes(spoken)) {
+    showAnswer(`${spoken} ${shown}`.trim(), "");
+    return;
+  }
   const whole = !spoken || shown.includes(spoken.replace(/\.$/, ""));
   const large = whole && shown.length < spoken.length + 60;
   showAnswer(large ? shown || spoken : spoken || shown, large ? "" : shown);
