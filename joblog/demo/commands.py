@@ -119,13 +119,16 @@ def _write(played: Played, out: Path) -> None:
 
 def _tell(console: Console, played: Played, out: Path, seconds: float, pace: str) -> None:
     """Print how the job went, where the report lies, and a one-line verdict."""
+    from joblog.job.explanations import notes_told
     from joblog.job.types import FindingKind
 
     state = played.session.state
     heard = [e for e in state.entries if e.kind == "heard"]
     asked = sum(e.body.get("verdict") == "ask" for e in heard)
     ignored = sum(e.body.get("verdict") == "reject" for e in heard)
-    seen = sum(f.kind is FindingKind.OBSERVATION for f in state.findings)
+    told = len(notes_told(state))
+    observed = sum(f.kind is FindingKind.OBSERVATION for f in state.findings)
+    seen = observed + told
     still_open = sum(
         not f.resolved and f.kind is not FindingKind.OBSERVATION for f in state.findings
     )
@@ -140,7 +143,7 @@ def _tell(console: Console, played: Played, out: Path, seconds: float, pace: str
     console.print(
         f"Verdict: job {state.closed or 'still open'}; {len(heard)} phrases heard "
         f"({asked} asked back, {ignored} ignored), {len(state.photos)} photos measured, "
-        f"{len(state.findings) - seen} findings ({still_open} open), "
+        f"{len(state.findings) - observed} findings ({still_open} open), "
         f"{seen} {'observation' if seen == 1 else 'observations'} for the customer.",
         style="bold",
     )

@@ -15,7 +15,8 @@ from pathlib import Path
 
 from joblog.audio.files import read_audio
 from joblog.demo.screen import Exchange
-from joblog.demo.script import OPENING, SHEET, Line, load_script
+from joblog.demo.script import OPENING, SHEET, TOLD_OF_NOTE, Line, load_script
+from joblog.job.explanations import note_key, notes_untold
 from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
 from joblog.record.clock import ManualClock, SystemClock
@@ -88,7 +89,18 @@ def play(engine: Engine, data: Path, *, real: bool, linger: float, show: Show) -
             taken = Exchange(at, "Camera", line.shot.path.name, "", answer.shown, answer.tone)
             show(taken, session.state)
             pace.rest()
+    _advisor(session, pace, show)
     return Played(session, store, lines)
+
+
+def _advisor(session: JobSession, pace: Pace, show: Show) -> None:
+    """Let the advisor tell the customer of the technician's last note, as at the desk."""
+    advisor = str(OPENING["advisor"])
+    for note in notes_untold(session.state)[-1:]:
+        reply = session.explain(note_key(note), TOLD_OF_NOTE, advisor)
+        said = f"“{TOLD_OF_NOTE}”"
+        show(Exchange(pace.now, advisor, said, "at the desk", reply.shown, "ok"), session.state)
+        pace.rest()
 
 
 def _clocks(session: JobSession, pace: Pace, until: float, show: Show) -> None:

@@ -34,6 +34,11 @@ OPENING: dict[str, object] = {
     "complaint": "Gearbox fluid service at 91,000 miles; gear changes have become a little slow.",
 }
 
+# What the advisor says at the desk about the technician's note.
+TOLD_OF_NOTE = (
+    "The left rear tire is worn on its inner edge. Please have the wheels checked before long."
+)
+
 
 @dataclass(frozen=True)
 class Shot:

@@ -1,4 +1,4 @@
-"""The advisor's words for the customer, and which finding they are about."""
+"""The advisor's words for the customer, and which finding or note they are about."""
 
 from __future__ import annotations
 
@@ -8,9 +8,27 @@ from joblog.job.history import History
 from joblog.job.types import Finding, JobState
 from joblog.record.entry import Entry
 
+NOTE = "note:"  # begins the key of the advisor's words about a note; then the note's id
+
+
+def note_key(note: Entry) -> str:
+    """Return the key under which the advisor's words about ``note`` are kept."""
+    return f"{NOTE}{note.id}"
+
+
+def notes_told(state: JobState) -> list[str]:
+    """Return what the advisor tells the customer of the technician's notes, in their order."""
+    told = (state.explanation(note_key(note)).strip() for note in state.notes)
+    return [text for text in told if text]
+
+
+def notes_untold(state: JobState) -> list[Entry]:
+    """Return the notes of which the customer is not told anything yet."""
+    return [note for note in state.notes if not state.explanation(note_key(note)).strip()]
+
 
 def explained_by(state: JobState, history: History, up_to: ReplayUpTo) -> dict[str, Entry]:
-    """Return, by the key of each finding that was explained, the entry with the last words on it.
+    """Return, by the key of each finding or note explained, the entry with the last words on it.
 
     A finding that is so no more has another key than before. What was said of it while it was so
     is still about it, unless it said something else then (of a sum that has grown since).
@@ -30,9 +48,21 @@ def explained_by(state: JobState, history: History, up_to: ReplayUpTo) -> dict[s
                 mine = [entry]
         if mine:
             found[finding.key] = mine[-1]
-    return found
+    notes = [note_key(note) for note in state.notes]
+    return found | {key: said[key][-1] for key in notes if key in said}
 
 
 def _key_before(finding: Finding) -> str:
     """Return the key that a finding had while it was so; '' where it has that still."""
     return finding.key.split(":", 2)[-1] if finding.key.startswith((ENDED, UNDONE)) else ""
+
+
+def words_between(state: JobState, key: str, words: str, seen: str | None) -> str:
+    """Return whose words were kept since ``seen`` was read, in a sentence; '' where none were."""
+    said, now = state.explained.get(key), state.explanation(key).strip()
+    if seen is None or said is None or now in (seen.strip(), words):
+        return ""
+    return (
+        f"{said.by or 'Somebody'} has kept other words meanwhile: “{now}” Yours are not kept yet; "
+        "keep them once more to put them in place of these."
+    )

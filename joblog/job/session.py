@@ -25,6 +25,7 @@ from joblog.job.check_phrases import PHRASE_RULES
 from joblog.job.closing import closing_drafts
 from joblog.job.drafts import Draft, Plan
 from joblog.job.expected import expected_tags
+from joblog.job.explanations import note_key, words_between
 from joblog.job.foils import TAG, not_recorded
 from joblog.job.grammar import grammar_for_sheet, grammar_for_state
 from joblog.job.guard_unit import unit_reasons
@@ -302,13 +303,25 @@ class JobSession(OpenJob):
             draft = Draft("confirmed", {"finding": finding, "reason": reason.strip()})
             return self._carry_out(Plan((draft,)), "hand", by)
 
-    def explain(self, finding: str, text: str, by: str = "") -> Reply:
-        """Add the advisor's words for the customer to a finding."""
+    def explain(self, finding: str, text: str, by: str = "", seen: str | None = None) -> Reply:
+        """Add the advisor's words for the customer to a finding, or to a note (its key).
+
+        ``seen`` are the words that stood there for whoever writes. Where others were kept since,
+        nothing is kept, and the reply says whose they are. Raises InputError for an unknown key
+        and for empty words.
+        """
         with self._lock:
-            if self.state.finding(finding) is None:
+            state, words = self.state, text.strip()
+            notes = [note_key(note) for note in state.notes]
+            if state.finding(finding) is None and finding not in notes:
                 raise InputError(f"there is no finding '{finding}' on this job")
+            if not words:
+                raise InputError("There are no words for the customer yet: write a sentence first.")
+            between = words_between(state, finding, words, seen)
+            if between:
+                return Reply("", between, "again")
             entry = self._append(
-                Draft("explained", {"finding": finding, "text": text.strip()}), "hand", by
+                Draft("explained", {"finding": finding, "text": words}), "hand", by
             )
             return Reply("", "Explanation kept.", "ok", (entry,))
 

@@ -23,7 +23,7 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``confirmed``       finding, reason
 ``note``            text
 ``disregarded``     (supersedes names the entry taken back)
-``explained``       finding, text (the advisor's words for the customer)
+``explained``       finding (or ``note:`` and its id), text (the advisor's words for the customer)
 ``signature``       name (media role ``signature``)
 ``job-closed``      how (finished, aborted), reason
 ``answered``        question (id of the ``asked`` entry), answer (as spoken), how ('replaced')

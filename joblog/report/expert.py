@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
+from joblog.job.explanations import note_key
 from joblog.job.guard_wanted import missing_key
 from joblog.job.types import FindingKind, Photo, StepState, StepStatus, Value
 from joblog.job.values import converted
@@ -164,11 +165,17 @@ def cautions(c: Context) -> tuple[Caution, ...]:
 
 
 def notes(c: Context) -> tuple[Fact, ...]:
-    """Return the notes with their times; dictated ones say that nobody checked them."""
+    """Return the notes with their times, and what the customer is told of them.
+
+    Dictated ones say that nobody checked them.
+    """
     found = []
     for e in c.state.notes:
         text = sentence(clean(e.body.get("text", "")))
         if e.body.get("dictated"):
             text = c.t.say("{text} (Written down by the machine; words not checked.)", text=text)
+        words = sentence(clean(c.state.explanation(note_key(e))))
+        if words:
+            text = c.t.say("{text} Told to the customer: {words}", text=text, words=words)
         found.append(Fact(c.t.time(e.at, seconds=True), text))
     return tuple(found)

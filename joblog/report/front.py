@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from joblog.job.explanations import notes_told, notes_untold
 from joblog.job.guard_ended import ENDED
 from joblog.job.guard_undone import UNDONE
 from joblog.job.types import Finding, FindingKind, StepState, StepStatus
@@ -126,7 +127,19 @@ def _found(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
                 left,
             )
         )
-    return tuple(lines)
+    return (*lines, *_notes_found(c))
+
+
+def _notes_found(c: Context) -> tuple[str, ...]:
+    """Return what the advisor tells of the technician's notes, and that there are others."""
+    lines = tuple(sentence(clean(text)) for text in notes_told(c.state))
+    untold = len(notes_untold(c.state))
+    more = c.t.count(
+        "The technician left {n} note: it is on the pages behind.",
+        "The technician left {n} notes: they are on the pages behind.",
+        untold,
+    )
+    return (*lines, more) if untold else lines
 
 
 def _by_weight(findings: list[Finding]) -> list[Finding]:
@@ -249,7 +262,7 @@ def _means(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
     explained = [c.state.explanation(f.key) for f in c.state.findings if not _said_before(c, f)]
     lines = _renewed_means(c) + _plug_means(c)
     lines += [sentence(text) for text in dict.fromkeys(explained) if clean(text)]
-    untroubled = not (still_open(c) or let_stand(c) or observations(c))
+    untroubled = not (still_open(c) or let_stand(c) or observations(c) or notes_told(c.state))
     outside = any(row.inside is False for row in counting(rows))
     if c.state.closed == "finished" and untroubled and not outside and counting(rows):
         lines.append(c.t.say("Nothing that we measured calls for more work now."))

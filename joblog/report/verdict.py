@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from joblog.job.explanations import notes_told
 from joblog.job.guard_meter import METER
 from joblog.job.types import Finding, FindingKind, StepStatus
 from joblog.report.context import Context
@@ -51,7 +52,7 @@ def _finished(c: Context, rows: tuple[Measured, ...]) -> str:
             "The job is done. {n} things were not as planned: please read what we found.",
             other,
         )
-    seen = len({f.entry for f in observations(c)})
+    seen = len({f.entry for f in observations(c)}) + len(notes_told(c.state))
     if not judged:
         return t.say("The job is done.")
     if seen:

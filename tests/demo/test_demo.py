@@ -58,6 +58,13 @@ def test_demo_leaves_report_and_record(played):
     assert "<script" not in page
 
 
+def test_the_technician_s_note_is_told_on_page_1(played):
+    page = (played / "report.html").read_text(encoding="utf-8")
+    front, _, behind = page.partition("Order of work</h2>")
+    assert "The left rear tire is worn on its inner edge." in front
+    assert "Told to the customer: The left rear tire" in behind
+
+
 def test_the_demo_stays_apart_from_the_shops_own_records(played, shop, capsys):
     capsys.readouterr()
     assert main(["jobs", "--data", str(shop)]) == 0

@@ -204,6 +204,32 @@ def test_the_advisors_words_are_told_as_what_it_means(
     assert explained.startswith("We will look again in spring. (Imani Okafor, ")
 
 
+@pytest.mark.parametrize(
+    ("language", "untold"),
+    [
+        ("en", "The technician left 1 note: it is on the pages behind."),
+        ("es", "El técnico dejó 1 nota: está en las páginas siguientes."),
+    ],
+)
+def test_a_note_is_on_page_1_once_the_advisor_tells_the_customer(
+    new_script: Any,
+    make: Callable[..., Report],
+    play: Callable[..., Any],
+    language: str,
+    untold: str,
+) -> None:
+    s = play(new_script(number=62), flakes=())
+    (note,) = s.state().notes
+    assert untold in make(s, language=language).front.found
+    told = {"finding": f"note:{note.id}", "text": "your left rear tire is worn"}
+    s.add("explained", told, source="hand")
+    report = make(s, language=language)
+    assert report.front.found[-1] == "Your left rear tire is worn."
+    assert untold not in report.front.found
+    assert "Your left rear tire is worn." in report.notes[-1].text
+    assert report.front.verdict.count(".") == 2  # all is within its limits, and one thing is told
+
+
 def test_earlier_services_are_compared(
     full: Any, make: Callable[..., Report], earlier: list[Any]
 ) -> None:
