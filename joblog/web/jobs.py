@@ -40,11 +40,15 @@ class Said(BaseModel):
 
 
 class Settled(BaseModel):
-    """A finding confirmed with a reason, or explained to the customer."""
+    """A finding confirmed with a reason, or explained to the customer.
+
+    ``seen`` are the words for the customer that whoever explains has before them.
+    """
 
     finding: str = Field(max_length=200)
-    text: str = Field(min_length=1, max_length=2000)
+    text: str = Field(max_length=2000)
     by: str = Field(default="", max_length=80)
+    seen: str | None = Field(default=None, max_length=2000)
 
 
 class Closing(BaseModel):
@@ -155,9 +159,11 @@ def confirm(request: Request, job: str, settled: Settled) -> dict[str, Any]:
 
 @router.post("/api/jobs/{job}/explain")
 def explain(request: Request, job: str, settled: Settled) -> dict[str, Any]:
-    """Keep the advisor's words for the customer."""
+    """Keep the advisor's words for the customer, or say whose words came between."""
     session = shop_of(request).session(job)
-    return reply_view(session.explain(settled.finding, settled.text, settled.by))
+    reply = session.explain(settled.finding, settled.text, settled.by, seen=settled.seen)
+    now = session.state.explanation(settled.finding)
+    return reply_view(reply) | {"kept": bool(reply.entries), "explained": now}
 
 
 @router.post("/api/jobs/{job}/close")

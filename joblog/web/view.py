@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from joblog.job.clocks import clock_reading
+from joblog.job.explanations import notes_untold
 from joblog.job.foremost import foremost, missing_line, told
 from joblog.job.phrases import help_card
 from joblog.job.session import JobSession
@@ -16,6 +17,7 @@ from joblog.measure.units import Quantity, format_quantity
 from joblog.readback.clips import Stock, stock
 from joblog.readback.sequence import pieces_of
 from joblog.record.entry import Entry
+from joblog.web.desk_view import desk_marks, notes_view
 
 RECENT = 12
 
@@ -48,6 +50,7 @@ def job_line(session: JobSession) -> dict[str, Any]:
         "progress": f"{done} of {len(state.steps)} steps",
         "open_findings": len(unresolved) - observed,
         "observations": observed,  # nobody's mistake, so nothing that is left open
+        "notes_untold": len(notes_untold(state)),
     }
 
 
@@ -87,9 +90,11 @@ def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) 
                 "resolved": f.resolved,
                 "undone": f.key in later,
                 "missing": f.kind is FindingKind.MISSING and not f.resolved,
+                **desk_marks(state, f),
             }
             for f in state.findings
         ],
+        "notes": notes_view(state),
         "undone": undone_line(state),
         "refused": refused_line(refused),
         "missing": "" if state.closed else missing_line(state.findings),

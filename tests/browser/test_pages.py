@@ -135,7 +135,7 @@ def test_the_desk_says_not_sure_once(shop, booth, job):
     for page in (early, late):  # drawn live, and as the page came
         wait_text(page, "#findings", "900 °C?")
         words = page.inner_text("#findings form:first-child p:first-child")
-        assert words.strip() == "not sure: 900 °C?"
+        assert words.strip() == "Open, not sure: 900 °C?"
 
 
 def test_phone_keeps_photos_without_a_network_and_sends_them_once(shop, booth, job):

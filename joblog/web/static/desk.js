@@ -8,38 +8,77 @@ const by = desk.dataset.by || "advisor";
 const preview = document.querySelector(".preview");
 const refresh = () => preview.contentWindow.location.reload();
 
-byId("findings").addEventListener("submit", async (event) => {
+// Words that somebody else kept meanwhile are shown, and never overwritten unseen.
+async function keep(event) {
   event.preventDefault();
   const form = event.target;
   const told = form.querySelector("[role=status]");
   const field = form.querySelector("textarea");
   try {
-    await send(`/api/jobs/${job}/explain`, { finding: form.dataset.finding, text: field.value, by });
-    field.defaultValue = field.value;
-    setText(told, "Kept.");
+    const reply = await send(`/api/jobs/${job}/explain`, { finding: form.dataset.finding, text: field.value, by, seen: field.dataset.seen });
+    field.dataset.seen = reply.explained;
+    if (reply.kept) field.defaultValue = field.value;
+    setText(told, reply.kept ? "Kept." : reply.shown);
     refresh();
   } catch (error) {
     setText(told, error.message);
   }
-});
+}
+byId("findings").addEventListener("submit", keep);
+byId("notes").addEventListener("submit", keep);
 
-// New findings are added below, but for steps that are yet to be done: these are one line. Words that the advisor is writing are never touched.
+// Returns the form of a finding or note, made where it is new.
+function formOf(list, template, key) {
+  let form = [...list.children].find((other) => other.dataset.finding === key);
+  if (!form) {
+    form = byId(template).content.firstElementChild.cloneNode(true);
+    form.dataset.finding = form.querySelector("textarea").name = key; // a reload in Firefox gives words back by name
+    list.append(form);
+  }
+  return form;
+}
+
+// Words that the advisor is writing are never touched.
+function fill(field, words, seen) {
+  if (field.value !== field.defaultValue) return;
+  field.defaultValue = field.value = words;
+  field.dataset.seen = seen;
+}
+
+// New findings are added, what is open first, but for steps that are yet to be done: these are one line.
 function drawFindings(findings) {
+  const list = byId("findings");
   byId("nothing").hidden = findings.length > 0;
-  for (const finding of findings) {
-    let form = [...byId("findings").children].find((other) => other.dataset.finding === finding.key);
-    if (form) form.hidden = finding.undone;
-    if (finding.undone) continue;
-    if (!form) {
-      form = byId("finding").content.firstElementChild.cloneNode(true);
-      form.dataset.finding = form.querySelector("textarea").name = finding.key; // a reload in Firefox gives words back by name
-      byId("findings").append(form);
-    }
+  const sorted = findings.filter((f) => !f.undone).sort((one, other) => one.rank - other.rank);
+  const keys = new Set(sorted.map((f) => f.key));
+  for (const form of list.children) form.hidden = !keys.has(form.dataset.finding);
+  for (const finding of sorted) {
+    const form = formOf(list, "finding", finding.key);
+    setText(form.querySelector(".mark"), finding.open ? "Open, " : "");
     setText(form.querySelector("strong"), finding.kind);
     setText(form.querySelector(".told"), finding.headed);
     setText(form.querySelector(".ended"), finding.resolved ? `Ended: ${finding.resolved}.` : "");
-    const field = form.querySelector("textarea");
-    if (field.value === field.defaultValue) field.defaultValue = field.value = finding.customer;
+    fill(form.querySelector("textarea"), finding.customer, finding.explained);
+  }
+  const forms = [...list.children];
+  const shown = forms.filter((form) => !form.hidden).map((form) => form.dataset.finding);
+  const moved = sorted.some((finding, place) => shown[place] !== finding.key);
+  if (moved && !list.contains(document.activeElement)) { // nothing moves under the advisor's hands
+    for (const finding of sorted) list.append(formOf(list, "finding", finding.key));
+  }
+}
+
+function drawNotes(notes) {
+  const list = byId("notes");
+  byId("noted").hidden = notes.length === 0;
+  const keys = new Set(notes.map((note) => note.key));
+  for (const form of list.children) form.hidden = !keys.has(form.dataset.finding);
+  for (const note of notes) {
+    const form = formOf(list, "note", note.key);
+    setText(form.querySelector("strong"), note.by || "Note");
+    setText(form.querySelector(".told"), `“${note.text}”`);
+    setText(form.querySelector(".ended"), note.explained ? "Told on page 1." : "The customer is not told yet.");
+    fill(form.querySelector("textarea"), note.explained || note.text, note.explained);
   }
 }
 
@@ -53,6 +92,7 @@ events.addEventListener("view", ({ data }) => {
   setText(byId("progress"), view.progress);
   setText(byId("undone"), view.undone);
   drawFindings(view.findings);
+  drawNotes(view.notes);
   byId("closing").hidden = Boolean(view.closed);
   if (view.closed && shownClosed === null) { shownClosed = view.closed; refresh(); }
 });

@@ -1,0 +1,55 @@
+"""The advisor's desk in a real browser: two tabs, notes, what is open first."""
+
+from browsing import wait_text
+
+
+def desk(shop, booth, job):
+    page = booth.page()
+    page.goto(f"{shop.here}/desk/{job}")
+    wait_text(page, "#line", "Live")
+    return page
+
+
+def test_two_tabs_show_each_other_s_words_and_lose_none(shop, booth, job):
+    shop.say(job, "drain plug out")
+    early, late = desk(shop, booth, job), desk(shop, booth, job)
+    late.locator("#findings textarea").first.fill("All is well.")
+    early.locator("#findings textarea").first.fill("We checked it.")
+    early.get_by_role("button", name="Keep these words").first.click()
+    wait_text(early, "#findings", "Kept.")
+    late.get_by_role("button", name="Keep these words").first.click()
+    wait_text(late, "#findings", "has kept other words meanwhile: “We checked it.”")
+    assert late.locator("#findings textarea").first.input_value() == "All is well."
+    texts = [e["body"]["text"] for e in shop.entries(job) if e["kind"] == "explained"]
+    assert texts == ["We checked it."]
+    late.get_by_role("button", name="Keep these words").first.click()
+    wait_text(late, "#findings", "Kept.")
+    early.wait_for_function(
+        "() => document.querySelector('#findings textarea').value === 'All is well.'"
+    )
+
+
+def test_a_note_comes_to_the_desk_live_and_onto_page_1(shop, booth, job):
+    page = desk(shop, booth, job)
+    assert not page.is_visible("#noted")
+    shop.say(job, "note the left rear tire is worn")
+    wait_text(page, "#notes", "The customer is not told yet.")
+    page.locator("#notes textarea").fill("Your left rear tire is worn out.")
+    page.get_by_role("button", name="Tell the customer").click()
+    wait_text(page, "#notes", "Told on page 1.")
+    page.goto(f"{shop.here}/job/{job}/report.html")
+    assert "Your left rear tire is worn out." in page.inner_text("body")
+
+
+def test_what_is_open_comes_first_live(shop, booth, job):
+    page = desk(shop, booth, job)
+    shop.say(job, "drain plug out")
+    wait_text(page, "#findings", "Open, ")
+    shop.say(job, "confirm because checked twice")
+    wait_text(page, "#findings", "Ended: ")
+    shop.say(job, "torque drain plug 50 foot pounds")
+    page.wait_for_function(
+        "() => document.querySelector('#findings form .mark').textContent === 'Open, '"
+    )
+    first = page.locator("#findings form").first.inner_text()
+    assert "above the limit" in first or "must come first" in first

@@ -1,0 +1,109 @@
+"""The advisor's desk: what is open first, notes for the customer, no words lost in two tabs."""
+
+import re
+
+import pytest
+from starlette.testclient import TestClient
+
+from joblog.web.app import create_app
+from joblog.web.shop import Shop
+
+FORM = {
+    "sheet": "transaxle-drain-fill", "type": "KT-6F", "make": "Kestrel", "model": "Courier",
+    "plate": "EXA 416", "technician": "Imani Okafor", "advisor": "Priya Nair",
+}  # fmt: skip
+
+
+@pytest.fixture
+def client(tmp_path):
+    with TestClient(create_app(Shop.at(tmp_path))) as client:
+        yield client
+
+
+@pytest.fixture
+def job(client):
+    answer = client.post("/jobs", data=FORM, follow_redirects=False)
+    return answer.headers["location"].rsplit("/", 1)[1]
+
+
+def say(client, job, text):
+    return client.post(f"/api/jobs/{job}/say", json={"text": text, "by": "Imani Okafor"}).json()
+
+
+def view(client, job):
+    return client.get(f"/api/jobs/{job}").json()
+
+
+def explain(client, job, key, text, **more):
+    told = {"finding": key, "text": text, "by": "Priya Nair"} | more
+    return client.post(f"/api/jobs/{job}/explain", json=told)
+
+
+def test_a_note_waits_at_the_desk_until_the_customer_is_told(client, job):
+    say(client, job, "note the left rear tire is worn")
+    assert "1 note the customer is not told of" in client.get("/").text
+    desk = client.get(f"/desk/{job}").text
+    assert "the left rear tire is worn" in desk
+    assert "Tell the customer" in desk
+    assert "The customer is not told yet." in desk
+    (note,) = view(client, job)["notes"]
+    page = client.get(f"/job/{job}/report.html").text
+    assert "The technician left 1 note: it is on the pages behind." in page
+    told = explain(client, job, note["key"], "Your left rear tire is worn out.", seen="").json()
+    assert told["kept"]
+    page = client.get(f"/job/{job}/report.html").text
+    front = page[: page.index("Findings")] if "Findings" in page else page
+    assert "Your left rear tire is worn out." in front
+    assert "The technician left" not in page
+    assert "not told of" not in client.get("/").text
+    assert "Told on page 1." in client.get(f"/desk/{job}").text
+
+
+def test_a_note_that_is_taken_back_is_told_no_more(client, job):
+    say(client, job, "note the left rear tire is worn")
+    (note,) = view(client, job)["notes"]
+    explain(client, job, note["key"], "Your left rear tire is worn out.")
+    say(client, job, "disregard")
+    assert view(client, job)["notes"] == []
+    assert "worn out" not in client.get(f"/job/{job}/report.html").text
+    assert explain(client, job, note["key"], "Still worn.").status_code == 400
+
+
+def test_empty_words_get_one_clear_sentence(client, job):
+    say(client, job, "drain plug out")
+    key = view(client, job)["findings"][0]["key"]
+    for words in ("", "  \n"):
+        answer = explain(client, job, key, words)
+        assert answer.status_code == 400
+        assert answer.json()["error"] == (
+            "There are no words for the customer yet: write a sentence first."
+        )
+
+
+def test_of_two_tabs_the_later_does_not_overwrite_words_it_has_not_seen(client, job):
+    say(client, job, "drain plug out")
+    key = view(client, job)["findings"][0]["key"]
+    assert explain(client, job, key, "We checked it.", seen="").json()["kept"]
+    late = explain(client, job, key, "All is well.", by="Omar Haddad", seen="").json()
+    assert not late["kept"]
+    assert late["shown"].startswith("Priya Nair has kept other words meanwhile: “We checked it.”")
+    assert late["explained"] == "We checked it."
+    assert view(client, job)["findings"][0]["explained"] == "We checked it."
+    again = explain(client, job, key, "All is well.", by="Omar Haddad", seen=late["explained"])
+    assert again.json()["kept"]
+    assert view(client, job)["findings"][0]["explained"] == "All is well."
+
+
+def test_what_is_open_stands_first_and_is_marked(client, job):
+    say(client, job, "drain plug out")
+    say(client, job, "confirm because checked twice")
+    say(client, job, "torque drain plug 50 foot pounds")
+    findings = [f for f in view(client, job)["findings"] if not f["undone"]]
+    assert findings[0]["resolved"]
+    assert [f["key"] for f in findings if f["open"]] != [f["key"] for f in findings][:1]
+    desk = client.get(f"/desk/{job}").text
+    own = re.findall(r'data-finding="([^"]+)"', desk)
+    by_rank = [f["key"] for f in sorted(findings, key=lambda f: f["rank"])]
+    assert own == by_rank
+    assert sum(f["open"] for f in findings) == desk.count('<b class="mark">Open, </b>') > 0
+    assert desk.index("Open, ") < desk.index("Ended: ")
