@@ -17,6 +17,7 @@ from joblog.report.build import build_report
 from joblog.report.html import render_html
 from joblog.report.model import Report
 from joblog.report.pdf import render_pdf
+from joblog.report.settings import SETTINGS
 from joblog.vision.load import load_photo
 from joblog.web.commands import OPEN_HOSTS
 from joblog.web.pages import page, sentence_page, shop_of
@@ -28,6 +29,12 @@ router = APIRouter()
 Language = Literal["en", "es"]
 Units = Literal["us", "metric", "both"]
 Paper = Literal["a4", "letter"]
+# What a report can be had in: the name in its address, what it is called, and each choice.
+CHOICES = (
+    ("language", "Language", (("en", "English"), ("es", "Español"))),
+    ("units", "Units", (("us", "US"), ("metric", "Metric"), ("both", "Both"))),
+    ("paper", "Paper", (("a4", "A4"), ("letter", "Letter"))),
+)
 # A report is one file that needs nothing from anywhere and runs nothing.
 REPORT_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; font-src data:"
 
@@ -42,7 +49,29 @@ class Signature(BaseModel):
 @router.get("/desk/{job}")
 def desk_page(request: Request, job: str) -> Response:
     """Show one job to the advisor."""
-    return page(request, "desk.html", view=job_view(shop_of(request).examined(job)))
+    shop = shop_of(request)
+    session = shop.examined(job)
+    nameless = no_shop_name(shop, session.state)
+    return page(request, "desk.html", view=job_view(session), choices=CHOICES, nameless=nameless)
+
+
+def no_shop_name(shop: Shop, state: JobState) -> str:
+    """Return how a report comes by the shop's name, '' where it has one.
+
+    A mistake in ``shop.toml`` is told where the report is made.
+    """
+    try:
+        settings = shop.report_settings()
+    except InputError:
+        return ""
+    opened = state.opened.get("shop") or {}
+    if (settings and settings.name.strip()) or (isinstance(opened, dict) and opened.get("name")):
+        return ""
+    return (
+        "The report has no shop name yet. Write it into the file "
+        f'{shop.folder / SETTINGS}: a line [shop], below it name = "Your shop"; address, phone '
+        "and logo may stand there, too."
+    )
 
 
 def _report(shop: Shop, state: JobState, language: Language, units: Units, paper: Paper) -> Report:
@@ -108,14 +137,20 @@ def link(request: Request, job: str) -> dict[str, Any]:
 
 
 @router.get("/report/{token}")
-def shared_report(request: Request, token: str) -> Response:
+def shared_report(
+    request: Request,
+    token: str,
+    language: Language = "en",
+    units: Units = "us",
+    paper: Paper = "a4",
+) -> Response:
     """Show the report that a customer's link opens, and that report alone."""
     grant = request.app.state.gate.look(token)
     if grant is None or grant.kind != "report":
         sentence = "This link has ended or was never given; ask the shop for a new one."
         return sentence_page(request, sentence, status=404)
     shop = shop_of(request)
-    text = render_html(_report(shop, shop.examined(grant.job).state, "en", "us", "a4"))
+    text = render_html(_report(shop, shop.examined(grant.job).state, language, units, paper))
     return HTMLResponse(text, headers={"Content-Security-Policy": REPORT_POLICY})
 
 

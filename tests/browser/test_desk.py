@@ -53,3 +53,18 @@ def test_what_is_open_comes_first_live(shop, booth, job):
     )
     first = page.locator("#findings form").first.inner_text()
     assert "above the limit" in first or "must come first" in first
+
+
+def test_the_report_comes_in_the_language_chosen_at_the_desk(shop, booth, job):
+    page = desk(shop, booth, job)
+    page.get_by_label("Language").select_option("es")
+    page.get_by_label("Units").select_option("metric")
+    preview = page.frame_locator(".preview")
+    preview.locator("html[lang=es]").wait_for()
+    for name in ("PDF", "HTML file"):
+        address = page.get_by_role("link", name=name, exact=True).get_attribute("href")
+        assert "language=es&units=metric&paper=a4" in address
+    page.click("#link")
+    wait_text(page, "#linked", "/report/")
+    page.goto(page.inner_text("#linked").split(" ")[0])
+    assert page.get_attribute("html", "lang") == "es"

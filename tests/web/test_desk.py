@@ -107,3 +107,24 @@ def test_what_is_open_stands_first_and_is_marked(client, job):
     assert own == by_rank
     assert sum(f["open"] for f in findings) == desk.count('<b class="mark">Open, </b>') > 0
     assert desk.index("Open, ") < desk.index("Ended: ")
+
+
+def test_the_customer_s_link_gives_the_language_and_units_asked_for(client, job):
+    say(client, job, "vehicle checked")
+    path = client.post(f"/api/jobs/{job}/link", json={}).json()["path"]
+    assert "What was planned" in client.get(path).text
+    spanish = client.get(f"{path}?language=es&units=metric&paper=letter").text
+    assert 'lang="es"' in spanish
+    assert "Lo previsto" in spanish
+    assert client.get(f"{path}?language=xx").status_code >= 400
+
+
+def test_a_shop_without_a_name_is_told_how_to_set_it(client, job, tmp_path):
+    desk = client.get(f"/desk/{job}").text
+    assert "The report has no shop name yet." in desk
+    assert str(tmp_path / "shop.toml") in desk
+    (tmp_path / "shop.toml").write_text('[shop]\nname = "Harrow Lane"\n', encoding="utf-8")
+    assert "no shop name" not in client.get(f"/desk/{job}").text
+    assert "Harrow Lane" in client.get(f"/job/{job}/report.html").text
+    (tmp_path / "shop.toml").write_text('[shop]\naccent = "grey"\n', encoding="utf-8")
+    assert client.get(f"/desk/{job}").status_code == 200

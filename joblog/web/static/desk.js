@@ -6,6 +6,16 @@ const desk = byId("desk");
 const { job } = desk.dataset;
 const by = desk.dataset.by || "advisor";
 const preview = document.querySelector(".preview");
+const choice = byId("choice");
+const chosen = () => new URLSearchParams(new FormData(choice)).toString();
+
+// Links and preview give the report in the language, units and paper chosen.
+function choose() {
+  for (const link of document.querySelectorAll("[data-report]")) link.href = `${link.dataset.report}?${chosen()}`;
+  preview.src = `/job/${job}/report.html?${chosen()}`;
+}
+choice.addEventListener("change", choose);
+choose(); // a reload in Firefox keeps what was chosen
 const refresh = () => preview.contentWindow.location.reload();
 
 // Words that somebody else kept meanwhile are shown, and never overwritten unseen.
@@ -112,7 +122,7 @@ byId("again").addEventListener("click", refresh);
 byId("link").addEventListener("click", async () => {
   try {
     const { url, where } = await send(`/api/jobs/${job}/link`, {});
-    setText(byId("linked"), `${url} (${where})`);
+    setText(byId("linked"), `${url}?${chosen()} (${where})`);
   } catch (error) {
     setText(byId("linked"), error.message);
   }
