@@ -25,7 +25,7 @@ from joblog.record.store import Store, open_store
 from joblog.sheet.load import sheet_text
 from joblog.speech.types import Engine
 
-DAY = datetime(2026, 11, 24, 14, 5, tzinfo=UTC)  # the scenario's day and hour
+DAY = datetime(2026, 11, 26, 14, 5, tzinfo=UTC)  # the scenario's day and hour
 BOOT = "scenario-clock"
 STRIDE = 5.0  # seconds of job time between two looks at running clocks
 

@@ -164,9 +164,15 @@ def _take(reading: _Reading, line: int, row: list[str]) -> None:
     """Add one row; raises InputError for a mistake in it."""
     columns = reading.columns
     if len(row) != len(columns):
+        few = len(row) < len(columns)
         raise InputError(
-            f"Line {line} has {len(row)} fields, but the first row names {len(columns)}; put texts "
-            "that hold the separator into quotation marks."
+            f"Line {line} has {len(row)} {'field' if len(row) == 1 else 'fields'}, but the first "
+            f"row names {len(columns)}; "
+            + (
+                "leave a field empty where nothing is known, but keep its separator."
+                if few
+                else "put texts that hold the separator into quotation marks."
+            )
         )
     fields = {c: " ".join(v.split()) for c, v in zip(columns, row, strict=True) if c}
     order = {column: value for column, value in fields.items() if value}

@@ -182,6 +182,8 @@ def test_orders_are_uploaded_and_a_scanned_label_leads_to_the_open_job(chromium,
     wait_text(page, "#imported", "Line 3")
     page.set_input_files("#csv", STATIC / "orders-example.csv")
     wait_text(page, "#imported", "4 new")
+    wait_text(page, "#list", "HL-2047")  # the list above, at once
+    assert "No orders for today yet" not in page.inner_text("main")
     bars = zxingcpp.create_barcode(VIN, zxingcpp.BarcodeFormat.Code39).to_image(scale=3)
     photo = np.pad(np.array(bars), 120, constant_values=210)
     Image.fromarray(photo).save(tmp_path / "label.png")

@@ -1,6 +1,7 @@
 """The whole line, for real: sound and photos in, an honest record, a report out."""
 
 import json
+import re
 import signal
 import subprocess
 import sys
@@ -116,6 +117,13 @@ def test_a_demo_stopped_by_the_keyboard_does_not_say_that_anything_is_kept(tmp_p
         "joblog: the demo was stopped; nothing of it is kept.\n",
     )
     assert list(out.iterdir()) == []
+
+
+def test_the_job_is_not_older_than_its_sheet(entries):
+    opened = next(e for e in entries if e["kind"] == "job-opened")
+    revision = re.search(r'^revision = "(.*)"', opened["body"]["sheet"]["toml"], re.MULTILINE)
+    assert revision is not None
+    assert opened["at"][:10] >= revision[1]
 
 
 def test_record_is_whole_and_the_job_is_closed(entries, played):

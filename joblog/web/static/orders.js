@@ -2,6 +2,14 @@
 
 import { byId, element, put, setText } from "./dom.js";
 
+// The list above as it stands after the import.
+async function showList() {
+  const answer = await fetch("/orders");
+  if (!answer.ok) return;
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  byId("list").replaceWith(page.getElementById("list"));
+}
+
 byId("csv").addEventListener("change", async ({ target }) => {
   const [file] = target.files;
   if (!file) return;
@@ -10,9 +18,7 @@ byId("csv").addEventListener("change", async ({ target }) => {
     const { new: added, renewed, refused, remarks } = await put("/api/orders", file);
     setText(byId("imported"), `${file.name}: ${added} new, ${renewed} renewed${refused ? `, ${refused} left out` : ""}.`);
     byId("remarks").replaceChildren(...remarks.map((text) => element("li", text)));
-    const link = element("a", "Show the list");
-    link.href = "/orders";
-    byId("imported").append(" ", link);
+    await showList();
   } catch (error) {
     setText(byId("imported"), `Nothing was imported. ${error.message}`);
   }
