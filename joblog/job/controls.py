@@ -29,7 +29,7 @@ class Phrase:
     answers: bool = False
 
 
-# Reasons with which a finding may be confirmed; free words follow with a note.
+# Reasons with which a finding may be confirmed by voice; who types gives any words of their own.
 REASONS: dict[str, tuple[str, str]] = {
     "already-done": ("already done", "it was done before"),
     "checked-twice": ("checked twice | measured twice", "it was checked twice"),
@@ -47,7 +47,7 @@ REASONS: dict[str, tuple[str, str]] = {
 
 CONFIRM = Phrase(
     "control:confirm",
-    "confirm [it] [anyway] [because | reason] [<reason>]",
+    "confirm [it] [anyway] [because | reason | with a reason] [<reason>]",
     "confirm because checked twice",
     "lets a finding stand, with your reason",
     "Answering",

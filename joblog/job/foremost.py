@@ -16,6 +16,11 @@ from joblog.job.types import Finding, FindingKind
 from joblog.job.wording import and_more
 from joblog.sheet.model import Sheet
 
+# How a finding is settled, as it is said and as it is shown.
+SAY_WHY = "Say confirm because, and the reason."
+HOW_ON = "Say confirm because, and the reason, or disregard."
+HOW_ON_SHOWN = "Say “confirm because” and the reason, or “disregard”."
+
 
 def missing_of(findings: Sequence[Finding]) -> list[Finding]:
     """Return what is missing and not settled, in the order of the work."""

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from joblog.job.grammar import grammar_for_sheet
 from joblog.job.said_units import SaidValue, said_values
+from joblog.job.typed import reason_in
 from joblog.job.value_rules import VALUE_RULES
 from joblog.sheet.model import Sheet
 from joblog.speech.grammar import Parse
@@ -21,7 +22,8 @@ class Meaning:
     is the sentence without a lead ('uh'). ``values`` are the readings that the spoken number allows
     (one, unless it is ambiguous); their unit is '' where none was said. ``correction`` is set by
     the word 'correction'. ``span`` is where in ``text`` the words of the value begin and end;
-    (0, 0) where there is none.
+    (0, 0) where there is none. ``own_reason`` is a reason in typed words, where ``reason`` is none
+    of those that can be said.
     """
 
     act: str
@@ -30,6 +32,7 @@ class Meaning:
     values: tuple[SaidValue, ...] = ()
     correction: bool = False
     reason: str = ""
+    own_reason: str = ""
     phase: str = ""
     which: str = ""
     wrench: str = ""
@@ -69,6 +72,17 @@ def meaning_of(sentence: str, sheet: Sheet) -> Meaning | None:
     """Return what ``sentence`` (lower-case words) means on ``sheet``, None for nothing."""
     parse = grammar_for_sheet(sheet).parse(sentence)
     return None if parse is None else _from_parse(parse)
+
+
+def own_reason(typed: str) -> Meaning | None:
+    """Return what a typed 'confirm because ...' in somebody's own words means, None for others.
+
+    Only typed words are sure enough for that. Without a reason in it, it is asked for.
+    """
+    text = typed.strip()
+    if text.partition(" ")[0].lower().strip(".,:;!") != "confirm":
+        return None
+    return Meaning("control", "confirm", text, own_reason=reason_in(text))
 
 
 def _from_parse(parse: Parse) -> Meaning | None:

@@ -15,7 +15,7 @@ from joblog.job.answers import (
 from joblog.job.clocks import elapsed
 from joblog.job.controls import REASONS
 from joblog.job.drafts import Draft, Plan, refusal
-from joblog.job.foremost import folded, foremost
+from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, SAY_WHY, folded, foremost
 from joblog.job.foremost import told as as_told
 from joblog.job.from_sheet import answer_amount, answer_fluid, answer_torque
 from joblog.job.grammar import ANSWER_SECONDS
@@ -161,15 +161,15 @@ def plan_confirm(state: JobState, meaning: Meaning, told: Sequence[str] = ()) ->
     open_ones = [f for f in state.open_findings if not f.key.startswith("unsure:")]
     if not open_ones:
         return refusal("Nothing to confirm.", "Nothing to confirm: no finding is open.")
-    if not meaning.reason:
+    reason = meaning.own_reason or (REASONS[meaning.reason][1] if meaning.reason else "")
+    if not reason:
         return Plan(
-            spoken="Say confirm because, and the reason.",
+            spoken=SAY_WHY,
             shown="Say 'confirm because' and one of: "
             + "; ".join(pattern.split(" |")[0] for pattern, _ in REASONS.values())
-            + ".",
+            + ". Typed, any words are a reason.",
             tone="again",
         )
-    reason = REASONS[meaning.reason][1]
     named = [f for f in open_ones if f.key in told]
     if not named:
         return _which_to_confirm(state, open_ones)
@@ -180,7 +180,7 @@ def _which_to_confirm(state: JobState, findings: Sequence[Finding]) -> Plan:
     """Name the finding that a reason would be for, and ask for it once more."""
     one = foremost(as_told(state.sheet, findings))
     return Plan(
-        spoken=f"{capital(one.spoken)} Say confirm because, and the reason.",
+        spoken=f"{capital(one.spoken)} {SAY_WHY}",
         shown=f"Nothing is confirmed yet. {one.text} Say “confirm because” and the reason, if that "
         "is what it is for.",
         tone="again",
@@ -254,8 +254,7 @@ def plan_complete(state: JobState) -> Plan:
 def not_complete(state: JobState) -> Plan:
     """Return the answer that names what still stands in the way."""
     spoken, text = folded(state.sheet, state.open_findings)
-    how = "Confirm with a reason, or disregard."
-    return refusal(f"Not complete. {spoken} {how}", f"Not complete. {text} {how}")
+    return refusal(f"Not complete. {spoken} {HOW_ON}", f"Not complete. {text} {HOW_ON_SHOWN}")
 
 
 def in_the_way(state: JobState) -> list[str]:

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from joblog.job.answers import new_parts
 from joblog.job.clocks import elapsed
-from joblog.job.foremost import folded, foremost, told
+from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, folded, foremost, told
 from joblog.job.guard_values import gets_shown
 from joblog.job.naming import entry_named
 from joblog.job.torques import is_angle, numbers_tight, numbers_turned, torque_entries
@@ -35,8 +35,6 @@ from joblog.sheet.check_torques import wrenches_of
 from joblog.sheet.fragments import spoken_form
 from joblog.sheet.model import Sheet
 
-HOW_ON = "Confirm with a reason, or disregard."
-
 
 def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Reply:
     """Return the reply to what ``entries`` changed between two states of the job."""
@@ -55,7 +53,7 @@ def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Re
         values = [_value_first(after, entry, grave[0]) for entry in entries]
         warning = capital(grave[0].spoken)
         spoken = _joined([*values, warning, and_more(len(grave) - 1), HOW_ON])
-        return Reply(spoken, " ".join([*lines, HOW_ON]), "warn", tuple(entries), new)
+        return Reply(spoken, " ".join([*lines, HOW_ON_SHOWN]), "warn", tuple(entries), new)
     follow, follow_shown = _follow(before, after, entries)
     says = [say for say, _ in echoes if say] + [f.spoken for f in new[:1]] + [follow]
     lines += [follow_shown, *_resolved_lines(before, after, entries)]
@@ -133,7 +131,8 @@ def _follow(before: JobState, after: JobState, entries: Sequence[Entry]) -> tupl
 
 def _not_complete(state: JobState, entries: Sequence[Entry]) -> Reply:
     findings = state.open_findings
-    spoken, text = (f"Not complete. {words} {HOW_ON}" for words in folded(state.sheet, findings))
+    spoken, text = folded(state.sheet, findings)
+    spoken, text = f"Not complete. {spoken} {HOW_ON}", f"Not complete. {text} {HOW_ON_SHOWN}"
     return Reply(spoken, text, "warn", tuple(entries), findings)
 
 

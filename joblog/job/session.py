@@ -38,7 +38,7 @@ from joblog.job.listening import (
     says_it_is_not_done,
     sure_of_meaning,
 )
-from joblog.job.meaning import meaning_of
+from joblog.job.meaning import meaning_of, own_reason
 from joblog.job.misunderstood import why_not_understood
 from joblog.job.noting import dictated_note, note_pending
 from joblog.job.open_job import IGNORED, OpenJob
@@ -235,7 +235,7 @@ class JobSession(OpenJob):
         if note:
             return self._note(note, source, by, question=pending)
         words = typed_words(text)
-        meaning = meaning_of(words, self.sheet)
+        meaning = meaning_of(words, self.sheet) or own_reason(text)
         if meaning is None:
             return Reply("Say again.", why_not_understood(text, self.sheet), "again")
         if meaning.act == TAG:

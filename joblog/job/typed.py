@@ -200,3 +200,17 @@ def note_in(text: str) -> str:
     if head.lower().strip(".,:;!") not in ("note", "notes"):
         return ""
     return rest.strip(" ,:;.-")
+
+
+_CONFIRM = r"confirm(?:\s+it)?(?:\s+anyway)?"
+_REASON = re.compile(
+    rf"{_CONFIRM}(?:[\s:,;–—-]*\b(?:because|as|since|reason|with\s+(?:a|the)\s+reason)\b[:,]?"
+    r"|\s*[:,;–—-])\s*(.*)",
+    re.IGNORECASE | re.DOTALL,
+)
+
+
+def reason_in(text: str) -> str:
+    """Return the reason in a text such as 'confirm because ...', in its own words, else ''."""
+    found = _REASON.fullmatch(text.strip())
+    return found[1].strip(" ,:;-") if found else ""

@@ -14,8 +14,9 @@ from joblog.speech.units_spoken import SPOKEN_UNITS
 
 # Every sentence that replies are made of, without the words that come from the sheet.
 SENTENCES = """
-Next: Torque in spec. Corrected: is above the limit, is below the limit, Confirm with a reason, or
-disregard. but must come first. should have come before. only when, not while. angle And more. one
+Next: Torque in spec. Corrected: is above the limit, is below the limit, but must come first. should
+have come before. only when, not while. angle And more. one Say confirm because, and the reason, or
+disregard.
 Not complete. Missing: Wanted: and photo torque quantity drained filled of. Disregarded: clock
 note reading quantity confirmed. Confirmed. Noted. Fan cycle. Clock started. Clock stopped. good.
 in all. in out. Job complete. Job stopped. Say job complete. That was the last step. First, or

@@ -7,10 +7,12 @@ from fractions import Fraction
 from typing import Any
 
 from joblog.job.clocks import clock_reading
+from joblog.job.controls import REASONS
 from joblog.job.explanations import notes_untold
 from joblog.job.foremost import foremost, missing_line, told
 from joblog.job.phrases import help_card
 from joblog.job.session import JobSession
+from joblog.job.told import named_last
 from joblog.job.types import FindingKind, JobState, Reply, StepState, StepStatus, Value
 from joblog.job.wording import capital
 from joblog.measure.units import Quantity, format_quantity
@@ -99,6 +101,7 @@ def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) 
         "refused": refused_line(refused),
         "missing": "" if state.closed else missing_line(state.findings),
         "question": None if state.closed else _question(state),
+        "settle": settle_view(state, session.last_reply),
         "recent": [line for e in state.entries[-4 * RECENT :] if (line := recent_line(e))][
             -RECENT:
         ],
@@ -187,6 +190,22 @@ def _question(state: JobState) -> dict[str, Any] | None:
     several = ["first", "second"] if len(asked.options) > 1 else ["affirm"]
     answers = ["disregard"] if asked.about == "note" else [*several, "negative"]
     return {"question": asked.question, "options": list(asked.options), "answers": answers}
+
+
+def settle_view(state: JobState, reply: Reply) -> dict[str, Any] | None:
+    """Return what the last answer named that may be confirmed, with the reasons to choose from.
+
+    Nobody can let stand what they have not been told; questions are answered, not confirmed.
+    """
+    if state.closed or _question(state):
+        return None
+    open_ones = [f for f in state.open_findings if not f.key.startswith("unsure:")]
+    keys = named_last(open_ones, reply.spoken)
+    if not keys:
+        return None
+    about = [f.text for f in open_ones if f.key in keys]
+    reasons = [capital(text) for _, text in REASONS.values()]
+    return {"keys": list(keys), "about": " ".join(dict.fromkeys(about)), "reasons": reasons}
 
 
 def voice_view(voice: Stock) -> dict[str, str]:

@@ -182,3 +182,32 @@ def test_what_is_next_and_why_nothing_was_understood_are_in_sight(shop, booth, j
     for name in ("#answer", "#next", "#say"):
         (one,) = page.locator(name).evaluate_all(IN_SIGHT)
         assert one[0], name
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_a_finding_is_confirmed_or_taken_back_by_buttons(shop, booth, job, size):
+    page = booth.page(size)
+    page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#line", "Live")
+    assert page.locator("#settle").is_hidden()
+    shop.say(job, "drain plug out")
+    page.get_by_role("button", name="Disregard").click()
+    wait_text(page, "#answer", "Disregarded")
+    page.locator("#settle").wait_for(state="hidden")
+    shop.say(job, "engine off")
+    page.get_by_role("button", name="Confirm because").click()
+    wait_text(page, "#about", "engine running must come first")
+    assert page.locator("#leave").evaluate_all(IN_SIGHT)[0][0]
+    small = [target for target in page.evaluate(LARGE) if min(target[1:]) < 64]
+    assert not small
+    assert page.locator("#reasons").evaluate("(one) => one.scrollWidth <= one.clientWidth")
+    page.get_by_role("button", name="Back", exact=True).click()
+    assert page.locator("#reasons").is_hidden()
+    page.get_by_role("button", name="Confirm because").click()
+    shop.say(job, "drain plug out")  # another finding is named meanwhile: not what is confirmed
+    page.get_by_label("Or in your own words").fill("the engine was cold, Lee said so")
+    page.get_by_role("button", name="Confirm with these words").click()
+    wait_text(page, "#answer", "Confirmed")
+    (kept,) = [e["body"] for e in shop.entries(job) if e["kind"] == "confirmed"]
+    assert kept["reason"] == "the engine was cold, Lee said so"
+    assert kept["finding"].startswith("order:engine-off")

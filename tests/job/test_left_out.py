@@ -140,6 +140,7 @@ def test_an_optional_step_too_late_is_not_what_was_confirmed(bench, short_drain)
     job = left_out(bench, f'{short_drain}\n[[steps]]\n{swept}\nbefore = ["{A}"]\n')
     job.say("vehicle checked")
     assert job.say("bay swept").spoken == (
-        "Bay swept should have come before vehicle checked. Confirm with a reason, or disregard."
+        "Bay swept should have come before vehicle checked. "
+        "Say confirm because, and the reason, or disregard."
     )
     assert f"order:bay-swept:{A}" in job.open_keys()

@@ -50,7 +50,8 @@ def test_every_sentence_says_the_why_once_at_bearable_length(bench, unit):
         assert "more" not in shown
         assert len(shown.split()) <= LONGEST
     assert not_complete.spoken == (
-        "Not complete. Wrong unit for this sheet. Confirm with a reason, or disregard."
+        "Not complete. Wrong unit for this sheet. "
+        "Say confirm because, and the reason, or disregard."
     )
     assert missing.spoken == "Wrong unit for this sheet."
 
@@ -58,7 +59,7 @@ def test_every_sentence_says_the_why_once_at_bearable_length(bench, unit):
 def test_what_is_told_together_is_confirmed_together(bench):
     job = reopened(bench, ALL)
     assert job.say("job complete").shown == (
-        f"Not complete. {TOGETHER} Confirm with a reason, or disregard."
+        f"Not complete. {TOGETHER} Say “confirm because” and the reason, or “disregard”."
     )
     job.say("confirm because checked twice")
     assert not job.open_keys()

@@ -2,6 +2,7 @@
 
 import { byId, element, send, setText } from "./dom.js";
 import { Microphone } from "./microphone.js";
+import { drawSettle, settling } from "./settle.js";
 import { Voice } from "./voice.js";
 
 const bay = byId("bay");
@@ -21,6 +22,7 @@ function draw(view) {
   setText(byId("wants"), view.next && !view.closed ? view.next.wants.join("; ") : "");
   setText(byId("say"), view.next && !view.closed ? `Say: “${view.next.say}”` : "");
   drawQuestion(view.question);
+  drawSettle(view.settle);
   drawFindings(view);
   drawSteps(view);
   drawClocks(view.clocks);
@@ -136,7 +138,8 @@ function drawAnswer({ spoken = "", shown = "", tone = "", source = "" }) {
     showAnswer(`${spoken} ${shown}`.trim(), "");
     return;
   }
-  const whole = !spoken || shown.includes(spoken.replace(/\.$/, ""));
+  const plain = (text) => text.replace(/[“”,.]/g, ""); // marks that are only seen
+  const whole = !spoken || plain(shown).includes(plain(spoken));
   const large = whole && shown.length < spoken.length + 60;
   showAnswer(large ? shown || spoken : spoken || shown, large ? "" : shown);
 }
@@ -276,6 +279,7 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
   }
 });
 voice.muteBy(byId("mute"));
+settling(job, by, answered, () => say("disregard"));
 byId("help").addEventListener("click", () => say("help"));
 byId("typed").addEventListener("submit", async (event) => {
   event.preventDefault();
