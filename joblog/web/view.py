@@ -71,6 +71,7 @@ def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) 
         "cautions": [c.text for c in state.sheet.cautions],
         "next": next_view(state, following) if following else None,
         "photo": photo_wanted(state),
+        "photos_also": photos_also_wanted(state),
         "steps": [step_view(s) for s in state.steps],
         "fluids": [
             {
@@ -111,19 +112,33 @@ def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) 
 
 
 def photo_wanted(state: JobState) -> str:
-    """Return the kind of photo that should be taken now: of a step begun, else of the next; or ''.
+    """Return the kind of photo to take now: of the next step, else of one begun; or ''.
 
-    Nothing is recorded by it: a phone has that kind chosen beforehand.
+    Nothing is recorded by it: a phone has that kind chosen beforehand, so it is what "Next" says.
     """
     following = state.next_step
+    if state.closed:
+        return ""
+    if following and following.step.photo:
+        return following.step.photo.kind
+    return next(iter(_photos_left(state)), "")
+
+
+def photos_also_wanted(state: JobState) -> list[str]:
+    """Return the other kinds of photos that steps still want that were begun, the newest first."""
+    now = photo_wanted(state)
+    return [kind for kind in _photos_left(state) if kind != now]
+
+
+def _photos_left(state: JobState) -> list[str]:
     begun = [
-        s
+        s.step.photo.kind
         for s in state.steps
-        if s.status is StepStatus.INCOMPLETE and any(w.startswith("photo of") for w in s.missing)
+        if s.status is StepStatus.INCOMPLETE
+        and s.step.photo
+        and any(w.startswith("photo of") for w in s.missing)
     ]
-    steps = begun or ([following] if following else [])
-    photo = steps[-1].step.photo if steps and not state.closed else None
-    return photo.kind if photo else ""
+    return [] if state.closed else list(dict.fromkeys(reversed(begun)))
 
 
 def headed(kind: FindingKind, text: str) -> str:

@@ -196,6 +196,40 @@ def test_the_phone_has_the_photo_chosen_that_is_next_and_leaves_ones_own_choice(
     assert phone.locator(CHOSEN).get_attribute("data-kind") == "plug"
 
 
+def test_what_is_next_and_the_chosen_photo_agree_also_after_a_reload_without_network(
+    shop, booth, job
+):
+    phone = booth.page(PHONE)
+    phone.goto(f"{shop.here}/phone/{job}")
+    wait_text(phone, "#line", "Live")
+    for text in ("vehicle checked", "standing level", "warm up done"):
+        shop.say(job, text)
+    dipstick = (PICTURES / "dipstick-before.jpg").read_bytes()
+    name = hashlib.sha256(dipstick).hexdigest()
+    shop.client.put(f"/api/jobs/{job}/photos/{name}?kind=dipstick", content=dipstick)
+    for text in ("wheels chocked", "on stands", "fill plug loose", "drain plug out"):
+        shop.say(job, text)
+    shop.say(job, "stopped dripping")  # the fluid's photo is still wanted, the plug's is next
+    wait_text(phone, "#next", "Photo of the magnetic plug as found")
+    phone.wait_for_selector(f"{CHOSEN}[data-kind=plug]")
+    wait_text(phone, "#also", "Also wanted: photo of the fluid; choose it below for that.")
+    phone.context.set_offline(True)
+    phone.reload()
+    wait_text(phone, "#line", "No connection")
+    assert phone.locator(CHOSEN).get_attribute("data-kind") == "plug"
+    assert phone.inner_text("#next") == "Photo of the magnetic plug as found"
+    phone.locator("#kinds [data-kind=fluid]").click()
+    phone.reload()
+    wait_text(phone, "#line", "No connection")
+    assert phone.locator(CHOSEN).get_attribute("data-kind") == "fluid"  # one's own choice
+    phone.context.set_offline(False)
+    wait_text(phone, "#line", "Live")
+    phone.wait_for_timeout(500)
+    assert phone.locator(CHOSEN).get_attribute("data-kind") == "fluid"
+    shop.client.post(f"/api/jobs/{job}/close", json={"how": "aborted", "reason": "x"})
+    wait_text(phone, "#next", "Job ")
+
+
 def test_a_photo_keeps_the_kind_that_was_chosen_when_the_camera_was_opened(shop, booth):
     job = shop.open_job(sheet="short-drain")
     phone = booth.page(PHONE)

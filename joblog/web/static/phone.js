@@ -25,7 +25,7 @@ function choose(button) {
   byId("guide").innerHTML = shape; // our own constant above, nothing from outside
   setText(byId("hint"), hint);
 }
-for (const button of document.querySelectorAll("#kinds button")) button.addEventListener("click", () => { own = true; choose(button); });
+for (const button of document.querySelectorAll("#kinds button")) button.addEventListener("click", () => { own = true; choose(button); remember(); });
 choose(document.querySelector("#kinds [aria-checked=true]"));
 
 function chooseWanted(next) {
@@ -162,9 +162,35 @@ events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
   voice.use(view.voice);
   chooseWanted(view.photo);
-  setText(byId("say"), view.next && !view.closed ? `Say: “${view.next.say}”` : "");
-  setText(byId("next"), view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done");
+  showNext({
+    next: view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done",
+    say: view.next && !view.closed ? `Say: “${view.next.say}”` : "",
+    also: view.photos_also.map((other) => `Also wanted: photo of the ${other}; choose it below for that.`).join(" "),
+  });
 });
+
+// A page that is opened anew without a network goes on where it was: what is next, and the chosen kind.
+const LAST = "joblog-phone-last";
+let shown = {};
+function showNext(words) {
+  shown = words;
+  for (const [name, text] of Object.entries(words)) setText(byId(name), text);
+  remember();
+}
+
+function remember() {
+  localStorage.setItem(LAST, JSON.stringify({ job, kind, wanted, own, shown }));
+}
+
+function recall() {
+  const last = JSON.parse(localStorage.getItem(LAST) ?? "{}");
+  const button = document.querySelector(`#kinds [data-kind="${last.kind}"]`);
+  if (last.job !== job || !button) return;
+  ({ wanted, own } = last);
+  choose(button);
+  showNext(last.shown);
+}
+recall();
 addEventListener("online", push);
 setInterval(push, 20000);
 showKept();
