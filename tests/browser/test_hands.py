@@ -211,3 +211,33 @@ def test_a_finding_is_confirmed_or_taken_back_by_buttons(shop, booth, job, size)
     (kept,) = [e["body"] for e in shop.entries(job) if e["kind"] == "confirmed"]
     assert kept["reason"] == "the engine was cold, Lee said so"
     assert kept["finding"].startswith("order:engine-off")
+
+
+@pytest.mark.parametrize("size", [PHONE, (320, 640)])
+def test_an_open_camera_has_its_shutter_on_the_screen(shop, booth, job, size):
+    phone = booth.page(size, has_touch=True, is_mobile=True)
+    phone.goto(f"{shop.here}/phone/{job}")
+    wait_text(phone, "#line", "Live")
+    kinds, hint = (phone.locator(name).bounding_box() for name in ("#kinds", "#hint"))
+    assert kinds["y"] + kinds["height"] + 8 <= hint["y"]
+    phone.locator("#kinds [data-kind=dipstick]").tap()
+    phone.tap("#look")
+    phone.wait_for_selector("#snap:not([hidden])")
+    boxes = {}
+    for name in ("#kinds [aria-checked=true]", "#finder", "#snap", "#look"):
+        (seen,) = phone.locator(name).evaluate_all(IN_SIGHT)
+        assert seen[0], name
+        boxes[name] = phone.locator(name).bounding_box()
+    assert boxes["#snap"]["width"] > boxes["#look"]["width"]
+    assert boxes["#snap"]["x"] < boxes["#look"]["x"]
+    kind, finder = boxes["#kinds [aria-checked=true]"], boxes["#finder"]
+    assert kind["y"] + kind["height"] + 4 <= finder["y"]
+    assert phone.evaluate("document.documentElement.scrollWidth") <= size[0]
+    booth.show("dipstick-after.jpg")
+    phone.tap("#snap")
+    wait_text(phone, "#verdict", "Dipstick as found")
+    for name in ("#verdict", "#snap"):
+        assert phone.locator(name).evaluate_all(IN_SIGHT)[0][0], name
+    phone.tap("#look")
+    phone.wait_for_selector("#overlay:not([hidden])")
+    assert phone.locator(".camera").count() == 0

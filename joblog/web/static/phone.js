@@ -84,6 +84,7 @@ function closeCamera() {
   stream = null;
   byId("video").srcObject = null;
   byId("finder").hidden = byId("snap").hidden = true;
+  byId("photo").classList.remove("camera");
   setText(byId("look"), "Open the camera");
 }
 
@@ -102,6 +103,7 @@ byId("look").addEventListener("click", async () => {
   byId("video").srcObject = stream;
   await byId("video").play();
   byId("finder").hidden = byId("snap").hidden = false;
+  byId("photo").classList.add("camera"); // the picture and its button fill the screen
   setText(byId("look"), "Close the camera");
 });
 // A phone that goes back into the pocket must not go on filming.
