@@ -16,6 +16,7 @@ from joblog.job.wording import (
     listed,
     said,
     shown,
+    span_said,
     spoken_missing,
     step_name,
     step_shown,
@@ -201,8 +202,8 @@ def time_spoken(state: JobState, reading: ClockReading) -> str:
 
 
 def seconds(value: object) -> str:
-    """Return a time in whole seconds, rounded down, in words."""
-    return said(Decimal(int(Decimal(str(value)))), "s")
+    """Return a time in whole seconds, rounded down, in words; a long one in minutes, hours."""
+    return span_said(Decimal(str(value)))
 
 
 def _step(state: JobState, reading: ClockReading) -> StepState:

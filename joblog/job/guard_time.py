@@ -6,17 +6,18 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from decimal import Decimal
 
-from joblog.job.clocks import Elapsed, Phase, clock_jumps
+from joblog.job.clocks import Elapsed, Phase, clock_jumps, window_phase
 from joblog.job.guard_wanted import confirmed_words
 from joblog.job.history import Event, History, confirmations
 from joblog.job.torques import numbers_named
 from joblog.job.types import Finding, FindingKind, JobState, Mark
 from joblog.job.values import step_named
 from joblog.job.windows import Timed, corrected_in_time, timed
-from joblog.job.wording import capital, said, step_name
+from joblog.job.wording import SECONDS_TOLD, capital, said, shown, span_said, span_shown, step_name
 from joblog.record.entry import Entry
-from joblog.sheet.model import Step, Window
+from joblog.sheet.model import Sheet, Step, Window
 
+MINUTE, HOUR = 60, 3600  # seconds; from an hour on none are told
 READ_AGAIN = "read again inside the window"
 
 
@@ -34,7 +35,7 @@ def window_findings(state: JobState, history: History) -> Iterator[Finding]:
             seq = one.event.root.seq
             later = _made_good(step, one, good)
             if one.passed is not None and one.start is not None:
-                found = _finding(step, step.window, one, one.start, one.passed, later)
+                found = _finding(state.sheet, step, step.window, one, one.start, one.passed, later)
             else:
                 settled = _let_stand(step, step.window, seq, confirmed)
                 found = _before(state, step, step.window, one, later, settled)
@@ -131,34 +132,57 @@ def _cycles_before(state: JobState, history: History, start: Mark) -> int:
 
 
 def _finding(  # noqa: PLR0917 - one finding from all that is known of it
-    step: Step, window: Window, one: Timed, start: Mark, passed: Elapsed, later: bool
+    sheet: Sheet, step: Step, window: Window, one: Timed, start: Mark, passed: Elapsed, later: bool
 ) -> Finding:
     event = one.event
     whole = max(Decimal(int(passed.seconds)), Decimal(0))
+    took, took_said = _took(whole, window)
     name = capital(step_name(step))
     early = {Phase.WAITING: "too early", Phase.CLOSED: "too late"}.get(one.phase, "not sure")
-    resolved = READ_AGAIN if later else ""
     return Finding(
         key=f"window:{event.root.id}",
         kind=FindingKind.OUTSIDE_WINDOW if passed.sure else FindingKind.UNSURE,
-        text=f"{name} {whole} s after {start.step.replace('-', ' ')}: {early}; "
+        text=f"{name} {took} after {start.step.replace('-', ' ')}: {early}; "
         f"{_limits(window)}.{_doubt(passed)}",
-        spoken=f"{name}, {said(whole, 's')}, is {early}."
-        if passed.sure
-        else f"{name}, time not sure.",
+        spoken=f"{name}, {took_said}, is {early}." if passed.sure else f"{name}, time not sure.",
         step=step.key,
         entry=event.entry.id,
         at=event.root.at,
-        resolved=resolved,
-        customer=f"“{step.title}” was done {whole} seconds after its clock started; "
+        resolved=READ_AGAIN if later else "",
+        advice=_start_again(sheet, step, start) if one.phase is Phase.CLOSED else "",
+        customer=f"“{step.title}” was done {took} after its clock started; "
         f"it counts {_limits(window)}.{_doubt(passed)}",
     )
 
 
+def _took(whole: Decimal, window: Window) -> tuple[str, str]:
+    """Return how long it took, shown and said; in seconds where minutes would hide the limit."""
+    minutes = whole // 60 * 60
+    phases = {window_phase(x, window.opens, window.closes) for x in (whole, minutes)}
+    if whole >= HOUR and len(phases) > 1:
+        return shown(whole, "s"), said(whole, "s")
+    return span_shown(whole), span_said(whole)
+
+
+def _start_again(sheet: Sheet, step: Step, start: Mark) -> str:
+    """Say what is to be done where a window has closed: its start once more, with what led to it.
+
+    An engine that was off over night is to be run again.
+    """
+    since = step_named(sheet, start.step)
+    if since is None:
+        return ""
+    before = [s for key in since.after[-1:] if (s := step_named(sheet, key))]
+    names = " and ".join(f"“{step_name(s)}”" for s in (*before, since))
+    return f"Do {names} again, then “{step_name(step)}” in time."
+
+
 def _limits(window: Window) -> str:
     if window.closes is None:
-        return f"from {window.opens} s on"
-    return f"between {window.opens} and {window.closes} s"
+        return f"from {span_shown(window.opens)} on"
+    if window.closes <= SECONDS_TOLD:
+        return f"between {window.opens} and {window.closes} s"
+    return f"between {span_shown(window.opens, MINUTE - 1)} and {span_shown(window.closes)}"
 
 
 def _doubt(passed: Elapsed) -> str:
@@ -171,7 +195,7 @@ def clock_findings(state: JobState, _: History) -> Iterator[Finding]:
     """The wall clock was set while the job ran: noticed, and nothing is judged by it."""
     for entry, jump in clock_jumps(state.entries):
         way = "forward" if jump > 0 else "back"
-        amount = f"{abs(jump):.0f} s"
+        amount = span_shown(round(abs(jump)))
         yield Finding(
             key=f"clock:{entry.id}",
             kind=FindingKind.OBSERVATION,

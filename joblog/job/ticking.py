@@ -9,7 +9,7 @@ from joblog.job.clocks import announcement_due, clock_reading
 from joblog.job.drafts import Draft
 from joblog.job.types import ClockState, JobState
 from joblog.job.values import step_named
-from joblog.job.wording import capital, step_name
+from joblog.job.wording import capital, span_shown, step_name
 from joblog.record.clock import Moment
 
 # Each window is announced in this order; what was missed while the program was down is skipped.
@@ -61,7 +61,7 @@ def _words(state: JobState, clock: ClockState, event: str) -> tuple[str, str]:
     spoken = f"{_SPOKEN[event]}: {name}."
     name = capital(name)
     if event == "open":
-        return spoken, f"Reading window open: {name}, from {clock.opens} s on."
+        return spoken, f"Reading window open: {name}, from {span_shown(clock.opens)} on."
     if event == "closing":
         return spoken, f"10 seconds left: {name}."
-    return spoken, f"Reading window closed: {name}, after {clock.closes} s."
+    return spoken, f"Reading window closed: {name}, after {span_shown(clock.closes or 0)}."

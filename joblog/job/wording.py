@@ -16,6 +16,7 @@ from joblog.speech.units_spoken import SPOKEN_UNITS
 SAID_PARTS = 10  # tenths are the finest fraction that is said as one
 PLACES = 2  # fractions such as 1/3 are shown to two places; what is kept stays exact
 TEN = 10
+SECONDS_TOLD = 120  # longer times are told in minutes and hours
 MOST_PLACES = 3  # nobody measures finer
 
 
@@ -69,6 +70,29 @@ def said(value: Decimal | Fraction | int, unit: str) -> str:
         return read_back(spoken, unit or None)
     name = UNITS[unit].plural if unit in UNITS else unit
     return f"{read_back(spoken)} {name}"
+
+
+def span_shown(seconds: Decimal | int, up_to: int = SECONDS_TOLD) -> str:
+    """Return a length of time for reading: ``95 s``, ``10 min 5 s``, ``16 h``.
+
+    Times ``up_to`` so many seconds are told in seconds alone.
+    """
+    return " ".join(shown(Decimal(count), unit) for count, unit in _span(seconds, up_to))
+
+
+def span_said(seconds: Decimal | int) -> str:
+    """Return a length of time for speaking: ``nine five seconds``, ``one six hours``."""
+    return " ".join(said(count, unit) for count, unit in _span(seconds, SECONDS_TOLD))
+
+
+def _span(seconds: Decimal | int, up_to: int) -> list[tuple[int, str]]:
+    """Return a time as a clock has it: in seconds up to some, from an hour on without them."""
+    whole = int(seconds)
+    if whole <= up_to:
+        return [(whole, "s")]
+    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
+    parts = [(hours, "h"), (minutes, "min")] if hours else [(minutes, "min"), (rest, "s")]
+    return [(count, unit) for count, unit in parts if count]
 
 
 def listed(names: list[str]) -> str:

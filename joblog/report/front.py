@@ -341,11 +341,16 @@ def people(c: Context) -> tuple[Fact, ...]:
     ]
     if c.state.entries:
         start, end = c.state.entries[0].at, c.state.entries[-1].at
-        when = t.say(
-            "{date}, {start} to {end}",
-            date=t.date(start),
-            start=t.time(start),
-            end=t.time(end),
-        )
+        day, until = t.date(start), t.date(end)
+        if day == until:
+            when = t.say("{date}, {start} to {end}", date=day, start=t.time(start), end=t.time(end))
+        else:  # over night
+            when = t.say(
+                "{date}, {start} to {until}, {end}",
+                date=day,
+                start=t.time(start),
+                until=until,
+                end=t.time(end),
+            )
         facts.append(Fact(t.say("When"), when))
     return tuple(fact for fact in facts if fact.text)

@@ -16,7 +16,7 @@ from joblog.report.numbers import as_decimal, as_lab
 from joblog.report.quantity import reader_units
 from joblog.report.sums import sums
 from joblog.report.telling import struck, value_said, verdict
-from joblog.report.windows import WindowReading, seconds_text, window_readings
+from joblog.report.windows import WindowReading, seconds_text, window_limits, window_readings
 from joblog.sheet.model import Window
 
 ZERO, ONE = Decimal(0), Decimal(1)
@@ -172,7 +172,7 @@ def _window(c: Context, state: StepState, window: Window, read: WindowReading) -
     return Measured(
         what=name,
         value=seconds_text(c, read.seconds, window),
-        specified=c.between(window.opens, window.closes, "s"),
+        specified=window_limits(c, window),
         verdict=said,
         inside=read.inside,
         gauge=gauge(f"w{read.entry.seq}", read.seconds, window.opens, window.closes, text),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
+from joblog.job.clocks import clock_jumps
 from joblog.job.guard_ended import ENDED
 from joblog.job.guard_meter import lower_meters
 from joblog.job.guard_quantity import balance_of
@@ -22,7 +23,7 @@ from joblog.job.wrenches import good_range, tool_named
 from joblog.report.context import Context
 from joblog.report.kinds import lacking
 from joblog.report.text import clean
-from joblog.report.windows import before_its_start, seconds_text, since_start
+from joblog.report.windows import before_its_start, seconds_text, since_start, window_limits
 
 
 def guard_sentence(c: Context, finding: Finding, key: str = "") -> str:
@@ -234,7 +235,7 @@ def _window(c: Context, finding: Finding, rest: str) -> str:
     t, step, entry = c.t, step_named(c.state.sheet, finding.step), c.by_id.get(rest)
     if step is None or step.window is None or entry is None:
         return ""
-    limits = c.between(step.window.opens, step.window.closes, "s")
+    limits = window_limits(c, step.window)
     if before_its_start(c, step.window, entry):
         return t.say(
             "“{step}” came before “{start}” and does not count; it counts {limits} after it.",
@@ -268,11 +269,12 @@ def _fan(c: Context, finding: Finding, _: str) -> str:
 
 
 def _clock(c: Context, finding: Finding, _: str) -> str:
-    seconds = _figure(finding, r"by (\d+) s")
-    if seconds is None:
+    jumps = {entry.id: jump for entry, jump in clock_jumps(c.state.entries)}
+    jump = jumps.get(finding.entry or "")
+    if jump is None:
         return ""
-    amount = c.t.span(seconds)
-    if "set forward" in finding.customer:
+    amount = c.t.span(abs(jump))
+    if jump > 0:
         return c.t.say(
             "The computer's clock was set forward by {amount} during the job; measured times do "
             "not depend on it.",

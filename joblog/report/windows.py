@@ -17,10 +17,12 @@ from joblog.job.marks import undone_at
 from joblog.job.torques import numbers_of
 from joblog.job.types import StepState
 from joblog.job.windows import Timed, timed
+from joblog.job.wording import SECONDS_TOLD
 from joblog.record.entry import Entry
 from joblog.report.context import Context
 from joblog.sheet.model import Step, Window
 
+_HOUR = 3600
 _MILLISECONDS = 3  # decimals of a second in the record
 
 
@@ -96,5 +98,21 @@ def seconds_shown(seconds: Decimal, window: Window) -> Decimal:
 
 
 def seconds_text(c: Context, seconds: Decimal, window: Window) -> str:
-    """Return the seconds as every page shows them: '34 s'."""
-    return f"{c.t.number(seconds_shown(seconds, window))}\u00a0s"
+    """Return the seconds as every page shows them: '34 s', a long time as '16 h 2 min'."""
+    shown = seconds_shown(seconds, window)
+    phase = window_phase(shown, window.opens, window.closes)
+    told = shown if shown < _HOUR else shown // 60 * 60  # from an hour on without its seconds
+    whole = told == int(told) and window_phase(told, window.opens, window.closes) is phase
+    if shown > SECONDS_TOLD and whole:
+        return c.t.span(told)
+    return f"{c.t.number(shown)}\u00a0s"
+
+
+def window_limits(c: Context, window: Window) -> str:
+    """Return when a window opens and closes; above two minutes in minutes and hours."""
+    opens, closes = window.opens, window.closes
+    if max(opens, closes or 0) <= SECONDS_TOLD:
+        return c.between(opens, closes, "s")
+    if closes is None:
+        return c.t.say("at least {span}", span=c.t.span(opens))
+    return c.t.say("{low} to {high}", low=c.t.span(opens), high=c.t.span(closes))
