@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from decimal import Decimal
+from fractions import Fraction
 
 from joblog.job.clocks import ClockReading, Phase, clock_reading
 from joblog.job.drafts import Plan, answer
 from joblog.job.foremost import told
+from joblog.job.guard_quantity import to_fill
 from joblog.job.naming import entry_named
 from joblog.job.types import Finding, JobState, StepState, StepStatus
 from joblog.job.wording import (
@@ -44,7 +46,9 @@ def answer_next(state: JobState) -> Plan:
     elif torque:
         spoken += f" Torque, {said(torque.value, torque.unit)}."
         lines.append(f"Torque {shown(torque.value, torque.unit)} ± {torque.tolerance}.")
-    for one_said, one_shown in wanted_of(state.sheet, step.step):
+    pour = step.step.pour
+    into = to_fill(state, pour.fluid) if pour and pour.direction == "in" else None
+    for one_said, one_shown in wanted_of(state.sheet, step.step, into):
         spoken += f" {capital(one_said)}."
         lines.append(f"{capital(one_shown)}.")
     if len(lines) > 1 and state.sheet.sheet.example:
@@ -54,15 +58,22 @@ def answer_next(state: JobState) -> Plan:
     return answer(spoken, " ".join(lines))
 
 
-def wanted_of(sheet: Sheet, step: Step) -> Iterator[tuple[str, str]]:
-    """Yield what ``sheet`` expects of ``step`` besides a torque, said and shown."""
+def wanted_of(sheet: Sheet, step: Step, into: Fraction | None = None) -> Iterator[tuple[str, str]]:
+    """Yield what ``sheet`` expects of ``step`` besides a torque, said and shown.
+
+    ``into`` is what is to go in by what came out: the sheet's own amount is then shown beside it.
+    """
     fluid = next((f for f in sheet.fluids if step.pour and f.key == step.pour.fluid), None)
     if fluid and fluid.service and step.pour and step.pour.direction == "in":
-        amount = fluid.service
-        yield (
-            f"{said(amount.value, amount.unit)} in",
-            f"{shown(amount.value, amount.unit)} of {fluid.name} in",
-        )
+        amount, unit = fluid.service.value, fluid.service.unit
+        sheets = f"{shown(amount, unit)} of {fluid.name} in"
+        if into is None:
+            yield f"{said(amount, unit)} in", sheets
+        else:  # the guard judges by that
+            yield (
+                f"{said(into, unit)} in",
+                f"{shown(into, unit)} in, by what came out (the sheet: {sheets})",
+            )
     if step.reading and (step.reading.low, step.reading.high) != (None, None):
         name = step.reading.name
         limits = (step.reading.low, step.reading.high, step.reading.unit)

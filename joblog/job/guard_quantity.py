@@ -152,6 +152,22 @@ def balance_of(
         return balance(gone, added, allowed)
 
 
+def to_fill(state: JobState, key: str) -> Fraction | None:
+    """Return how much of a fluid should go in, in its unit, as the guard judges it.
+
+    That is as much as came out where it was measured, at the new fluid's temperature where both
+    were read; None where nothing came out that counts, and the sheet's amount is meant.
+    """
+    pairs = zip(state.sheet.fluids, state.fluids, strict=True)
+    fluid, sums = next((pair for pair in pairs if pair[0].key == key), (None, None))
+    if fluid is None or sums is None or not step_drains(state, key) or sums.poured_out <= 0:
+        return None
+    if _overfilled(sums, fluid):
+        return None
+    compared = balance_of(state, fluid, sums)
+    return sums.poured_out if compared is None else compared.corrected.exact
+
+
 def temperatures(state: JobState) -> tuple[Fraction | None, Fraction | None]:
     """Return the temperatures (°C) of the drained and of the new fluid, None where not read.
 

@@ -14,6 +14,7 @@ from fractions import Fraction
 from joblog.job.answers import new_parts
 from joblog.job.clocks import elapsed
 from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, folded, foremost, told
+from joblog.job.guard_quantity import to_fill
 from joblog.job.guard_values import gets_shown
 from joblog.job.naming import entry_named
 from joblog.job.torques import is_angle, numbers_tight, numbers_turned, torque_entries
@@ -235,7 +236,10 @@ def _quantity_echo(
     if fluid and (total != Fraction(value.value) or value.unit != fluid.unit):
         spoken += f" {capital(said(total, fluid.unit))} in all."
         line += f" {shown(total, fluid.unit)} in all."
-    if fluid and not out and fluid.specified is not None:
+    into = to_fill(state, fluid.key) if fluid and not out else None
+    if fluid and into is not None:  # the guard judges by that
+        line += f" By what came out: {shown(into, fluid.unit)}."
+    elif fluid and not out and fluid.specified is not None:
         line += f" Specified: {shown(fluid.specified, fluid.unit)}."
     return capital(spoken), line
 

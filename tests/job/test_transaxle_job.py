@@ -303,8 +303,10 @@ def test_procedure_words(drained):
     assert drained.ok("read back").spoken == "Torque drain plug, four one foot-pounds."
     assert drained.ok("say again").spoken == "Torque drain plug, four one foot-pounds."
     reply = drained.ok("what is next")
-    assert reply.spoken == "Next: filling done. Three point seven quarts in."
-    assert "3.7 US qt of Automatic transaxle fluid in. An example value" in reply.shown
+    assert reply.spoken == "Next: filling done. Three point six quarts in."  # as came out
+    sheets = "(the sheet: 3.7 US qt of Automatic transaxle fluid in). An example value"
+    assert f"3.6 US qt in, by what came out {sheets}" in reply.shown
+    assert "By what came out: 3.6 US qt." in drained.ok("one quart in").shown
     assert drained.say("stand by").tone == "none"
     assert drained.say("affirm").tone == "warn"  # nothing was asked
     assert drained.ok("fan cycle", "fan cycle").spoken == "Fan cycle two."
