@@ -56,7 +56,12 @@ def run_demo(args: argparse.Namespace) -> int:
     console.print("Loading the recogniser …")
     engine = get_engine()
     plain = args.plain or not console.is_terminal
-    plain = plain or console.width < NARROWEST or console.height < LOWEST
+    if not plain and (console.width < NARROWEST or console.height < LOWEST):
+        plain = True
+        console.print(
+            f"This window shows {console.width} columns and {console.height} rows, so lines are "
+            f"printed; with {NARROWEST} and {LOWEST} or more you see the steps filling up."
+        )
     with tempfile.TemporaryDirectory(prefix="joblog-demo-") as data:
         try:
             with Screen(console, plain) as screen:

@@ -103,7 +103,12 @@ def test_an_earlier_demo_may_be_replaced(played):
 
 def test_a_demo_stopped_by_the_keyboard_does_not_say_that_anything_is_kept(tmp_path):
     out = tmp_path / "out"
-    command = [sys.executable, "-m", "joblog.cli", "demo", "--plain", "--out", str(out)]
+    # a test run in the background ignores the keyboard, and what it starts does, too
+    listens = "signal.signal(signal.SIGINT, signal.default_int_handler)"
+    run = (
+        f"import signal, sys; {listens}; from joblog.cli import main; sys.exit(main(sys.argv[1:]))"
+    )
+    command = [sys.executable, "-u", "-c", run, "demo", "--plain", "--out", str(out)]
     with subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as demo:
