@@ -134,16 +134,21 @@ class Gate:
             "scan a new code, or do it at the desk."
         )
 
-    def may_enter(self, connection: Any) -> bool:
-        """Say whether a request or socket comes from this machine or carries a fitting token."""
+    def kind_of(self, connection: Any) -> str:
+        """Return what asks: 'desk' (this machine, too), 'phone', 'bay', or '' for a stranger."""
         client = connection.client.host if connection.client else ""
         host = urlsplit(f"//{connection.headers.get('host', '')}").hostname or ""
         if client in LOOPBACK and (host in LOOPBACK or host == "testserver"):
-            return True
+            return "desk"
         grant = self.look(connection.cookies.get(COOKIE))
-        if grant is None or grant.kind not in ("phone", "bay", "desk"):
-            return False
-        return grant.kind == "desk" or BAY_MAY.fullmatch(connection.url.path) is not None
+        return grant.kind if grant is not None and grant.kind in ("phone", "bay", "desk") else ""
+
+    def may_enter(self, connection: Any) -> bool:
+        """Say whether a request or socket comes from this machine or carries a fitting token."""
+        kind = self.kind_of(connection)
+        if kind in ("phone", "bay"):
+            return BAY_MAY.fullmatch(connection.url.path) is not None
+        return kind == "desk"
 
 
 def from_own_page(connection: Any) -> bool:

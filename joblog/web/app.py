@@ -39,17 +39,23 @@ class Guarded(BaseHTTPMiddleware):
 
     async def dispatch(self, request: Request, call_next: RequestResponseEndpoint) -> Response:
         """Refuse strangers and posts from other pages."""
+        request.state.kind = self.gate.kind_of(request)  # a page offers no link that it may not use
+        response = self._refused(request) or await call_next(request)
+        response.headers.setdefault("Content-Security-Policy", POLICY)
+        response.headers["X-Content-Type-Options"] = "nosniff"
+        response.headers["Referrer-Policy"] = "same-origin"
+        return response
+
+    def _refused(self, request: Request) -> Response | None:
         refused = self.gate.why_not(request)
+        if refused and wants_page(request):
+            return pages.sentence_page(request, refused, 403)
         if refused:
             return PlainTextResponse(refused, status_code=403)
         if too_large(request):
             sentence = "That is too large to be a form; send photos as photos."
             return JSONResponse({"error": sentence}, status_code=413)
-        response = await call_next(request)
-        response.headers.setdefault("Content-Security-Policy", POLICY)
-        response.headers["X-Content-Type-Options"] = "nosniff"
-        response.headers["Referrer-Policy"] = "same-origin"
-        return response
+        return None
 
 
 def create_app(shop: Shop, gate: Gate | None = None) -> FastAPI:

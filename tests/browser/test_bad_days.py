@@ -78,6 +78,37 @@ def test_phone_whose_pairing_is_taken_back_is_told_and_keeps_its_photos(shop, bo
     wait_text(phone, "#verdict", "its pairing was taken back")
     wait_text(phone, "#queue", "1 photo waiting")
     assert not photos(shop, job)
+    for path in ("/", "/phone", f"/phone/{job}", f"/job/{job}"):
+        answer = phone.goto(there + path)
+        assert answer.status == 403
+        wait_text(
+            phone, ".lead", "This device is not paired for that, or its pairing was taken back"
+        )
+        wait_text(phone, "main", "open “Phones” on the shop PC")
+        assert phone.locator(".top a, main a").count() == 0  # nothing that leads here once more
+        assert phone.evaluate("[innerWidth, document.documentElement.scrollWidth]") == [390, 390]
+
+
+def test_a_paired_phone_is_offered_only_what_it_may_use(shop, booth, job):
+    code = re.search(r"<p class=\"quiet\">(\S+)</p>", shop.client.post("/phones/pair").text)[1]
+    phone = booth.page(PHONE, has_touch=True, is_mobile=True)
+    phone.goto(code)
+    phone.get_by_role("button", name="Pair this phone").tap()
+    phone.wait_for_url("**/phone")
+    there = phone.url.rsplit("/", 1)[0]
+    shop.client.post(
+        "/jobs", data={"sheet": "wheel-refit", "vin": "1KC7F6AB6GH041620", "make": "Kestrel"}
+    )
+    refused = "/orders"
+    paths = ("/phone", f"/phone/{job}", f"/job/{job}", "/start", "/start?then=phone", refused)
+    seen = set()
+    for path in (*paths, "/start?vin=1KC7F6AB6GH041620", "/no/such", "/trust"):
+        phone.goto(there + path)
+        links = phone.eval_on_selector_all("a[href]", "(all) => all.map((one) => one.href)")
+        seen |= {link for link in links if link.startswith(there) and "#" not in link}
+    assert f"{there}/phone" in seen
+    for link in sorted(seen):
+        assert phone.evaluate("async (link) => (await fetch(link)).status", link) < 400, link
 
 
 def test_browser_that_cannot_send_sound_says_so_and_types(shop, booth, job):
