@@ -16,7 +16,7 @@ def closing_drafts(state: JobState, how: str, reason: str) -> Plan:
         return CLOSED
     if how == "aborted":
         if not reason:
-            raise InputError("a job is aborted with a reason; give one")
+            raise InputError("a job is stopped with a reason: give one")
         return Plan((Draft("job-closed", {"how": "aborted", "reason": reason}),))
     asked = any(q.about == "close" for q in state.questions)
     if not reason or not asked:

@@ -20,7 +20,7 @@ from joblog.record.store import Store
 from joblog.web.view import job_line
 
 Line = dict[str, Any]
-FORM = f"{__version__}/3"  # raise the number when lines change
+FORM = f"{__version__}/4"  # raise the number when lines change
 
 
 class JobIndex:
@@ -84,5 +84,6 @@ def unreadable(job: str, why: str) -> Line:
         | {
             "unit": {},
             "closed": "not readable",
+            "state": "not readable",
         }
     )

@@ -136,13 +136,17 @@ class Shop:
             opened = self._sessions.get(job)
         return opened or self._resume(job)
 
-    def started(self, orders: Iterable[str]) -> dict[str, str]:
-        """Return the newest job of each order that was begun already."""
+    def started(self, orders: Iterable[str]) -> dict[str, dict[str, Any]]:
+        """Return the line of the job of each order that was begun: of an open one, else the newest.
+
+        An order may have several, one for each sheet.
+        """
         wanted = set(orders)
-        found: dict[str, str] = {}
+        found: dict[str, dict[str, Any]] = {}
         for line in self.index.lines():
-            if line["order"] in wanted:
-                found.setdefault(line["order"], line["job"])
+            known = found.get(line["order"])
+            if line["order"] in wanted and (not known or (known["closed"] and not line["closed"])):
+                found[line["order"]] = line
         return found
 
     def been_here(self, vin: str, most: int = 3) -> list[dict[str, Any]]:

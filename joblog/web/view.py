@@ -49,11 +49,24 @@ def job_line(session: JobSession) -> dict[str, Any]:
         "advisor": state.opened.get("advisor", ""),
         "opened_at": state.opened_at,
         "closed": state.closed,
-        "progress": f"{done} of {len(state.steps)} steps",
+        "state": state_word(state.closed),
+        "progress": progress(state, done),
         "open_findings": len(unresolved) - observed,
         "observations": observed,  # nobody's mistake, so nothing that is left open
         "notes_untold": len(notes_untold(state)),
     }
+
+
+def state_word(closed: str) -> str:
+    """Return how a job stands in the one word that all screens and the report have for it."""
+    return {"": "open", "aborted": "stopped"}.get(closed, closed)
+
+
+def progress(state: JobState, done: int) -> str:
+    """Return how many steps are done; of a finished job also how many were left out."""
+    steps = f"{done} of {len(state.steps)} steps"
+    left = len(state.steps) - done
+    return f"{steps}, {left} left out" if state.closed == "finished" and left else steps
 
 
 def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) -> dict[str, Any]:

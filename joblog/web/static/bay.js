@@ -17,7 +17,7 @@ let typing = false; // a phrase of this screen is on its way to the shop PC
 function draw(view) {
   drawHeard(view);
   drawAnswer(view.reply);
-  setText(byId("next"), view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done");
+  setText(byId("next"), view.closed ? `Job ${view.state}` : view.next ? view.next.title : "All steps done");
   drawCautions(view.closed ? [] : view.next?.cautions ?? []);
   setText(byId("wants"), view.next && !view.closed ? view.next.wants.join("; ") : "");
   setText(byId("say"), view.next && !view.closed ? `Say: “${view.next.say}”` : "");

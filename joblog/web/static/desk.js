@@ -98,7 +98,7 @@ events.addEventListener("open", () => setText(byId("line"), "Live"));
 events.addEventListener("error", () => setText(byId("line"), "No connection; trying again"));
 events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
-  setText(byId("state"), view.closed || "open");
+  setText(byId("state"), view.state);
   setText(byId("progress"), view.progress);
   setText(byId("undone"), view.undone);
   drawFindings(view.findings);

@@ -165,7 +165,7 @@ events.addEventListener("view", ({ data }) => {
   voice.use(view.voice);
   chooseWanted(view.photo);
   showNext({
-    next: view.closed ? `Job ${view.closed}` : view.next ? view.next.title : "All steps done",
+    next: view.closed ? `Job ${view.state}` : view.next ? view.next.title : "All steps done",
     say: view.next && !view.closed ? `Say: “${view.next.say}”` : "",
     also: view.photos_also.map((other) => `Also wanted: photo of the ${other}; choose it below for that.`).join(" "),
   });
