@@ -1,5 +1,7 @@
 """The advisor's desk in a real browser: two tabs, notes, what is open first."""
 
+import re
+
 from browsing import wait_text
 
 
@@ -68,3 +70,6 @@ def test_the_report_comes_in_the_language_chosen_at_the_desk(shop, booth, job):
     wait_text(page, "#linked", "/report/")
     page.goto(page.inner_text("#linked").split(" ")[0])
     assert page.get_attribute("html", "lang") == "es"
+
+
+
