@@ -72,4 +72,53 @@ def test_the_report_comes_in_the_language_chosen_at_the_desk(shop, booth, job):
     assert page.get_attribute("html", "lang") == "es"
 
 
+def test_the_desk_says_not_sure_once(shop, booth, job):
+    early = booth.page()
+    early.goto(f"{shop.here}/desk/{job}")
+    wait_text(early, "#line", "Live")
+    shop.say(job, "fluid temperature is nine hundred celsius")
+    late = booth.page()
+    late.goto(f"{shop.here}/desk/{job}")
+    for page in (early, late):  # drawn live, and as the page came
+        wait_text(page, "#findings", "900 °C?")
+        words = page.inner_text("#findings form:first-child p:first-child")
+        assert words.strip() == "Open, not sure: 900 °C?"
 
+
+def test_desk_is_live_keeps_the_advisors_words_and_makes_a_link(shop, booth, job):
+    page = booth.page()
+    page.goto(f"{shop.here}/desk/{job}")
+    wait_text(page, "#line", "Live")
+    shop.say(job, "drain plug out")
+    page.locator("#findings textarea").first.fill("We checked the order of work twice.")
+    shop.say(job, "fill plug loose")  # a new view must not take the words away
+    wait_text(page, "#progress", "2 of")
+    page.get_by_role("button", name="Keep these words").first.click()
+    wait_text(page, "#findings", "Kept.")
+    (kept,) = [e for e in shop.entries(job) if e["kind"] == "explained"]
+    assert (kept["by"], kept["body"]["text"]) == (
+        "Priya Nair",
+        "We checked the order of work twice.",
+    )
+    page.click("#link")
+    wait_text(page, "#linked", "/report/")
+    page.goto(page.inner_text("#linked").split(" ")[0])
+    assert "We checked the order of work twice." in page.inner_text("body")
+
+
+def test_desk_says_what_is_missing_and_stops_a_job_with_a_reason(shop, booth, job):
+    page = booth.page()
+    page.goto(f"{shop.here}/desk/{job}")
+    page.get_by_role("button", name="Close as finished").click()
+    wait_text(page, "#closed", "Not closed. Vehicle, gearbox and fluid match")
+    told = page.inner_text("#closed")
+    assert re.search(r"And \d+ more\. Have it done, or write the reason into the field above", told)
+    assert "what is missing" not in told  # that is said, and here nobody speaks
+    assert not shop.view(job)["closed"]
+    page.get_by_role("button", name="Stop the job").click()
+    wait_text(page, "#closed", "reason")
+    page.get_by_label("Reason").fill("The customer came for the van")
+    page.get_by_role("button", name="Stop the job").click()
+    wait_text(page, "#state", "stopped")
+    page.goto(shop.here)
+    assert "aborted" not in page.inner_text("main")
