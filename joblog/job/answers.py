@@ -100,15 +100,17 @@ def new_parts(sheet: Sheet, step: Step) -> list[str]:
 
 
 def answer_how_much(state: JobState) -> Plan:
-    """Give the sum that went in of every fluid that was touched, beside the sheet's amount."""
+    """Give the sum that went in of every fluid that was touched, beside what is to go in."""
     sums = [f for f in state.fluids if f.poured_in or f.poured_out] or list(state.fluids[:1])
     if not sums:
         return answer("No fluid on this sheet.")
     spoken, lines = [], []
     for fluid in sums:
-        of = f" of {said(fluid.specified, fluid.unit)}" if fluid.specified is not None else ""
+        into = to_fill(state, fluid.key)  # the guard judges by that
+        goal = fluid.specified if into is None else into
+        of = f" of {said(goal, fluid.unit)}" if goal is not None else ""
         spoken.append(f"{capital(said(fluid.poured_in, fluid.unit))} in{of}.")
-        wanted = f" of {shown(fluid.specified, fluid.unit)}" if fluid.specified is not None else ""
+        wanted = f" of {shown(goal, fluid.unit)}" if goal is not None else ""
         lines.append(f"{fluid.name}: {shown(fluid.poured_in, fluid.unit)} in{wanted}")
         if fluid.poured_out:
             lines[-1] += f", {shown(fluid.poured_out, fluid.unit)} came out"

@@ -155,7 +155,7 @@ def test_quantities_add_up_exactly_and_a_third_stays_a_third(drained):
     assert fluid.poured_in == Fraction(10, 3)
     assert fluid.poured_out == Fraction(36, 10)
     reply = drained.ok("how much is in")
-    assert "three and one third quarts" in reply.spoken.lower()
+    assert "three and one third quarts in of three point six quarts" in reply.spoken.lower()
 
 
 def test_forty_quarts_into_an_eight_quart_unit_are_asked(drained):
