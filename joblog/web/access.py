@@ -37,12 +37,13 @@ LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost", "testclient"})
 
 @dataclass(frozen=True)
 class Grant:
-    """One token: what it is for, for whom, and until when (seconds since 1970)."""
+    """One token: what it is for, for whom, until when and since when (seconds since 1970)."""
 
     kind: str
     name: str
     expires: float
     job: str = ""
+    made: float = 0.0  # not known of one that an earlier joblog made
 
 
 class Gate:
@@ -77,12 +78,21 @@ class Gate:
     def grant(self, kind: str, name: str, job: str = "", life: float | None = None) -> str:
         """Make a token and return it; it is shown this once."""
         token = secrets.token_urlsafe(32)
-        expires = self._now() + (LIFE[kind] if life is None else life)
+        now = self._now()
+        expires = now + (LIFE[kind] if life is None else life)
         with self._lock:
             self._drop_expired()
-            self._grants[_digest(token)] = Grant(kind, name, expires, job)
+            if kind == "phone":
+                name = self._own_name(name)
+            self._grants[_digest(token)] = Grant(kind, name, expires, job, now)
             self._write()
         return token
+
+    def _own_name(self, name: str) -> str:
+        """Return the name with a number where another phone has it: 'Phone', 'Phone 2'."""
+        taken = {grant.name for grant in self._grants.values() if grant.kind == "phone"}
+        numbered = (f"{name} {number}" for number in range(2, len(taken) + 3))
+        return next(one for one in (name, *numbered) if one not in taken)
 
     def _drop_expired(self) -> None:
         now = self._now()

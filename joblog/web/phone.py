@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import io
 import socket
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qsl
 
 import segno
 from fastapi import APIRouter, Request
@@ -14,11 +16,12 @@ from pydantic import BaseModel, Field
 
 from joblog.errors import InputError
 from joblog.web.access import COOKIE, LIFE, Gate
-from joblog.web.pages import page, sentence_page, shop_of
+from joblog.web.pages import body_of, page, sentence_page, shop_of
 from joblog.web.view import job_view
 
 router = APIRouter()
 WORKER = Path(__file__).with_name("static") / "phone-worker.js"
+LONGEST_NAME = 40  # letters of a phone's name
 ENDED = "This code was used already or is older than five minutes; ask the desk for a new one."
 
 
@@ -44,8 +47,30 @@ def base_address(request: Request) -> str:
 @router.get("/phones")
 def phones_page(request: Request) -> Response:
     """List what is paired."""
+    return page(request, "phones.html", grants=_granted(request), code=None)
+
+
+def _granted(request: Request) -> list[dict[str, str]]:
+    """Return what is paired, so that one can be told from another; the newest first."""
     gate: Gate = request.app.state.gate
-    return page(request, "phones.html", grants=gate.listed(), code=None)
+    shop = shop_of(request)
+    jobs = {line["job"]: line for line in shop.index.lines()}
+    rows = []
+    for handle, grant in sorted(gate.listed(), key=lambda row: row[1].made, reverse=True):
+        job = jobs.get(grant.job, {})
+        words = (job.get(key, "") for key in ("vehicle", "plate", "title"))
+        what = ", ".join(word for word in words if word) or "a job that is not there any more"
+        since = _day(grant.made, shop.zone()) if grant.made else ""
+        until = _day(grant.expires, shop.zone())
+        kind = f"link to the report: {what}" if grant.kind == "report" else grant.kind
+        told = [kind, f"since {since}" if since else "", f"until {until}"]
+        row = {"handle": handle, "name": grant.name, "told": ", ".join(filter(None, told))}
+        rows.append(row | {"what": "link" if grant.kind == "report" else "pairing"})
+    return rows
+
+
+def _day(seconds: float, zone: tzinfo | None) -> str:
+    return f"{datetime.fromtimestamp(seconds, UTC).astimezone(zone):%Y-%m-%d\u00a0%H:%M}"
 
 
 @router.post("/phones/pair")
@@ -58,7 +83,7 @@ def offer(request: Request) -> Response:
     return page(
         request,
         "phones.html",
-        grants=gate.listed(),
+        grants=_granted(request),
         code=drawn.getvalue().decode(),
         address=address,
     )
@@ -77,17 +102,17 @@ def pair_page(request: Request, code: str) -> Response:
     grant = request.app.state.gate.look(code)
     if grant is None or grant.kind != "pair":
         return sentence_page(request, ENDED, status=403)
-    return page(request, "pair.html", code=code)
+    return page(request, "pair.html", code=code, kind=_kind_of_phone(request))
 
 
 @router.post("/pair/{code}")
-def pair(request: Request, code: str) -> Response:
-    """Give this phone its own token."""
+async def pair(request: Request, code: str) -> Response:
+    """Give this phone its own token, under the name that the desk will see."""
     gate: Gate = request.app.state.gate
+    form = dict(parse_qsl((await body_of(request)).decode("utf-8", "replace")))
     if gate.use_up(code, "pair") is None:
         return sentence_page(request, ENDED, status=403)
-    agent = request.headers.get("user-agent", "")
-    name = next((n for n in ("iPhone", "iPad", "Android") if n in agent), "Phone")
+    name = " ".join(form.get("name", "").split())[:LONGEST_NAME] or _kind_of_phone(request)
     answer = RedirectResponse("/phone", status_code=303)
     answer.set_cookie(
         COOKIE,
@@ -98,6 +123,11 @@ def pair(request: Request, code: str) -> Response:
         secure=request.url.scheme == "https",
     )
     return answer
+
+
+def _kind_of_phone(request: Request) -> str:
+    agent = request.headers.get("user-agent", "")
+    return next((n for n in ("iPhone", "iPad", "Android") if n in agent), "Phone")
 
 
 @router.get("/phone")

@@ -71,7 +71,7 @@ def test_phone_whose_pairing_is_taken_back_is_told_and_keeps_its_photos(shop, bo
     assert "localhost" not in there, "this machine has no network address to pair over"
     phone.goto(f"{there}/phone/{job}")
     wait_text(phone, "#line", "Live")
-    handle = re.findall(r"/phones/(\w+)/revoke", shop.client.get("/phones").text)[-1]
+    handle = re.findall(r"/phones/(\w+)/revoke", shop.client.get("/phones").text)[0]  # the newest
     shop.client.post(f"/phones/{handle}/revoke")
     wait_text(phone, "#line", "its pairing was taken back")
     choose(phone, WHOLE)
