@@ -184,13 +184,19 @@ def _plug(pen: Pen, reading: PlugReading, place: _Placing, said: Mapping[str, st
         rim = [place(p) for p in flake.outline_px]
         pen.path(rim, closed=True, weight=0.8)
         if number == 0 and rim:
-            right = max(rim)
-            label = f"{flake.length_mm:.1f} mm"
-            pen.words((right[0] + pen.size * 0.4, right[1]), label, scale=0.85)
+            _flake_label(pen, max(rim), f"{flake.length_mm:.1f} mm", reading, place)
     if reading.mm_per_px:
         pen.scale_bar(reading.mm_per_px * place.shrink)
     title = said["film"].format(percent=round(100 * (reading.film_coverage or 0.0)))
     return captioned(pen.image, title, _flake_words(reading, said))
+
+
+def _flake_label(pen: Pen, flake: Point, label: str, reading: PlugReading, place: _Placing) -> None:
+    """Write a flake's length beside the magnet, with a line to it: it covers nothing measured."""
+    beside = max((x for x, _ in _ring(reading.magnet, place)), default=0.0) if reading.magnet else 0
+    at = (max(flake[0], beside) + pen.size * 0.5, flake[1])
+    pen.path([flake, at], weight=0.6)
+    pen.words(at, label, scale=0.85)
 
 
 def _flake_words(reading: PlugReading, said: Mapping[str, str]) -> str:
@@ -217,8 +223,7 @@ def _fluid(
 ) -> Image.Image:
     pen.path([place(p) for p in reading.blot_outline_px], closed=True, style=DASHED)
     if reading.srgb:
-        side = round(pen.size * 3.2)
-        margin = round(pen.size * 0.6)
+        side, margin = (round(max(pen.image.size) / part) for part in (10, 50))
         box = (pen.image.width - side - margin, margin, pen.image.width - margin, margin + side)
         edge = pen.width
         pen.draw.rectangle(

@@ -1,7 +1,7 @@
 """Lines and words that stay legible on any picture, in print and in greyscale.
 
-Everything is white inside a black halo; meanings are told apart by the kind of line (solid, dashed,
-dotted) and by words, never by colour. The font is Pillow's own scalable one.
+Lines are white inside a black halo, words black on a white plate; meanings are told apart by the
+kind of line (solid, dashed, dotted) and by words, never by colour. The font is Pillow's own.
 """
 
 from __future__ import annotations
@@ -16,6 +16,8 @@ Pixel = tuple[float, float]
 SOLID = (1.0, 0.0)
 DASHED = (5.0, 3.0)
 DOTTED = (1.2, 2.2)
+# Of a picture's long side: words so large are 7 points high where the report shows it 45 mm wide.
+WORDS_PER_SIDE = 15
 
 
 @lru_cache(maxsize=16)
@@ -32,7 +34,7 @@ class Pen:
         self.draw = ImageDraw.Draw(image)
         long_side = max(image.size)
         self.width = max(2, round(long_side / 400))
-        self.size = max(14, round(long_side / 32))
+        self.size = max(14, round(long_side / WORDS_PER_SIDE))
 
     def path(
         self,
@@ -55,31 +57,27 @@ class Pen:
     def words(self, at: Pixel, text: str, *, anchor: str = "lm", scale: float = 1.0) -> None:
         """Write a word near a point, kept inside the picture; ``anchor`` is Pillow's."""
         face = font(round(self.size * scale))
-        halo = max(2, round(self.size * scale / 9))
-        left, top, right, bottom = self.draw.textbbox(
-            at, text, font=face, anchor=anchor, stroke_width=halo
-        )
+        pad, edge = round(self.size * scale / 6), max(2, round(self.width / 2))
+        left, top, right, bottom = self.draw.textbbox(at, text, font=face, anchor=anchor)
         width, height = self.image.size
-        x = at[0] + max(0, 2 - left) - max(0, right - width + 2)
-        y = at[1] + max(0, 2 - top) - max(0, bottom - height + 2)
-        self.draw.text(
-            (x, y),
-            text,
-            font=face,
-            anchor=anchor,
-            fill=(255, 255, 255),
-            stroke_width=halo,
-            stroke_fill=(0, 0, 0),
+        room = pad + edge
+        x = max(0, room - left) - max(0, right - width + room)
+        y = max(0, room - top) - max(0, bottom - height + room)
+        plate = [left + x - pad, top + y - pad, right + x + pad, bottom + y + pad]
+        self.draw.rectangle(
+            [v + d for v, d in zip(plate, (-edge, -edge, edge, edge), strict=True)], fill=(0, 0, 0)
         )
+        self.draw.rectangle(plate, fill=(255, 255, 255))
+        self.draw.text((at[0] + x, at[1] + y), text, font=face, anchor=anchor, fill=(0, 0, 0))
 
     def scale_bar(self, mm_per_px: float) -> None:
         """Draw a bar of a round length in the lower left corner, with its length in mm."""
         length = _round_length(0.22 * self.image.width * mm_per_px)
         pixels = length / mm_per_px
-        x, y = self.size * 0.8, self.image.height - self.size * 0.9
-        tick = self.size * 0.3
+        x, y = self.size * 0.4, self.image.height - self.size * 0.4
+        tick = self.size * 0.25
         self.path([(x, y - tick), (x, y), (x + pixels, y), (x + pixels, y - tick)], weight=1.3)
-        self.words((x + pixels / 2, y - tick), f"{length:g} mm", anchor="mb", scale=0.8)
+        self.words((x + pixels / 2, y - tick * 1.6), f"{length:g} mm", anchor="mb", scale=0.85)
 
 
 def _pieces(route: Sequence[Pixel], style: tuple[float, float], width: int) -> list[list[Pixel]]:

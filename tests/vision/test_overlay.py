@@ -12,7 +12,7 @@ from PIL import Image
 from joblog.vision.dipstick import measure_dipstick
 from joblog.vision.fluid import measure_fluid
 from joblog.vision.overlay import WORDS, draw_overlay, overlay_jpeg, side_by_side
-from joblog.vision.overlay_pen import _round_length
+from joblog.vision.overlay_pen import Pen, _round_length
 from joblog.vision.types import DipstickReading, Ellipse, Flake, Photo, PlugReading
 
 
@@ -104,11 +104,36 @@ def test_pair_is_at_the_same_scale():
     halves = grey[:500, :500], grey[:500, pair.width - 500 :]
     widths = []
     for half in halves:
-        row = np.flatnonzero(half[250] > 200)
-        widths.append(row.max() - row.min())
+        down = np.flatnonzero(half[:, 250] > 200)  # beside the flake's length and the names
+        widths.append(down.max() - down.min())
     # the rim is 18 of the 24.3 mm shown: 370 px
     assert abs(widths[0] - 370) <= 8
     assert abs(widths[1] - 370) <= 8
+
+
+def test_words_are_seven_points_high_in_the_report_and_stand_on_a_plate():
+    """The report shows a photo 45 mm wide; over black, white or both a word reads as well."""
+    for shade in (0, 255):
+        pen = Pen(Image.new("RGB", (1600, 1200), (shade,) * 3))
+        pen.words((800, 600), "1.3 mm", scale=0.85)
+        drawn = np.asarray(pen.image.convert("L"))
+        rows, columns = np.nonzero(drawn != shade)
+        plate = drawn[rows.min() : rows.max() + 1, columns.min() : columns.max() + 1]
+        assert (plate > 200).mean() > 0.6  # black on white
+        figures = plate[5:-5, 5:-5]
+        high = np.flatnonzero((figures < 60).any(axis=1))
+        capital = 0.66  # of a letter's size: the least height of a figure
+        assert np.ptp(high) / 1600 * 45 / 25.4 * 72 >= 7 * capital
+
+
+def test_a_flakes_length_covers_nothing_of_the_magnet():
+    picture = photo(np.full((1200, 1600, 3), 90, np.uint8))
+    reading = plug(0.02, (800, 600))  # the magnet ends at x = 1025
+    drawn = np.asarray(draw_overlay(picture, reading).convert("L"))[:1200]
+    white = drawn[540:660] > 200
+    inside, beside = white[:, 830:1005], white[:, 1030:1300]
+    assert inside.mean() < 0.1  # a thin line alone
+    assert beside.mean() > 0.2
 
 
 def test_scale_bars_have_round_lengths():
