@@ -331,27 +331,6 @@ def test_stranger_on_the_network_pairs_once_and_can_be_revoked(tmp_path):
         assert phone.get("/phone").status_code == 403
 
 
-def test_each_phone_and_link_is_told_from_the_others(tmp_path):
-    app = create_app(Shop.at(tmp_path))
-    android = {"user-agent": "Mozilla (Android 14)"}
-    with TestClient(app) as desk, TestClient(app, client=("10.0.0.7", 5)) as phone:
-        for name in ("Imani's phone", "Imani's phone", "", ""):
-            code = re.search(r"/pair/([\w-]+)</p>", desk.post("/phones/pair").text)[1]
-            data = {"name": name}
-            phone.post(f"/pair/{code}", data=data, headers=android, follow_redirects=False)
-        job = desk.post("/jobs", data=FORM, follow_redirects=False).headers["location"][5:]
-        desk.post(f"/api/jobs/{job}/link", json={}).raise_for_status()
-        page = desk.get("/phones").text
-    names = re.findall(r"<strong>([^<]+)</strong>", page)
-    assert names[0] == "customer&#39;s link"
-    assert names[1:] == ["Android 2", "Android", "Imani&#39;s phone 2", "Imani&#39;s phone"]
-    told = re.findall(r"\(((?:phone|link)[^)]*)\)", page)
-    line = re.compile(r"since \d{4}-\d\d-\d\d.\d\d:\d\d, until \d{4}-")
-    assert all(line.search(one) for one in told)
-    assert "EXA 416" in told[0]
-    assert "Automatic transaxle: drain and fill" in told[0]
-
-
 def test_tokens_expire_and_are_not_kept_in_the_clear(tmp_path):
     now = [1000.0]
     gate = Gate(tmp_path / "access.json", now=lambda: now[0])

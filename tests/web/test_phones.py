@@ -1,0 +1,31 @@
+"""What is paired: each phone and each link is told from the others."""
+
+import re
+
+from starlette.testclient import TestClient
+
+from joblog.web.app import create_app
+from joblog.web.shop import Shop
+
+FORM = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "make": "Kestrel", "plate": "EXA 416"}
+
+
+def test_each_phone_and_link_is_told_from_the_others(tmp_path):
+    app = create_app(Shop.at(tmp_path))
+    android = {"user-agent": "Mozilla (Android 14)"}
+    with TestClient(app) as desk, TestClient(app, client=("10.0.0.7", 5)) as phone:
+        for name in ("Imani's phone", "Imani's phone", "", ""):
+            code = re.search(r"/pair/([\w-]+)</p>", desk.post("/phones/pair").text)[1]
+            data = {"name": name}
+            phone.post(f"/pair/{code}", data=data, headers=android, follow_redirects=False)
+        job = desk.post("/jobs", data=FORM, follow_redirects=False).headers["location"][5:]
+        desk.post(f"/api/jobs/{job}/link", json={}).raise_for_status()
+        page = desk.get("/phones").text
+    names = re.findall(r"<strong>([^<]+)</strong>", page)
+    assert names[0] == "customer&#39;s link"
+    assert names[1:] == ["Android 2", "Android", "Imani&#39;s phone 2", "Imani&#39;s phone"]
+    told = re.findall(r"\(((?:phone|link)[^)]*)\)", page)
+    line = re.compile(r"since \d{4}-\d\d-\d\d.\d\d:\d\d, until \d{4}-")
+    assert all(line.search(one) for one in told)
+    assert "EXA 416" in told[0]
+    assert "Automatic transaxle: drain and fill" in told[0]
