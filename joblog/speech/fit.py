@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from joblog.audio.types import RATE
 from joblog.speech.bench import Condition, conditions
 from joblog.speech.meaning import grouped, meaning
+from joblog.speech.shipped import note_shipped
 from joblog.speech.whisper.confidence import CALIBRATION, EVIDENCE, Calibration, weigh
 from joblog.speech.whisper.engine import WhisperEngine
 from joblog.speech.whisper.evidence import FEATURES
@@ -161,6 +162,7 @@ def run(folder: Path, every: int, out: Path | None) -> None:
     target = out or CALIBRATION
     content = {"rank": dict(final.rank), "confidence": dict(final.confidence)}
     target.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
+    note_shipped(target)
     print(f"weights are in {target}")
 
 

@@ -57,12 +57,9 @@ class SecondEar:
             self._session = onnxruntime.InferenceSession(
                 network.read_bytes(), options, providers=["CPUExecutionProvider"]
             )
-            self._head = Head(head)
         except Exception as error:  # onnxruntime's own errors share no better base
-            raise ModelError(
-                f"{network.name} or {head.name} is missing or damaged ({error}); "
-                "install joblog again."
-            ) from error
+            raise _harmed(network, error) from error
+        self._head = Head(head)
         self._input = self._session.get_inputs()[0].name
 
     def scores(self, samples: Samples, sentences: Sequence[Sequence[str]]) -> NDArray[np.float64]:
@@ -79,12 +76,19 @@ class SecondEar:
         return np.column_stack([log_probabilities(heard, rows), lengths, crowding(heard, rows)])
 
 
+def _harmed(path: Path, error: Exception) -> ModelError:
+    return ModelError(f"{path} is missing or damaged ({error}); install joblog again.")
+
+
 class Head:
     """Three convolutions over time on the embedding; weights from an ``.npz`` file."""
 
     def __init__(self, path: Path) -> None:
-        with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as archive:
-            self._weights = {name: archive[name].astype(np.float32) for name in archive.files}
+        try:
+            with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as archive:
+                self._weights = {name: archive[name].astype(np.float32) for name in archive.files}
+        except Exception as error:  # numpy, zipfile and zlib share no better base
+            raise _harmed(path, error) from error
 
     def __call__(self, embedded: Floats) -> Floats:
         """Return log probabilities (time, signs and blank) for an embedding (time, 96)."""

@@ -34,6 +34,7 @@ from joblog.speech.fit import Case, evidence_of, expected_calibration_error, fit
 from joblog.speech.grammar import Grammar
 from joblog.speech.meaning import grouped, meaning
 from joblog.speech.second_ear import SecondEar
+from joblog.speech.shipped import note_shipped
 from joblog.speech.whisper.engine import WhisperEngine
 
 FOLDS = 4
@@ -228,6 +229,7 @@ def judge(paths: list[Path], out: Path | None, diagram: Path | None) -> None:
         final = fit([case for _, case in found])
         content = {"rank": dict(final.rank), "confidence": dict(final.confidence)}
         out.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
+        note_shipped(out)
 
 
 def table(

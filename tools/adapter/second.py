@@ -28,6 +28,7 @@ from torch import Tensor
 from train import read_noise
 
 from joblog.speech.second_ear import DIGITS, MARGIN, NETWORK, signs
+from joblog.speech.shipped import note_shipped
 
 SHARES = {
     "string": 0.78, texts.DIGITS: 0.04, texts.PHRASE: 0.10, texts.CHATTER: 0.04,
@@ -170,6 +171,7 @@ def main() -> None:
     head = train([row for row in rows if row[2] not in apart], given.seed)
     weights = {name: value.numpy().astype(np.float16) for name, value in head.state_dict().items()}
     np.savez(given.out, **weights)  # type: ignore[arg-type]
+    note_shipped(given.out)
 
 
 if __name__ == "__main__":

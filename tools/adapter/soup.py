@@ -15,6 +15,7 @@ from pathlib import Path
 import model
 import numpy as np
 
+from joblog.speech.shipped import note_shipped
 from joblog.speech.whisper.weights import merge_adapter, parse_weights
 
 
@@ -30,6 +31,7 @@ def soup(base: Path, parts: dict[Path, float], out: Path) -> None:
             change = (merged[name] - plain[name]) * (weight / total)
             mean[name] = mean[name] + change if name in mean else change
     np.savez(out, **model.packed(mean))  # type: ignore[arg-type]
+    note_shipped(out)
 
 
 def main() -> None:

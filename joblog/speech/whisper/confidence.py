@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.speech.meaning import Group
+from joblog.speech.shipped import check_shipped
 from joblog.speech.whisper.evidence import FEATURES
 from joblog.speech.whisper.search import Free
 
@@ -52,7 +53,11 @@ class Calibration:
     @staticmethod
     @cache
     def shipped() -> Calibration:
-        """Return the calibration that belongs to the shipped recogniser."""
+        """Return the calibration that belongs to the shipped recogniser.
+
+        Raises ModelError where its file is missing or altered.
+        """
+        check_shipped(CALIBRATION)
         content = json.loads(CALIBRATION.read_text())
         return Calibration(content["rank"], content["confidence"])
 

@@ -94,7 +94,7 @@ def merge_adapter(weights: Weights, path: Path) -> None:
     Raises ModelError where the file can't be read or doesn't fit these weights.
     """
     try:
-        with np.load(path, allow_pickle=False) as archive:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as archive:
             changes = {key: archive[key].astype(np.float32) for key in archive.files}
         for key, change in changes.items():
             name, _, kind = key.rpartition(".")
@@ -103,9 +103,9 @@ def merge_adapter(weights: Weights, path: Path) -> None:
             elif kind == "eight":  # whole numbers and a scale for each row
                 scale = changes[f"{name}.scale"].reshape(-1, *[1] * (change.ndim - 1))
                 weights[name] = weights[name] + change * scale
-    except (OSError, ValueError, KeyError) as error:
+    except Exception as error:  # numpy, zipfile and zlib share no better base
         raise ModelError(
-            f"{path.name} does not fit the speech model ({error}); remove it or take another copy."
+            f"{path} is damaged or does not fit the speech model ({error}); take another copy."
         ) from error
     if "decoder/projection/weight" in weights:
         weights["decoder/projection/weight"] = weights["decoder/embeddings/weight"]
