@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from joblog.demo.player import Played
 
+_WRITTEN = ("report.html", "report.pdf", "media", "copies")
 NARROWEST, LOWEST = 100, 28  # columns and rows that the drawn screen needs
 
 
@@ -38,7 +39,7 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
 
 
 def run_demo(args: argparse.Namespace) -> int:
-    """Play the job and leave report.html, report.pdf, record.jsonl and media in ``--out``."""
+    """Play the job and leave its report, its record and the pictures in ``--out``."""
     from rich.console import Console
 
     from joblog.demo.player import play
@@ -89,7 +90,7 @@ def _refuse_other_records(out: Path) -> None:
     other = next((record for record in records if not _of_a_demo(record)), None)
     if other is not None:
         raise InputError(f"{out} holds another job ({other.name}); name another --out.")
-    left = [name for name in ("report.html", "report.pdf", "media") if (out / name).exists()]
+    left = [name for name in _WRITTEN if (out / name).exists()]
     if left and not records:
         raise InputError(f"{out} holds a {left[0]} that is not a demo's; name another --out.")
 
@@ -110,12 +111,14 @@ def _write(played: Played, out: Path) -> None:
     from joblog.report.build import build_report
     from joblog.report.html import render_html
     from joblog.report.pdf import render_pdf
+    from joblog.vision.location import strip_location
 
     state, store = played.session.state, played.store
     for old in ("record.jsonl", "report.html", "report.pdf"):
         (out / old).unlink(missing_ok=True)
-    shutil.rmtree(out / "media", ignore_errors=True)
-    export_job(store, played.session.job, out)
+    for old in ("media", "copies"):
+        shutil.rmtree(out / old, ignore_errors=True)
+    export_job(store, played.session.job, out, clear=strip_location)
     record = (out / "record.jsonl").read_bytes()
     report = build_report(state, store.read_media)
     (out / "report.html").write_text(render_html(report), encoding="utf-8")

@@ -37,9 +37,20 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     verify.add_argument("--expect", metavar="HASH", help="final hash, as printed in the report")
     verify.set_defaults(run=run_verify)
 
-    export = subparsers.add_parser("export", help="write a job's record and photos into a folder")
+    export = subparsers.add_parser(
+        "export",
+        help="write a job's record and photos into a folder",
+        description="Photos leave as copies without the place they were taken, for a clerk or a "
+        "customer. These can't be checked with the record or imported: for another PC of the shop, "
+        "take the originals along with --originals.",
+    )
     export.add_argument("job", metavar="JOB", help="id, its beginning or end, or 'last'")
     export.add_argument("folder", type=Path, metavar="DIR")
+    export.add_argument(
+        "--originals",
+        action="store_true",
+        help="photos as they were taken, with the place where a phone wrote it in",
+    )
     export.add_argument("--data", help=_DATA)
     export.set_defaults(run=run_export)
 
@@ -107,13 +118,25 @@ def run_verify(args: argparse.Namespace) -> int:
     print(f"Final hash: {verdict.final_hash}{' (as expected)' if expected and not problem else ''}")
     if media.good:
         print(f"Photos and sounds: {len(media.good)} examined, unaltered.")
-    if media.missing:
-        print(
-            f"Photos and sounds: {len(media.missing)} not beside the record, though it names them."
-        )
+    _tell_missing(media, checked.folder or args.file)
     if agrees and pages:
         print(pages)
     return int(Exit.OK if agrees and not problem else Exit.FAILED)
+
+
+def _tell_missing(media: MediaCheck, record: Path | None) -> None:
+    """Say what of the media isn't beside the record, and what is there only as a cleared copy."""
+    from joblog.record.transfer import copied
+
+    copies = copied(media.missing, record) if record else 0
+    if copies:
+        print(
+            f"Photos: {copies} in this export only as copies without their place, not as the "
+            "originals that the record names; nothing shows whether a copy was altered."
+        )
+    rest = len(media.missing) - copies
+    if rest:
+        print(f"Photos and sounds: {rest} not beside the record, though it names them.")
 
 
 def _verify_all(args: argparse.Namespace) -> int:
@@ -217,13 +240,28 @@ def _record_from_pdf(file: Path) -> bytes:
 
 def run_export(args: argparse.Namespace) -> int:
     """Write a job into a folder."""
-    from joblog.record.transfer import export_job, read_record
+    from joblog.record.transfer import check_media, copied, export_job, media_beside, read_record
+    from joblog.vision.location import strip_location
 
     with _open(args) as store:
         job = store.find_job(args.job)
-        path = export_job(store, job, args.folder)
+        clear = None if args.originals else strip_location
+        path = export_job(store, job, args.folder, clear=clear)
     print(f"Job {job} was written to {path}.")
-    print(f"Final hash: {read_record(path)[0].final_hash}")
+    verdict, entries = read_record(path)
+    print(f"Final hash: {verdict.final_hash}")
+    missing = check_media(entries, media_beside(path)).missing
+    copies = copied(missing, path)
+    if copies:
+        print(
+            f"Photos: {copies} written as copies without the place they were taken; another PC of "
+            "the shop needs the originals (--originals)."
+        )
+    if len(missing) > copies:
+        print(
+            f"Photos: {len(missing) - copies} left out, for their place can't be taken out "
+            "(--originals takes them along)."
+        )
     return int(Exit.OK)
 
 

@@ -1,4 +1,8 @@
-"""A job out of one store and into another: ``record.jsonl`` with a ``media`` folder beside it."""
+"""A job out of one store and into another: ``record.jsonl`` with a ``media`` folder beside it.
+
+Originals lie in ``media`` under their hash. An export that leaves the shop has ``copies`` instead,
+cleared of where they were taken. A copy fits no hash, so it never counts as what an entry names.
+"""
 
 from __future__ import annotations
 
@@ -17,6 +21,8 @@ from joblog.record.store import DATABASE, Store
 
 RECORD = "record.jsonl"
 MEDIA = "media"
+COPIES = "copies"
+_PLACELESS = ("audio/", "text/", "application/json")  # kinds that hold no place of a camera
 _WANTED = "give a record.jsonl or the folder of an export"
 # What only a record has in this form, altered or not: a web page or another JSON file has neither.
 _TRACE = re.compile(rb'"prev"\s*:\s*"[0-9a-f]{64}"|"seq"\s*:\s*\d')
@@ -45,13 +51,23 @@ def export_stream(store: Store, job: str, out: BinaryIO) -> int:
     return len(entries)
 
 
-def export_job(store: Store, job: str, folder: str | Path, *, replace: bool = False) -> Path:
+def export_job(
+    store: Store,
+    job: str,
+    folder: str | Path,
+    *,
+    replace: bool = False,
+    clear: Callable[[bytes], bytes] | None = None,
+) -> Path:
     """Write ``record.jsonl`` and the media it names into ``folder``; return the record's path.
 
+    Pictures go along as they were taken, with all their notes, such as the place. Where it leaves
+    the shop, give ``clear`` (:func:`joblog.vision.location.strip_location`): a picture that it
+    changes is written into ``copies`` as changed, one that it refuses is left out.
     The record is written last, so a folder that has one is complete. ``replace`` lets it take the
     place of another job's record, as when a demonstration is played again.
     Raises RecordError where the record or a photo is damaged, InputError where the folder already
-    holds another job, StoreError where it can't be written.
+    holds another job or originals that are to be cleared, StoreError where it can't be written.
     """
     folder = Path(folder)
     verdict, entries = store.checked(job)
@@ -62,9 +78,41 @@ def export_job(store: Store, job: str, folder: str | Path, *, replace: bool = Fa
     if not replace and target.exists() and not data.startswith(target.read_bytes()):
         raise InputError(f"{target} holds another record; choose an empty folder")
     for ref in media_of(entries):
-        write_whole(folder / MEDIA / exported_name(ref), store.read_media(ref.sha256))
+        _write_media(folder, ref, store.read_media(ref.sha256), clear)
     write_whole(target, data)
     return target
+
+
+def _write_media(
+    folder: Path, ref: MediaRef, data: bytes, clear: Callable[[bytes], bytes] | None
+) -> None:
+    """Write a photo or sound as it is, or as what ``clear`` makes of it; nothing if it refuses."""
+    original = folder / MEDIA / exported_name(ref)
+    if clear is None or ref.mime.startswith(_PLACELESS):
+        write_whole(original, data)
+        return
+    try:
+        cleared = clear(data)
+    except InputError:  # it can't be read, so nobody knows what it holds
+        cleared = b""
+    if cleared == data:
+        write_whole(original, data)
+    elif original.exists():
+        raise InputError(
+            f"{original.parent} holds originals, with the place they were taken; "
+            "choose an empty folder"
+        )
+    elif cleared:
+        kind = ".png" if cleared.startswith(b"\x89PNG") else ".jpg"
+        write_whole(folder / COPIES / f"{ref.sha256}{kind}", cleared)
+
+
+def copied(refs: Iterable[MediaRef], record: Path) -> int:
+    """Return how many of ``refs`` lie beside ``record`` as cleared copies; nothing vouches for
+    these.
+    """
+    names = {path.stem for path in (record.parent / COPIES).glob("*")}
+    return sum(ref.sha256 in names for ref in refs)
 
 
 def media_of(entries: Iterable[Entry]) -> list[MediaRef]:
@@ -254,6 +302,13 @@ def import_job(store: Store, place: str | Path, *, without_media: bool = False) 
     media = check_media(entries, find, path)
     if media.problem:
         raise RecordError(f"{path}: {media.problem}; nothing was imported")
+    copies = copied(media.missing, path)
+    if copies and not without_media:
+        raise RecordError(
+            f"{path.parent} holds {copies} of its pictures as copies without their place, not as "
+            "the originals; nothing was imported: make the export again with --originals, or "
+            "import with --without-media"
+        )
     if media.missing and not without_media:
         raise RecordError(
             f"{len(media.missing)} photos or sounds that the record names are missing from "

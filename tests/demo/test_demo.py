@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from joblog.cli import main
 from joblog.demo.script import load_script
@@ -184,5 +185,18 @@ def test_verify_names_the_first_altered_entry(played, tmp_path, capsys):
     assert f"entry {at} " in capsys.readouterr().out
 
 
-def test_report_and_record_agree(played):
+def test_report_and_record_agree(played, capsys):
     assert main(["verify", str(played / "report.pdf")]) == 0
+    assert "in this export only as copies without their place" in capsys.readouterr().out
+
+
+def test_no_picture_of_the_demo_tells_where_it_was_taken(played):
+    def tells(path: Path) -> bool:
+        with Image.open(path) as picture:
+            return bool(picture.getexif().get_ifd(0x8825))  # EXIF's pointer to the place
+
+    samples = Path(__file__).parents[2] / "sample_images"
+    assert tells(samples / "plug-before.jpg")
+    pictures = list(played.rglob("*.jpg"))
+    assert len(pictures) >= 12
+    assert not any(tells(path) for path in pictures)

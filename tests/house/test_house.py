@@ -12,14 +12,20 @@ MAY_IMPORT = {  # room -> rooms that it may know; the plan is in DEVELOPERS.md
     "sheet": {"measure", "job", "speech", "audio"},  # the last three: only sheet/commands.py
     "audio": {"speech", "sheet", "job", "readback"},  # only audio/commands.py: `joblog listen`
     "speech": {"audio", "sheet", "job"},  # only speech/commands.py, for `joblog hear --sheet`
-    "vision": set(),
+    "vision": {"measure"},  # only vision/commands.py, for the VIN in `joblog labels`
     "readback": set(),
-    "record": {"report"},  # only record/commands.py, for `joblog verify report.pdf`
+    "record": {"report", "vision"},  # only record/commands.py, for a PDF and for cleared copies
     "job": {"sheet", "speech", "vision", "measure", "record", "audio"},
     "report": {"job", "record", "sheet", "measure"},
 }
 DOORS = {"commands.py", "listen.py", "bench.py"}
-STRICT = {"sheet": {"measure"}, "audio": set(), "speech": {"audio"}, "record": set()}
+STRICT = {
+    "sheet": {"measure"},
+    "audio": set(),
+    "speech": {"audio"},
+    "record": set(),
+    "vision": set(),
+}
 
 
 def source_files(*folders: str) -> list[Path]:

@@ -140,7 +140,7 @@ def test_the_commands_take_a_job_around(
 ) -> None:
     data, out, second = tmp_path / "data", tmp_path / "out", tmp_path / "second"
     final = store.verify(job).final_hash
-    status, told = joblog(capsys, "export", "last", out, "--data", data)
+    status, told = joblog(capsys, "export", "last", out, "--data", data, "--originals")
     assert (status, final in told) == (0, True)
     status, told = joblog(capsys, "verify", out, "--expect", final)
     assert status == 0
