@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 from joblog.job.guard_ended import ended_findings
+from joblog.job.guard_labels import label_findings
 from joblog.job.guard_meter import meter_findings
 from joblog.job.guard_order import (
     condition_findings,
@@ -58,6 +59,7 @@ RULES: tuple[Rule, ...] = (
     window_findings,
     fan_findings,
     photo_findings,
+    label_findings,
     unsure_findings,
     missing_findings,
     clock_findings,

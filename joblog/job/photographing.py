@@ -6,10 +6,12 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from joblog.errors import InputError
+from joblog.job.guard_labels import own_vin
 from joblog.job.numbers import without_floats
 from joblog.job.photos import photo_step
 from joblog.job.types import JobState
 from joblog.job.values import step_named
+from joblog.measure.vin_labels import as_vin, label_vin, same_vin
 from joblog.sheet.model import PhotoWanted, Step
 
 KINDS = ("plug", "dipstick", "fluid", "label", "other")
@@ -58,7 +60,7 @@ def measured_photo(
         phase = "after"
     found = _step(state, kind, step, phase, state.done if done is None else done)
     wanted = found.photo if found else None
-    measurement, overlay = _measure(data, kind, wanted)
+    measurement, overlay = _measure(data, kind, wanted, own_vin(state))
     body = {
         "step": found.key if found else None,
         "kind": kind,
@@ -97,7 +99,7 @@ def _of_what_went_in(state: JobState, kind: str) -> bool:
 
 
 def _measure(
-    data: bytes, kind: str, wanted: PhotoWanted | None
+    data: bytes, kind: str, wanted: PhotoWanted | None, vin: str
 ) -> tuple[dict[str, Any], bytes | None]:
     """Return the photo command's fields and the picture with the measurement drawn on it."""
     from joblog.vision.load import load_photo
@@ -105,7 +107,7 @@ def _measure(
     from joblog.vision.overlay import overlay_jpeg
 
     if kind == "label":
-        return _labels(data), None
+        return _labels(data, vin), None
     photo = load_photo(data)
     if kind not in MEASURED:
         return {"usable": True, "why": None}, None
@@ -122,13 +124,22 @@ def _measure(
     return reading.to_json(), overlay_jpeg(photo, reading)
 
 
-def _labels(data: bytes) -> dict[str, Any]:
-    """Return the bar codes on a label: evidence of fluid, part number or VIN, without typing."""
+def _labels(data: bytes, own: str) -> dict[str, Any]:
+    """Return the bar codes on a label: evidence of fluid, part number or VIN, without typing.
+
+    A VIN that isn't ``own``, the vehicle's, must fit its check digit: else it may be misread.
+    """
     from joblog.vision.labels import load_for_labels, read_labels
 
     found = [label.to_json() for label in read_labels(load_for_labels(data))]
     why = None if found else "no bar code could be read: hold it flat, sharp and near"
-    return {"kind": "label", "usable": bool(found), "why": why, "labels": found}
+    vin, trouble = label_vin([label["text"] for label in found], own)
+    if trouble and not same_vin(vin, own):
+        why, vin = trouble, ""
+    for label in found:
+        label["text"] = as_vin(label["text"])
+    measured = {"kind": "label", "usable": not why, "why": why, "labels": found}
+    return measured | ({"vin": vin} if vin else {})
 
 
 def mime_of(data: bytes) -> str:

@@ -14,6 +14,7 @@ from fractions import Fraction
 from joblog.job.answers import new_parts
 from joblog.job.clocks import elapsed
 from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, folded, foremost, told
+from joblog.job.guard_labels import own_vin
 from joblog.job.guard_quantity import to_fill
 from joblog.job.guard_values import gets_shown
 from joblog.job.naming import entry_named
@@ -286,14 +287,18 @@ def _part_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     return f"New {name}.", f"New {part.name}."
 
 
-def _photo_echo(_: JobState, entry: Entry) -> tuple[str, str]:
+def _photo_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     kind = str(entry.body.get("kind", ""))
     measurement = entry.body.get("measurement") or {}
     if not measurement.get("usable"):
         return "", ""  # the finding says it
+    if any(f.kind is FindingKind.OTHER_VEHICLE and f.entry == entry.id for f in state.findings):
+        return "", ""
     if kind == "other":
         return "Photo noted.", "Photo noted: it is kept, nothing is measured in it."
     done = "its bar code is read" if kind == "label" else "it is measured"
+    if measurement.get("vin") and own_vin(state):
+        done += ", its VIN is the job's"
     return f"Photo {kind}, good.", f"Photo {kind}, good: {done}."
 
 

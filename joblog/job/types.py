@@ -14,7 +14,8 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``torque``          step, value, unit
 ``quantity``        fluid, direction, value, unit, step
 ``reading``         step, name, value, unit
-``photo``           step, kind, phase, measurement {the photo command's fields}, trial,
+``photo``           step, kind, phase, measurement {the photo command's fields; of a label,
+                    labels and vin, where one was read that can be right}, trial,
                     waited (seconds on the phone, where it had no network)
                     (media roles ``photo`` and ``overlay``)
 ``part``            step, part, state (new, reused)
@@ -73,6 +74,7 @@ class FindingKind(StrEnum):
     CONDITION = "unsafe or unready condition"
     MISMATCH = "quantities do not agree"
     WRONG_UNIT = "wrong unit for this sheet"
+    OTHER_VEHICLE = "label of another vehicle"
     OBSERVATION = "observation"  # seen in a photo or said in a note; nobody's mistake
 
 

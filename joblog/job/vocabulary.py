@@ -27,9 +27,9 @@ That must be above zero. Nothing to correct. Nothing is missing. Once more, No v
 on this sheet. No clock is running. opens in the window is closed. the window is open. left.
 Reading window open. Reading window closed. too early. too late. not sure. time not sure. The
 clock was set forward. The clock was set back. Photo not usable. Take it again. Flakes on the
-plug. Much film on the plug. Level above the upper mark. Level below the lower mark. Wrong unit
-for this sheet. The sheet has another unit. more in than came out. less in than came out. That is
-more than the sheet says. That is less than the sheet says.
+plug. Much film on the plug. Level above the upper mark. Level below the lower mark. Label of
+another vehicle. Wrong unit for this sheet. The sheet has another unit. more in than came out. less
+in than came out. That is more than the sheet says. That is less than the sheet says.
 The sheet says no quantity. Drained. cycle. plug dipstick fluid
 label other picture is was say what added because reason number the first second affirm
 negative to after below or more number correction torque nothing

@@ -20,6 +20,7 @@ def kind_name(c: Context, kind: FindingKind) -> str:
         FindingKind.CONDITION: t.say("unsafe or not ready"),
         FindingKind.MISMATCH: t.say("amounts do not agree"),
         FindingKind.WRONG_UNIT: t.say("wrong sheet for this unit"),
+        FindingKind.OTHER_VEHICLE: t.say("label of another vehicle"),
         FindingKind.OBSERVATION: t.say("observation"),
     }.get(kind, clean(str(kind)))
 

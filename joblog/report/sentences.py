@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 from joblog.job.clocks import clock_jumps
 from joblog.job.guard_ended import ENDED
+from joblog.job.guard_labels import own_vin, vin_on
 from joblog.job.guard_meter import lower_meters
 from joblog.job.guard_quantity import balance_of
 from joblog.job.guard_undone import UNDONE
@@ -20,6 +21,7 @@ from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind, FluidState, Value
 from joblog.job.values import step_named, value_of
 from joblog.job.wrenches import good_range, tool_named
+from joblog.measure.vin_labels import unlike_ends
 from joblog.report.context import Context
 from joblog.report.kinds import lacking
 from joblog.report.text import clean
@@ -313,6 +315,18 @@ def _meter(c: Context, finding: Finding, _: str) -> str:
     return f"{told} {reason}"
 
 
+def _label(c: Context, finding: Finding, _: str) -> str:
+    photo = next((p for p in c.state.photos if p.entry.id == finding.entry), None)
+    if photo is None:
+        return ""
+    label, own = unlike_ends(vin_on(photo), own_vin(c.state))
+    return c.t.say(
+        "The VIN on a photographed label ends in {label}, this vehicle's in {own}.",
+        label=label,
+        own=own,
+    )
+
+
 def _unit(c: Context, _: Finding, rest: str) -> str:
     t, sheet = c.t, c.state.sheet
     applies, title = sheet.applies, t.sheet(sheet.sheet.title)
@@ -368,6 +382,7 @@ _RULES: dict[str, Callable[[Context, Finding, str], str]] = {
     "fan": _fan,
     "clock": _clock,
     "meter": _meter,
+    "label": _label,
     "unit": _unit,
     "missing": _missing,
 }

@@ -93,7 +93,7 @@ def run_labels(args: argparse.Namespace) -> int:
     for name in args.files:
         line: dict[str, Any] = {"file": name}
         try:
-            line["labels"] = [label.to_json() for label in read_labels(load_for_labels(name))]
+            line |= _labelled([label.to_json() for label in read_labels(load_for_labels(name))])
         except InputError as error:
             status = Exit.FAILED
             line["error"] = str(error)
@@ -101,11 +101,27 @@ def run_labels(args: argparse.Namespace) -> int:
     return int(status)
 
 
+def _labelled(labels: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return what a photo's codes say: the VIN among them, or what is wrong with it, beside."""
+    from joblog.measure.vin_labels import as_vin, label_vin
+
+    vin, trouble = label_vin(label["text"] for label in labels)
+    for label in labels:
+        label["text"] = as_vin(label["text"])
+    line: dict[str, Any] = {"labels": labels}
+    if vin:
+        line |= {"vin_trouble": trouble} if trouble else {"vin": vin}
+    return line
+
+
 def _plain_labels(line: dict[str, Any]) -> str:
     if "error" in line:
         return _told(line["file"], line["error"])
     texts = [f"{label['text']} ({label['format']})" for label in line["labels"]]
-    return f"{line['file']}: {', '.join(texts) or 'no bar code found: go nearer, hold still'}"
+    told = f"; {line['vin_trouble']}" if "vin_trouble" in line else ""
+    if "vin" in line:
+        told = f"; VIN {line['vin']}"
+    return f"{line['file']}: {', '.join(texts) or 'no bar code found: go nearer, hold still'}{told}"
 
 
 def run_bench(args: argparse.Namespace) -> int:

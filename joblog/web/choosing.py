@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -11,14 +10,12 @@ from typing import Any
 
 from joblog.errors import SheetError
 from joblog.job.guard_unit import applying, unit_reasons
-from joblog.measure.vin import LENGTH, VinReport, check_vin
+from joblog.measure.vin import check_vin
 from joblog.sheet.load import load_sheet
 from joblog.sheet.model import Sheet
 
 UNIT_FIELDS = ("type", "engine", "year", "make", "model", "plate", "vin", "odometer")
 OTHER_FIELDS = ("odometer_unit", "order", "customer", "technician", "advisor", "complaint")
-# Labels carry more than the VIN: a leading I where it came by import, other fields beside it.
-_VIN = re.compile(rf"(?<![A-Z0-9])I?([A-HJ-NPR-Z0-9]{{{LENGTH}}})(?![A-Z0-9])")
 
 
 @dataclass(frozen=True)
@@ -59,26 +56,6 @@ def _sheet(path: Path, _changed: int) -> Sheet | None:
         return load_sheet(path)
     except SheetError:
         return None  # the page that opens a job by hand says what is wrong with it
-
-
-def vins_in(texts: Iterable[str]) -> list[str]:
-    """Return the VINs in what a label's codes say: those with a right check digit, else all."""
-    found = [vin for text in texts for vin in _VIN.findall(text.upper())]
-    found = list(dict.fromkeys(found))
-    return [vin for vin in found if check_vin(vin).check_fits] or found
-
-
-def vin_trouble(report: VinReport) -> str:
-    """Return '' for a VIN that can be right, else one sentence."""
-    if report.acceptable:
-        return ""
-    problem = report.problem or ""
-    kind, _, detail = problem.partition("_")
-    if kind == "length":
-        return f"A VIN has {LENGTH} characters, this has {detail}; read it once more."
-    if kind == "forbidden":
-        return f"'{problem[-1]}' is never part of a VIN; I, O and Q are 1 or 0. Read it once more."
-    return f"{report.vin} doesn't fit its check digit; read it once more at the vehicle."
 
 
 def details(

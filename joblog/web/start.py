@@ -17,14 +17,13 @@ from starlette.concurrency import run_in_threadpool
 from joblog.audio.resample import Resampler
 from joblog.errors import AudioError, InputError, PhotoError
 from joblog.measure.vin import VinReport, check_vin
+from joblog.measure.vin_labels import vin_trouble, vins_in
 from joblog.speech.types import Verdict
 from joblog.web.choosing import (
     OTHER_FIELDS,
     UNIT_FIELDS,
     choices,
     details,
-    vin_trouble,
-    vins_in,
 )
 from joblog.web.listen import RATES
 from joblog.web.orders import COLUMNS, read_orders

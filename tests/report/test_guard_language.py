@@ -46,6 +46,8 @@ def spoilt(s: Any) -> None:
     meter = {"job": "a", "at": "2026-05-03T08:00:00.000Z", "value": "91240", "unit": "mi"}
     s.open(unit=unit | {"odometer": "9124", "odometer_unit": "mi"}, earlier_meter=meter)
     sheet: Sheet = s.sheet
+    label = {"usable": True, "why": None, "labels": [], "vin": "1M8GDM9AXKP042788"}
+    s.photo(None, "label", "once", label)
     taken_back = s.step(sheet.steps[-1].key)
     s.add("disregarded", {}, supersedes=taken_back)
     for part in sheet.parts:

@@ -14,12 +14,13 @@ from starlette.testclient import TestClient
 from joblog.audio.files import read_audio
 from joblog.cli import main
 from joblog.measure.vin import check_vin
+from joblog.measure.vin_labels import vin_trouble, vins_in
 from joblog.readback.clips import load_clips
 from joblog.readback.sound import RATE, spoken_sound
 from joblog.sheet.load import sheet_text
 from joblog.speech.types import Verdict
 from joblog.web.app import STATIC, create_app
-from joblog.web.choosing import choices, details, vin_trouble, vins_in
+from joblog.web.choosing import choices, details
 from joblog.web.orderbook import OrderBook
 from joblog.web.orders import read_orders
 from joblog.web.saying_orders import said_orders, said_vin, spoken_signs, start_grammar
