@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 _DECIMAL = re.compile(r"-?[0-9]+(\.[0-9]+)?(e[+-]?[0-9]+)?", re.IGNORECASE)
+_TEXTS = frozenset({"text", "codes", "labels", "vin", "why"})  # of a measurement
 
 MAX_PLACES = 12  # a value with more decimals than this is kept as a fraction
 
@@ -56,12 +57,16 @@ def without_floats(value: Any) -> Any:
     return number_text(value) if isinstance(value, Decimal | Fraction) else str(value)
 
 
-def with_floats(value: Any) -> Any:
-    """Undo :func:`without_floats`: texts that are decimal numbers become floats again."""
+def with_floats(value: Any, *, is_text: bool = False) -> Any:
+    """Undo :func:`without_floats`: texts that are decimal numbers become floats again.
+
+    What stands under a name of ``_TEXTS`` is left: a bar code of figures only is no number.
+    ``is_text`` says that ``value`` does.
+    """
     if isinstance(value, str):
-        return float(value) if _DECIMAL.fullmatch(value) else value
+        return float(value) if not is_text and _DECIMAL.fullmatch(value) else value
     if isinstance(value, dict):
-        return {k: with_floats(v) for k, v in value.items()}
+        return {k: with_floats(v, is_text=k in _TEXTS) for k, v in value.items()}
     if isinstance(value, list):
-        return [with_floats(v) for v in value]
+        return [with_floats(v, is_text=is_text) for v in value]
     return value

@@ -257,3 +257,10 @@ def test_numbers_of_a_body_are_exact(value):
 def test_measurements_keep_their_floats(value):
     kept = without_floats({"level": value, "why": None, "many": [value], "text": "plain"})
     assert with_floats(kept) == {"level": value, "why": None, "many": [value], "text": "plain"}
+
+
+@given(st.from_regex(r"-?[0-9]{1,20}(\.[0-9]{1,5})?(e[0-9])?", fullmatch=True))
+def test_the_text_of_a_bar_code_stays_a_text_whatever_its_signs(text):
+    label = {"text": text, "outline_px": [[1.5, 2.0]]}
+    measured = {"labels": [label], "codes": [text], "vin": text, "level": 0.5}
+    assert with_floats(without_floats(measured)) == measured
