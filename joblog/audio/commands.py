@@ -32,7 +32,7 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
         description="Cuts sound into utterances and finds the phrase of each. SOURCE is 'mic', "
         "'mic:NAME', a sound file, '-' for standard input, 'tcp:HOST:PORT' to fetch from a sender "
         "or 'listen:HOST:PORT' to wait for one. Streams are raw little-endian samples (see --rate) "
-        "or start with a WAV header.",
+        "or start with a WAV header; files that end in .raw or .pcm have no header.",
     )
     what = listen.add_mutually_exclusive_group()
     what.add_argument("--grammar", type=Path, metavar="FILE.gram", help="a JSGF phrase grammar")
@@ -40,9 +40,13 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     listen.add_argument("--source", default="mic", metavar="SOURCE", help="default: mic")
     listen.add_argument("--engine", default="joblog", help="joblog (default) or vosk")
     listen.add_argument("--jsonl", action="store_true", help="print one JSON object an utterance")
-    listen.add_argument("--rate", type=int, default=16_000, help="Hz of a raw stream (16000)")
-    listen.add_argument("--channels", type=int, default=1, help="channels of a raw stream (1)")
-    listen.add_argument("--bits", type=int, default=16, help="bits of a raw stream (16)")
+    listen.add_argument(
+        "--rate", type=int, default=16_000, help="Hz of a raw stream or file (16000)"
+    )
+    listen.add_argument(
+        "--channels", type=int, default=1, help="channels of a raw stream or file (1)"
+    )
+    listen.add_argument("--bits", type=int, default=16, help="bits of a raw stream or file (16)")
     listen.add_argument("--meter", action="store_true", help="show the level on standard error")
     listen.add_argument("--keep", type=Path, metavar="DIR", help="keep each utterance as FLAC")
     listen.add_argument(

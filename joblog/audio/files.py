@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from joblog.audio.pcm import PcmFormat
 from joblog.audio.resample import Resampler
-from joblog.audio.types import RATE, Samples, Utterance
+from joblog.audio.types import Samples, Utterance
 from joblog.errors import AudioError
 
 if TYPE_CHECKING:
@@ -23,7 +24,8 @@ if TYPE_CHECKING:
 LONGEST_MINUTES = 60
 MOST_CHANNELS = 64
 _BLOCK = 1 << 16
-RAW_ENDINGS = (".raw", ".pcm")  # no header: 16 kHz, mono, 16 bit, little-endian
+_SUBTYPES = {8: "PCM_U8", 16: "PCM_16", 24: "PCM_24", 32: "PCM_32"}
+RAW_ENDINGS = (".raw", ".pcm")  # no header: read as the stated PcmFormat, little-endian
 
 
 def read_audio(path: str | Path) -> Utterance:
@@ -37,12 +39,15 @@ def read_audio(path: str | Path) -> Utterance:
     return Utterance(_within_one(samples), 0.0, str(path))
 
 
-def read_blocks(path: Path) -> Iterator[Samples]:
-    """Yield a sound file as 16 kHz mono blocks, at constant memory; errors as read_audio."""
+def read_blocks(path: Path, form: PcmFormat | None = None) -> Iterator[Samples]:
+    """Yield a sound file as 16 kHz mono blocks, at constant memory; errors as read_audio.
+
+    ``form`` says how the samples of a file without a header lie (``.raw``, ``.pcm``).
+    """
     import soundfile
 
     try:
-        with _opened(path) as file:
+        with _opened(path, form or PcmFormat()) as file:
             yield from _converted(file, path)
     except soundfile.LibsndfileError as error:
         raise AudioError(f"{path}: {_reason(path, str(error))}") from None
@@ -50,7 +55,7 @@ def read_blocks(path: Path) -> Iterator[Samples]:
         raise AudioError(f"{path}: can't be read: {error.strerror or error}.") from None
 
 
-def _opened(path: Path) -> Any:
+def _opened(path: Path, form: PcmFormat) -> Any:
     import soundfile
 
     if not path.exists():
@@ -59,8 +64,9 @@ def _opened(path: Path) -> Any:
         raise AudioError(f"{path}: is a folder; name a sound file in it.")
     if path.suffix.lower() in RAW_ENDINGS:
         return soundfile.SoundFile(
-            path, samplerate=RATE, channels=1, format="RAW", subtype="PCM_16", endian="LITTLE"
-        )
+            path, samplerate=form.rate, channels=form.channels, format="RAW",
+            subtype=_SUBTYPES[form.bits], endian="LITTLE",
+        )  # fmt: skip
     return soundfile.SoundFile(path)
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from joblog.audio.resample import Resampler
+from joblog.audio.resample import Resampler, check_rate
 from joblog.audio.types import RATE, Samples
 from joblog.errors import AudioError
 
@@ -29,6 +29,7 @@ class PcmFormat:
     floats: bool = False
 
     def __post_init__(self) -> None:
+        check_rate(self.rate)
         widths = (32,) if self.floats else (8, 16, 24, 32)
         if self.bits not in widths or not 1 <= self.channels <= 64:
             kind = "floating-point" if self.floats else "integer"

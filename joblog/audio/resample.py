@@ -38,6 +38,15 @@ def _bank(up: int, down: int) -> NDArray[np.float32]:
     return taps.astype(np.float32)
 
 
+def check_rate(rate: int) -> None:
+    """Raise AudioError for a rate that no sound has."""
+    if not LOWEST_RATE <= rate <= HIGHEST_RATE:
+        raise AudioError(
+            f"a sampling rate of {rate} Hz is not believable; rates from {LOWEST_RATE} to "
+            f"{HIGHEST_RATE} Hz can be read."
+        )
+
+
 class Resampler:
     """Turns blocks at ``rate`` into blocks at 16 kHz; memory does not grow with their number.
 
@@ -45,11 +54,7 @@ class Resampler:
     """
 
     def __init__(self, rate: int) -> None:
-        if not LOWEST_RATE <= rate <= HIGHEST_RATE:
-            raise AudioError(
-                f"a sampling rate of {rate} Hz is not believable; rates from {LOWEST_RATE} to "
-                f"{HIGHEST_RATE} Hz can be read."
-            )
+        check_rate(rate)
         common = gcd(rate, RATE)
         self._up, self._down = RATE // common, rate // common
         self._taps = _bank(self._up, self._down)

@@ -1,7 +1,8 @@
 """Where sound comes from: a file, standard input, a socket or a microphone, all as 16 kHz blocks.
 
 ``mic`` or ``mic:NAME``, a path, ``-`` for standard input, ``tcp:HOST:PORT`` to fetch from a sender
-and ``listen:HOST:PORT`` to wait for one. Streams are read as :mod:`joblog.audio.pcm` says.
+and ``listen:HOST:PORT`` to wait for one. Streams and files without a header are read as
+:mod:`joblog.audio.pcm` says.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ def open_source(name: str, form: PcmFormat | None = None) -> Iterator[Samples]:
     elif name.startswith(("tcp:", "listen:")):
         blocks = _socket_blocks(name, form)
     else:
-        blocks = read_blocks(Path(name))
+        blocks = read_blocks(Path(name), form)
     for block in blocks:
         for start in range(0, len(block), _BLOCK):
             yield block[start : start + _BLOCK]

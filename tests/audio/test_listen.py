@@ -15,8 +15,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 
 from joblog.audio.files import read_audio
+from joblog.audio.types import RATE
 from joblog.cli import main
 
 DATA = Path(__file__).parent / "data"
@@ -104,6 +106,47 @@ def test_standard_input_of_a_real_process(moves: Path, tmp_path: Path) -> None:
     assert heard["text"] == "go forward ten meters"
     kept = read_audio(str(heard["kept"]))
     assert kept.duration == pytest.approx(heard["duration"], abs=0.001)
+
+
+@pytest.mark.parametrize("stated", [(48000, 2, 16), (8000, 1, 24)])
+def test_a_file_without_a_header_is_read_as_stated(
+    stated: tuple[int, int, int], moves: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rate, channels, bits = stated
+    sound = read_audio(DATA / "goforward.flac").samples
+    sound = np.concatenate([sound, np.zeros(RATE, np.float32)])
+    there = np.arange(len(sound) * rate // RATE) * RATE / rate
+    changed = np.interp(there, np.arange(len(sound)), sound).astype(np.float32)
+    raw = tmp_path / "sound.raw"
+    frames = np.repeat(changed[:, None], channels, axis=1)
+    soundfile.write(raw, frames, rate, format="RAW", subtype=f"PCM_{bits}", endian="LITTLE")
+    command = ["listen", "--grammar", str(moves), "--jsonl", "--source", str(raw)]
+    said = ["--rate", str(rate), "--channels", str(channels), "--bits", str(bits)]
+    assert main([*command, *said]) == 0
+    (heard,) = answers(capsys.readouterr().out)
+    assert heard["text"] == "go forward ten meters"
+    assert heard["duration"] < len(sound) / RATE
+
+
+@pytest.mark.parametrize(
+    ("option", "why"),
+    [
+        ("--rate=0", "a sampling rate of 0 Hz is not believable"),
+        ("--channels=0", "sound with 0 channels"),
+        ("--bits=12", "12-bit integer samples"),
+    ],
+)
+def test_a_format_that_no_sound_has_is_refused_for_a_file_too(
+    option: str, why: str, moves: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    raw = tmp_path / "sound.raw"
+    raw.write_bytes(bytes(32000))
+    command = ["listen", "--grammar", str(moves), "--source", str(raw), option]
+    assert main(command) == 1
+    told = capsys.readouterr().err
+    assert told.startswith("joblog: ")
+    assert why in told
+    assert told.count("\n") == 1
 
 
 def test_what_can_not_be_listened_to(
