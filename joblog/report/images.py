@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -31,10 +32,20 @@ class Shown:
     height: int
 
 
+def _opened(data: bytes) -> Image.Image:
+    """Open a picture without decoding it; HEIC needs its reader, where that is installed."""
+    if data[4:8] == b"ftyp":
+        with contextlib.suppress(ImportError):
+            import pi_heif
+
+            pi_heif.register_heif_opener()
+    return Image.open(BytesIO(data))
+
+
 @lru_cache(maxsize=256)
 def _shrink(_sha256: str, side: int, source: _Bytes, ratio: Fraction | None = None) -> Shown | None:
     try:
-        with Image.open(BytesIO(source.data)) as opened:
+        with _opened(source.data) as opened:
             # A large JPEG is decoded at a fraction of its size, never below what is shown.
             least = side / max(opened.size)
             opened.draft("RGB", (int(opened.width * least), int(opened.height * least)))
@@ -77,7 +88,7 @@ def _without_band(image: Image.Image, ratio: Fraction | None) -> Image.Image:
 def _ratio(data: bytes) -> Fraction | None:
     """Return height over width of a photo as it is seen upright, None where it can't be read."""
     try:
-        with Image.open(BytesIO(data)) as opened:
+        with _opened(data) as opened:
             width, height = opened.size
             turned = opened.getexif().get(_ORIENTATION, 1) in _LYING
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
@@ -106,7 +117,7 @@ def forget() -> None:
 
 def size_of(data: bytes) -> tuple[int, int]:
     """Return width and height of a picture in pixels."""
-    with Image.open(BytesIO(data)) as opened:
+    with _opened(data) as opened:
         return opened.width, opened.height
 
 
@@ -144,7 +155,7 @@ def shown_pictures(
 def logo_png(data: bytes) -> bytes | None:
     """Return a logo as PNG of at most 600 pixels, or None where it can't be read."""
     try:
-        with Image.open(BytesIO(data)) as opened:
+        with _opened(data) as opened:
             logo = ImageOps.exif_transpose(opened).convert("RGBA")
             logo.thumbnail((600, 600), Image.Resampling.LANCZOS)
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError, MemoryError):

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import subprocess
+import sys
 from io import BytesIO
+from pathlib import Path
 
+import pytest
 from PIL import Image
 
 from joblog.report.images import shown_pictures, shrink
@@ -62,3 +66,26 @@ def test_what_is_no_photo_or_not_at_hand_is_left_out() -> None:
     blobs = {"a": good, "b": b"not a photo", "c": good[: len(good) // 3]}
     shown = shown_pictures(["a", "b", "c", "missing"], blobs.__getitem__)
     assert set(shown) == {"a"}
+
+
+HEIC = Path(__file__).parents[1] / "vision" / "data" / "upright.heic"  # dark corner, top right
+SHOW = """
+import sys
+from pathlib import Path
+from joblog.report.images import shown_pictures
+shown = shown_pictures(["photo"], lambda _: Path(sys.argv[1]).read_bytes())["photo"]
+sys.stdout.buffer.write(shown.data)
+"""
+
+
+def test_a_kept_heic_photo_is_shown_by_a_program_that_took_none() -> None:
+    pytest.importorskip("pi_heif")
+    # A fresh program: in this one another test may have made the reader known.
+    run = [sys.executable, "-c", SHOW, str(HEIC)]
+    done = subprocess.run(run, capture_output=True, check=False)
+    assert done.returncode == 0, done.stderr.decode()
+    with Image.open(BytesIO(done.stdout)) as image:
+        assert image.size == (64, 96)
+        assert image.convert("L").getpixel((60, 4)) < 60
+        assert image.convert("L").getpixel((4, 90)) > 150
+        assert not dict(image.getexif())
