@@ -34,6 +34,7 @@ _NEXT_MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
 _SOS, _EOI, _APP0, _APP1, _APP2, _APP14, _APP15, _COM = (
     0xDA, 0xD9, 0xE0, 0xE1, 0xE2, 0xEE, 0xEF, 0xFE,
 )  # fmt: skip
+_JFIF, _ADOBE = 14, 12  # bytes of these headers: ITU-T T.871 10.1, T.872 6.5.3
 
 
 def strip_location(data: bytes) -> bytes:
@@ -78,7 +79,7 @@ def _strip_jpeg(data: bytes) -> bytes:
     if exif:
         body = exif if exif.startswith(b"Exif\x00\x00") else b"Exif\x00\x00" + exif
         out.append(struct.pack(">BBH", 0xFF, _APP1, len(body) + 2) + body)
-    at = 2
+    at, in_scan = 2, False
     while True:
         found = _NEXT_MARKER.search(data, at)
         if found is None:
@@ -89,18 +90,28 @@ def _strip_jpeg(data: bytes) -> bytes:
             return b"".join(out)
         (length,) = struct.unpack_from(">H", data, found.end())
         end = found.end() + length
-        out.append(data[at : found.start()])  # picture data in front of the marker
-        if _is_kept(marker, data[found.end() + 2 : end]):
-            out.append(data[found.start() : end])
-        at = end
+        if in_scan:
+            out.append(data[at : found.start()])  # picture data in front of the marker
+        kept = _kept_body(marker, data[found.end() + 2 : end])
+        if kept is not None:
+            out.append(struct.pack(">BBH", 0xFF, marker, len(kept) + 2) + kept)
+        at, in_scan = end, marker == _SOS
 
 
-def _is_kept(marker: int, body: bytes) -> bool:
+def _kept_body(marker: int, body: bytes) -> bytes | None:
+    """Return what is kept of a segment, None where it goes as a whole.
+
+    The headers of pixel density and colour transform have a fixed length; what stands behind is a
+    thumbnail or a note.
+    """
+    if marker == _APP0:
+        is_whole = body.startswith(b"JFIF\x00") and len(body) >= _JFIF
+        return body[: _JFIF - 2] + b"\x00\x00" if is_whole else None  # a thumbnail of 0 by 0
+    if marker == _APP14:
+        return body[:_ADOBE] if body.startswith(b"Adobe") and len(body) >= _ADOBE else None
     if marker == _APP2:
-        return body.startswith(b"ICC_PROFILE\x00")
-    if marker in (_APP0, _APP14):  # pixel density and the colour transform
-        return body.startswith((b"JFIF", b"Adobe"))
-    return not (_APP0 <= marker <= _APP15 or marker == _COM)
+        return body if body.startswith(b"ICC_PROFILE\x00") else None
+    return None if _APP0 <= marker <= _APP15 or marker == _COM else body
 
 
 def _strip_png(data: bytes) -> bytes:
@@ -130,7 +141,9 @@ def _save_anew(data: bytes) -> bytes:
         except ImportError:
             pass  # Pillow then says that it doesn't know the kind
     with Image.open(io.BytesIO(data)) as image:
+        profile = image.info.get("icc_profile")
         upright = ImageOps.exif_transpose(image).convert("RGB")
+        upright.info.clear()  # a GIF's comment would be written into the JPEG
         out = io.BytesIO()
-        upright.save(out, "JPEG", quality=92, icc_profile=image.info.get("icc_profile"))
+        upright.save(out, "JPEG", quality=92, icc_profile=profile)
         return out.getvalue()

@@ -199,6 +199,40 @@ def test_the_place_is_taken_out_and_the_picture_stays(kind):
         assert strip_location(stripped) == stripped
 
 
+@pytest.mark.parametrize("kind", ["GIF", "JPEG2000", "TIFF"])
+def test_a_comment_does_not_move_into_the_new_file(kind):
+    note = {"tiffinfo": {270: "GREENWICH"}} if kind == "TIFF" else {"comment": b"GREENWICH"}
+    data = saved(Image.fromarray(picture()), kind, **note)
+    assert b"GREENWICH" in data
+    stripped = strip_location(data)
+    assert b"GREENWICH" not in stripped
+    assert close(load_photo(stripped).rgb, picture())
+
+
+@pytest.mark.parametrize(
+    "segment",
+    [
+        b"\xff\xe0\x00\x19JFIF\x00\x01\x01\x00\x00\x01\x00\x01\x00\x00GREENWICH",
+        b"\xff\xee\x00\x17Adobe\x00d\x00\x00\x00\x00\x01GREENWICH",
+        b"\xff\xe0\x00\x10JFXX\x00GREENWICH",
+    ],
+)
+def test_no_text_stays_behind_the_headers_that_are_kept(segment):
+    plain = saved(Image.fromarray(picture()), "JPEG")
+    data = plain[:2] + segment + plain[2:]
+    assert (load_photo(data).rgb == load_photo(plain).rgb).all()
+    stripped = strip_location(data)
+    assert b"GREENWICH" not in stripped
+    assert (load_photo(stripped).rgb == load_photo(plain).rgb).all()
+    assert strip_location(stripped) == stripped
+
+
+@pytest.mark.parametrize("options", [{"progressive": True}, {"restart_marker_blocks": 1}])
+def test_a_picture_of_several_scans_or_pieces_stays_as_it_is(options):
+    data = saved(Image.fromarray(picture()), "JPEG", quality=90, **options)
+    assert strip_location(data) == data
+
+
 def test_only_harmless_notes_go_on():
     photo = load_photo(with_place("JPEG"))
     assert photo.taken_at == "2026-11-25T09:30:00+01:00"
