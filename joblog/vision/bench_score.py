@@ -1,17 +1,35 @@
-"""How far readings are from a labelled folder's truth: plain arithmetic, no pictures."""
+"""How far readings are from a labelled folder's truth: plain arithmetic, no pictures.
+
+A label that a folder doesn't give is no mistake: what hangs on it is left out of the figures.
+"""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
+from joblog.vision.fluid import lab_from_linear
 from joblog.vision.types import DipstickReading, FluidReading, PlugReading, Reading
 
 LEAST_FLAKE_MM = 0.3
-KIND_OF_PREFIX = {"plug": "plug", "stick": "dipstick", "swatch": "fluid"}
+KIND_OF_PREFIX = {
+    "plug": "plug",
+    "stick": "dipstick",
+    "dipstick": "dipstick",
+    "swatch": "fluid",
+    "fluid": "fluid",
+}
+FIELDS = {
+    "plug_outer_diameter_mm": "plug",
+    "level_fraction": "dipstick",
+    "mark_distance_mm": "dipstick",
+    "fluid_lab_d65_relative_to_paper": "fluid",
+    "fluid_srgb_d65_relative_to_paper": "fluid",
+}
 
 
 @dataclass
@@ -41,51 +59,116 @@ class Scores:
 
 def kind_of(name: str, truth: Mapping[str, Any]) -> str | None:
     """Return which measurement a labelled photo is for, by its truth or else by its name."""
-    fields = {
-        "plug": "plug_outer_diameter_mm",
-        "dipstick": "level_fraction",
-        "fluid": "fluid_lab_d65_relative_to_paper",
-    }
-    for kind, key in fields.items():
+    stated = truth.get("kind")
+    if isinstance(stated, str) and stated in KIND_OF_PREFIX:
+        return KIND_OF_PREFIX[stated]
+    for key, kind in FIELDS.items():
         if key in truth:
             return kind
-    return KIND_OF_PREFIX.get(name.split("-", maxsplit=1)[0].split(".", maxsplit=1)[0])
+    return KIND_OF_PREFIX.get(re.split(r"[-_. ]", name.rpartition("/")[2].lower(), maxsplit=1)[0])
+
+
+def is_usable(truth: Mapping[str, Any]) -> bool:
+    """Say whether the picture can be measured: so it is labelled, or nothing says it isn't."""
+    return bool(truth.get("usable", True))
+
+
+def number(truth: Mapping[str, Any], key: str) -> float | None:
+    """Return a labelled number; None where there is none."""
+    value = truth.get(key)
+    return float(value) if isinstance(value, (int, float)) and np.isfinite(value) else None
+
+
+def known_mm(kind: str, truth: Mapping[str, Any]) -> float | None:
+    """Return the labelled size that a reading needs: a plug's diameter, a stick's mark distance."""
+    key = {"plug": "plug_outer_diameter_mm", "dipstick": "mark_distance_mm"}.get(kind, "")
+    value = number(truth, key)
+    return value if value is not None and 0 < value < 1000 else None
+
+
+def true_lab(truth: Mapping[str, Any]) -> tuple[float, ...] | None:
+    """Return the labelled colour in CIELAB, the paper white; from 8-bit sRGB where only that is."""
+    lab = _numbers(truth.get("fluid_lab_d65_relative_to_paper"), 3)
+    codes = _numbers(truth.get("fluid_srgb_d65_relative_to_paper"), 3)
+    if lab is not None or codes is None:
+        return lab
+    value = np.clip(np.array(codes) / 255.0, 0.0, 1.0)
+    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
+    return lab_from_linear(linear)
+
+
+def true_flakes(truth: Mapping[str, Any]) -> tuple[list[tuple[float, ...]] | None, float | None]:
+    """Return the boxes of the labelled flakes of 0.3 mm or more, and the longest's length in mm.
+
+    None for the boxes where one has none, None for the length where no lengths are labelled.
+    """
+    rows = truth.get("flakes", truth.get("flakes_mm"))
+    longest = number(truth, "longest_flake_mm")
+    if not isinstance(rows, list):
+        return None, longest
+    plain = [row if isinstance(row, Mapping) else {"length_mm": row} for row in rows]
+    lengths = [number(row, "length_mm") for row in plain]
+    known = [length for length in lengths if length is not None]
+    if len(known) < len(plain):
+        return None, longest
+    large = [row for row, length in zip(plain, known, strict=True) if length >= LEAST_FLAKE_MM]
+    boxes = [box for row in large if (box := _numbers(row.get("bbox_px"), 4)) is not None]
+    longest = max(known, default=0.0) if longest is None else longest
+    return (boxes if len(boxes) == len(large) else None), longest
+
+
+def _numbers(value: Any, count: int) -> tuple[float, ...] | None:
+    """Return ``value`` where it is a list of so many numbers."""
+    if not isinstance(value, (list, tuple)) or len(value) != count:
+        return None
+    plain = {str(place): each for place, each in enumerate(value)}
+    found = [each for place in plain if (each := number(plain, place)) is not None]
+    return tuple(found) if len(found) == count else None
 
 
 def add_score(scores: Scores, name: str, truth: Mapping[str, Any], reading: Reading) -> None:
     """Add one photo's reading; numbers of photos wrongly called unusable count nowhere else."""
     scores.photos += 1
-    if reading.usable == bool(truth["usable"]):
+    if reading.usable == is_usable(truth):
         scores.decided_right += 1
     else:
         scores.wrongly.append(name)
-    if not (reading.usable and truth["usable"]):
+    if not (reading.usable and is_usable(truth)):
         return
-    if isinstance(reading, DipstickReading) and reading.level_fraction is not None:
-        error = abs(reading.level_fraction - truth["level_fraction"])
+    if isinstance(reading, DipstickReading):
+        level = number(truth, "level_fraction")
+        if level is None or reading.level_fraction is None:
+            return
+        error = abs(reading.level_fraction - level)
         scores.level_errors.append(error)
         if reading.level_uncertainty is not None:
             scores.level_covered.append(error <= reading.level_uncertainty)
-    elif isinstance(reading, FluidReading) and reading.lab is not None:
-        scores.colours.append((reading.lab, tuple(truth["fluid_lab_d65_relative_to_paper"])))
+    elif isinstance(reading, FluidReading):
+        lab = true_lab(truth)
+        if lab is not None and reading.lab is not None:
+            scores.colours.append((reading.lab, lab))
     elif isinstance(reading, PlugReading):
         _add_plug(scores, truth, reading)
 
 
 def _add_plug(scores: Scores, truth: Mapping[str, Any], reading: PlugReading) -> None:
-    if reading.film_coverage is not None:
-        scores.film_errors.append(abs(reading.film_coverage - truth["film_coverage"]))
-    if reading.magnet_diameter_mm is not None:
-        true = truth["magnet_diameter_mm"]
-        scores.magnet_errors.append(abs(reading.magnet_diameter_mm / true - 1))
-    boxes = [f["bbox_px"] for f in truth["flakes"] if f["length_mm"] >= LEAST_FLAKE_MM]
-    centres = [flake.center_px for flake in reading.flakes]
-    scores.flakes_right += matched(boxes, centres)
-    scores.flakes_found += len(centres)
-    scores.flakes_true += len(boxes)
-    longest = truth["longest_flake_mm"] or 0.0
-    off = abs((reading.longest_flake_mm or 0.0) - longest)
-    scores.longest_right.append(off <= max(0.08 * longest, 0.15))
+    film = number(truth, "film_coverage")
+    if film is not None and reading.film_coverage is not None:
+        scores.film_errors.append(abs(reading.film_coverage - film))
+    if known_mm("plug", truth) is None:
+        return  # nothing in the picture has a size
+    magnet = number(truth, "magnet_diameter_mm")
+    if magnet and reading.magnet_diameter_mm is not None:
+        scores.magnet_errors.append(abs(reading.magnet_diameter_mm / magnet - 1))
+    boxes, longest = true_flakes(truth)
+    if boxes is not None:
+        centres = [flake.center_px for flake in reading.flakes]
+        scores.flakes_right += matched(boxes, centres)
+        scores.flakes_found += len(centres)
+        scores.flakes_true += len(boxes)
+    if longest is not None:
+        off = abs((reading.longest_flake_mm or 0.0) - longest)
+        scores.longest_right.append(off <= max(0.08 * longest, 0.15))
 
 
 def matched(

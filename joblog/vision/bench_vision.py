@@ -20,11 +20,11 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from joblog.errors import InputError
-from joblog.vision.bench_score import Scores, add_score, kind_of
-from joblog.vision.measure_photo import measure_photo
+from joblog.errors import InputError, PhotoError
+from joblog.vision.bench_score import Scores, add_score, is_usable, kind_of, known_mm
+from joblog.vision.measure_photo import KINDS, measure_photo
 from joblog.vision.particles import feret_max
-from joblog.vision.types import Reading
+from joblog.vision.types import PlugReading, Reading
 
 Measure = Callable[[bytes, str, float | None], Reading]
 COINS = 24  # in skimage.data.coins(), by eye
@@ -35,7 +35,7 @@ def bench_vision(folder: Path, say: Callable[[str], None] = print) -> None:
 
     Raises InputError where there is no labelled folder or no scikit-image.
     """
-    truth = _truth(folder)
+    truth, left_out = _truth(folder)
     try:
         from joblog.vision.compare_skimage import compare
 
@@ -48,6 +48,8 @@ def bench_vision(folder: Path, say: Callable[[str], None] = print) -> None:
     _run(folder, truth, _joblog, ours)
     _run(folder, truth, compare, plain)
     say(f"{len(truth)} pictures of {folder}; scikit-image {version}")
+    for line in left_out:
+        say(f"left out: {line}")
     for line in table(ours, plain):
         say(line)
     say(f"decided wrongly by joblog: {', '.join(ours.wrongly) or 'none'}")
@@ -57,7 +59,8 @@ def bench_vision(folder: Path, say: Callable[[str], None] = print) -> None:
         say(line)
 
 
-def _truth(folder: Path) -> dict[str, dict[str, Any]]:
+def _truth(folder: Path) -> tuple[dict[str, dict[str, Any]], list[str]]:
+    """Return the labels of the pictures to measure, and what is left out and why."""
     path = folder / "truth.json"
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
@@ -65,28 +68,31 @@ def _truth(folder: Path) -> dict[str, dict[str, Any]]:
         raise InputError(
             f"{path} can't be read: name a folder of pictures with their truth.json."
         ) from error
-    known = {
-        name: record
-        for name, record in sorted(data.items())
-        if (folder / name).is_file() and kind_of(name, record)
-    }
+    if not isinstance(data, dict):
+        raise InputError(f"{path} must hold one object, the labels by the pictures' file names.")
+    known, left_out = {}, []
+    for name, record in sorted(data.items()):
+        if not (folder / name).is_file():
+            left_out.append(f"{name} (no such picture)")
+        elif not isinstance(record, dict) or not kind_of(name, record):
+            left_out.append(f'{name} (give it a "kind": {", ".join(KINDS)})')
+        else:
+            known[name] = record
     if not known:
-        raise InputError(f"{path} names no picture that lies beside it.")
-    return known
+        raise InputError(f"{path} names no picture that lies beside it and whose kind is known.")
+    return known, left_out
 
 
 def _joblog(data: bytes, kind: str, known_mm: float | None) -> Reading:
-    return measure_photo(
-        data,
-        kind,
-        plug_diameter_mm=known_mm or 20.0 if kind == "plug" else None,
-        mark_distance_mm=known_mm if kind == "dipstick" else None,
-    )
-
-
-def _known_mm(record: Mapping[str, Any]) -> float | None:
-    value = record.get("plug_outer_diameter_mm", record.get("mark_distance_mm"))
-    return None if value is None else float(value)
+    try:
+        return measure_photo(
+            data,
+            kind,
+            plug_diameter_mm=known_mm or 20.0 if kind == "plug" else None,
+            mark_distance_mm=known_mm if kind == "dipstick" else None,
+        )
+    except PhotoError as error:  # what can't be read can't be measured
+        return PlugReading(usable=False, why=str(error))
 
 
 def _run(
@@ -95,7 +101,8 @@ def _run(
     for name, record in truth.items():
         data = (folder / name).read_bytes()
         started = time.perf_counter()
-        reading = measure(data, kind_of(name, record) or "", _known_mm(record))
+        kind = kind_of(name, record) or ""
+        reading = measure(data, kind, known_mm(kind, record))
         scores.seconds.append(time.perf_counter() - started)
         add_score(scores, name, record, reading)
 
@@ -149,10 +156,11 @@ def _large(folder: Path, truth: Mapping[str, Mapping[str, Any]], compare: Measur
     """Return how long one picture of each kind takes, enlarged to 12 megapixels."""
     lines = []
     for kind in ("plug", "dipstick", "fluid"):
-        names = [n for n, r in truth.items() if r["usable"] and kind_of(n, r) == kind]
-        if not names:
+        names = [n for n, r in truth.items() if is_usable(r) and kind_of(n, r) == kind]
+        data = _enlarged((folder / names[0]).read_bytes()) if names else None
+        if data is None:
             continue
-        data, known = _enlarged((folder / names[0]).read_bytes()), _known_mm(truth[names[0]])
+        known = known_mm(kind, truth[names[0]])
         times = []
         for measure in (_joblog, compare):
             runs = []
@@ -168,8 +176,16 @@ def _large(folder: Path, truth: Mapping[str, Mapping[str, Any]], compare: Measur
     return lines
 
 
-def _enlarged(data: bytes) -> bytes:
-    image = Image.open(io.BytesIO(data)).convert("RGB")
+def _enlarged(data: bytes) -> bytes | None:
+    try:
+        image = Image.open(io.BytesIO(data)).convert("RGB")
+    except (
+        OSError,
+        ValueError,
+        SyntaxError,
+        Image.DecompressionBombError,
+    ):  # measured as unusable already
+        return None
     factor = (12e6 / (image.width * image.height)) ** 0.5
     size = (round(image.width * factor), round(image.height * factor))
     buffer = io.BytesIO()

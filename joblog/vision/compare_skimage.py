@@ -18,7 +18,17 @@ WORK_PX = 1024
 
 
 def compare(data: bytes, kind: str, known_mm: float | None) -> Reading:
-    """Measure an encoded picture; ``known_mm`` is the plug's diameter or the mark distance."""
+    """Measure an encoded picture; ``known_mm`` is the plug's diameter or the mark distance.
+
+    A picture on which one of the stock functions gives up is unusable.
+    """
+    try:
+        return _measured(data, kind, known_mm)
+    except Exception as error:  # noqa: BLE001 - each function has errors of its own
+        return PlugReading(usable=False, why=str(error))
+
+
+def _measured(data: bytes, kind: str, known_mm: float | None) -> Reading:
     from skimage.color import rgb2gray
     from skimage.io import imread
     from skimage.transform import rescale
