@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import sys
 import time
@@ -21,11 +22,11 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     photo.add_argument("--plug-diameter-mm", type=float, metavar="X", help="outer diameter, known")
     photo.add_argument("--mark-distance-mm", type=float, metavar="X", help="mark to mark, known")
     photo.add_argument("--jsonl", action="store_true", help="one JSON object a file")
-    photo.add_argument("--overlay", type=Path, metavar="DIR", help="write measured photos here")
+    photo.add_argument("--overlay", type=Path, metavar="DIR", help="draw measured photos here")
     photo.add_argument(
         "--same-stick",
         action="store_true",
-        help="the files are shots of one dipstick: add one combined reading",
+        help="the files are different shots of one dipstick: add one combined reading",
     )
     photo.add_argument("files", nargs="+", metavar="FILE")
     photo.set_defaults(run=run_photo)
@@ -51,17 +52,17 @@ def run_photo(args: argparse.Namespace) -> int:
     if args.same_stick and args.kind != "dipstick":
         raise UsageError("--same-stick is for photos of a dipstick: leave it out here.")
     status = Exit.OK
-    lines = []
+    measured = []
     for name in args.files:
         try:
-            line = _measure_one(name, args)
+            sha256, line = _measure_one(name, args)
+            measured.append((sha256, line))
         except InputError as error:
             status = Exit.FAILED
             line = {"file": name, "error": str(error)}
-        lines.append(line)
         _print(line, _plain, jsonl=args.jsonl)
     if args.same_stick:
-        _print(_combined(lines), _plain, jsonl=args.jsonl)
+        _print(_combined(measured), _plain, jsonl=args.jsonl)
     return int(status)
 
 
@@ -72,16 +73,25 @@ def _print(line: dict[str, Any], plain: Callable[[dict[str, Any]], str], *, json
         print(plain(line), file=sys.stderr if "error" in line else sys.stdout, flush=True)
 
 
-def _combined(lines: list[dict[str, Any]]) -> dict[str, Any]:
-    """Return the combined reading of all shots that could be read."""
+def _combined(lines: list[tuple[str, dict[str, Any]]]) -> dict[str, Any]:
+    """Return the combined reading of all shots that could be read, the same photo counted once."""
     from joblog.vision.dipstick import combine_dipstick
     from joblog.vision.types import DipstickReading
 
-    shots = [DipstickReading.from_json(line) for line in lines if "error" not in line]
-    combined = combine_dipstick(shots)
-    seconds = sum(shot.seconds for shot in shots)
-    files = [line["file"] for line in lines if "error" not in line]
-    whole = replace(combined, seconds=seconds).to_json()
+    shots: dict[str, dict[str, Any]] = {}  # by the photo's SHA-256
+    again = []
+    for sha256, line in lines:
+        first = shots.setdefault(sha256, line)
+        if first is not line:
+            again.append(f"{line['file']} is the same photo as {first['file']}: counted once")
+    readings = [DipstickReading.from_json(line) for line in shots.values()]
+    combined = combine_dipstick(readings)
+    whole = replace(
+        combined,
+        notes=(*combined.notes, *again),
+        seconds=sum(reading.seconds for reading in readings),
+    ).to_json()
+    files = [line["file"] for line in shots.values()]
     return {"file": " + ".join(files), "combined": files, **whole}
 
 
@@ -142,7 +152,8 @@ def _make_folder(folder: Path) -> None:
         ) from error
 
 
-def _measure_one(name: str, args: argparse.Namespace) -> dict[str, Any]:
+def _measure_one(name: str, args: argparse.Namespace) -> tuple[str, dict[str, Any]]:
+    """Return the photo's SHA-256 and what was measured."""
     from joblog.vision.load import load_photo
     from joblog.vision.measure_photo import measure_photo
     from joblog.vision.overlay import overlay_jpeg
@@ -160,16 +171,30 @@ def _measure_one(name: str, args: argparse.Namespace) -> dict[str, Any]:
     if photo.note:
         line["note"] = photo.note
     if args.overlay is not None:
-        target = args.overlay / f"{Path(name).stem}.jpg"
-        if target.exists() and target.samefile(name):
-            target = args.overlay / f"{Path(name).stem}-measured.jpg"
+        line["overlay"] = str(_kept(args.overlay / Path(name).stem, overlay_jpeg(photo, reading)))
+    return photo.sha256, line
+
+
+def _kept(wanted: Path, data: bytes) -> Path:
+    """Write a drawing beside what is there and return where; no other file is ever replaced.
+
+    Photos of several folders may have one name. The same drawing made again is kept once.
+    """
+    ends = itertools.chain(("", "-measured"), (f"-measured-{n}" for n in itertools.count(2)))
+    for end in ends:
+        target = wanted.with_name(f"{wanted.name}{end}.jpg")
         try:
-            target.write_bytes(overlay_jpeg(photo, reading))
+            with target.open("xb") as file:
+                file.write(data)
+        except FileExistsError:
+            if target.is_file() and target.read_bytes() == data:
+                return target
         except OSError as error:
             reason = error.strerror or "no reason given"
             raise InputError(f"{target} can't be written ({reason}).") from error
-        line["overlay"] = str(target)
-    return line
+        else:
+            return target
+    raise AssertionError("the names never end")
 
 
 def _plain(line: dict[str, Any]) -> str:
@@ -180,6 +205,8 @@ def _plain(line: dict[str, Any]) -> str:
     if not line["usable"]:
         return f"{name}: not measured, {line['why']}"
     notes = "".join(f"; {note}" for note in line.get("notes", ()))
+    if "overlay" in line:
+        notes += f"; drawn in {line['overlay']}"
     return f"{name}: {_numbers(line)} ({line['seconds']:.2f} s){notes}"
 
 

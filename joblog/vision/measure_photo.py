@@ -62,6 +62,11 @@ def _measured(
 def measure_dipstick_shots(
     sources: Sequence[str | Path | bytes | Photo], *, mark_distance_mm: float | None = None
 ) -> DipstickReading:
-    """Measure several shots of the same stick and combine them into one reading."""
-    shots = [measure_photo(s, "dipstick", mark_distance_mm=mark_distance_mm) for s in sources]
+    """Measure several shots of the same stick and combine them into one reading.
+
+    The same picture given twice is one shot: it says nothing that it didn't say before.
+    """
+    photos = [s if isinstance(s, Photo) else load_photo(s) for s in sources]
+    different = {photo.sha256: photo for photo in photos}.values()
+    shots = [measure_photo(p, "dipstick", mark_distance_mm=mark_distance_mm) for p in different]
     return combine_dipstick([shot for shot in shots if isinstance(shot, DipstickReading)])

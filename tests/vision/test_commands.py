@@ -13,6 +13,7 @@ from draw_swatch import Swatch, draw_swatch
 from PIL import Image
 
 from joblog.cli import main
+from joblog.vision.measure_photo import measure_dipstick_shots
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 
@@ -86,6 +87,24 @@ def test_overlay_never_overwrites_the_photo(stick_file, capsys):
     assert stick_file.with_name("stick-measured.jpg").exists()
 
 
+def test_overlays_of_photos_with_one_name_lie_side_by_side(tmp_path, capsys):
+    files = [tmp_path / "a" / "drop.jpg", tmp_path / "b" / "drop.jpg", tmp_path / "b" / "drop.png"]
+    for number, file in enumerate(files):
+        file.parent.mkdir(exist_ok=True)
+        Image.fromarray(draw_swatch(Swatch(seed=number))).save(file)
+    before = [file.read_bytes() for file in files]
+    for folder in (tmp_path / "out", tmp_path / "b"):  # the second holds two of the photos
+        args = ["photo", "--kind", "fluid", "--jsonl", "--overlay", str(folder)]
+        assert main([*args, *map(str, files)]) == 0
+        drawn = [Path(line["overlay"]) for line in lines(capsys)]
+        assert len({path.read_bytes() for path in drawn}) == 3
+        assert [file.read_bytes() for file in files] == before
+        count = len(list(folder.iterdir()))
+        assert main([*args, *map(str, files)]) == 0  # once more: the same drawings, kept once
+        assert [Path(line["overlay"]) for line in lines(capsys)] == drawn
+        assert len(list(folder.iterdir())) == count
+
+
 def test_plug_without_its_diameter_is_refused(stick_file, capsys):
     assert main(["photo", "--kind", "plug", str(stick_file)]) == 2
     assert "--plug-diameter-mm" in capsys.readouterr().err
@@ -97,12 +116,31 @@ def test_plain_lines_can_be_read(stick_file, capsys):
 
 
 def test_two_shots_of_one_stick_are_combined(stick_file, capsys):
+    other = stick_file.with_name("other.jpg")
+    Image.open(stick_file).save(other, quality=80)
     args = ["photo", "--kind", "dipstick", "--jsonl", "--same-stick"]
-    assert main([*args, str(stick_file), str(stick_file)]) == 0
-    first, _, both = lines(capsys)
-    assert both["combined"] == [str(stick_file)] * 2
-    assert both["level_fraction"] == pytest.approx(first["level_fraction"], abs=1e-3)
+    assert main([*args, str(stick_file), str(other)]) == 0
+    first, second, both = lines(capsys)
+    assert both["combined"] == [str(stick_file), str(other)]
+    assert both["level_fraction"] == pytest.approx(first["level_fraction"], abs=0.02)
     assert both["level_uncertainty"] < first["level_uncertainty"]
+    assert both["level_uncertainty"] < second["level_uncertainty"]
+    combined = measure_dipstick_shots([stick_file, other, stick_file.read_bytes()])
+    assert combined.level_uncertainty == pytest.approx(both["level_uncertainty"], abs=1e-4)
+
+
+def test_one_photo_given_twice_is_one_shot(stick_file, capsys):
+    copy = stick_file.with_name("copy.jpg")
+    copy.write_bytes(stick_file.read_bytes())
+    args = ["photo", "--kind", "dipstick", "--jsonl", "--same-stick"]
+    assert main([*args, str(stick_file), str(stick_file), str(copy)]) == 0
+    *singles, both = lines(capsys)
+    assert len(singles) == 3
+    assert both["combined"] == [str(stick_file)]
+    assert both["level_uncertainty"] == singles[0]["level_uncertainty"]
+    assert f"{copy} is the same photo as {stick_file}: counted once" in both["notes"]
+    alone = measure_dipstick_shots([stick_file])
+    assert measure_dipstick_shots([stick_file, copy]).level_uncertainty == alone.level_uncertainty
 
 
 def test_labels_of_a_photo(tmp_path, capsys):
