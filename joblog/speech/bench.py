@@ -19,7 +19,7 @@ import numpy as np
 
 from joblog.audio.files import read_audio
 from joblog.audio.types import RATE, Samples
-from joblog.errors import InputError
+from joblog.errors import InputError, UsageError
 from joblog.speech.grammar import Grammar
 from joblog.speech.types import Engine, Hearing, Verdict
 
@@ -100,7 +100,12 @@ def _loudest(sound: Samples) -> float:
 
 
 def conditions(folder: Path, every: int) -> Iterator[Condition]:
-    """Yield the rows of the table; ``every`` thins the commands and strings for a quick look."""
+    """Yield the rows of the table; ``every`` thins the commands and strings for a quick look.
+
+    Raises InputError, naming the file, where the folder is not laid out and labelled as above.
+    """
+    if every < 1:
+        raise UsageError("--every takes a whole number from 1 on: 1 hears all, 10 every tenth.")
     if not (folder / "commands" / "labels.json").is_file():
         raise InputError(f"{folder} has no commands/labels.json; give a labelled speech folder.")
     noises = {p.stem: read_audio(p).samples for p in sorted((folder / "noise").glob("*.flac"))}
@@ -118,7 +123,7 @@ def slots_of(grammar: Grammar, text: str, names: frozenset[str]) -> dict[str, st
 
 
 def _commands(folder: Path, noises: dict[str, Samples], every: int) -> Iterator[Condition]:
-    labels: dict[str, dict[str, str]] = json.loads((folder / "labels.json").read_text("utf-8"))
+    labels = _labels(folder / "labels.json")
     grammar = Grammar.from_file(folder / "commands.gram")
     names = frozenset(slot for slots in labels.values() for slot in slots)
     files = sorted(labels)[::every]
@@ -136,14 +141,42 @@ def _commands(folder: Path, noises: dict[str, Samples], every: int) -> Iterator[
             yield Condition(f"commands, {noise}, {snr} dB", grammar, items)
 
 
-def _digits(folder: Path, noises: dict[str, Samples], count: int) -> Iterator[Condition]:
-    if not folder.is_dir():
-        return
-    grammar = Grammar.from_file(folder / "digits.gram")
+def _labels(path: Path) -> dict[str, dict[str, str]]:
+    """Return the labelled slots by file name."""
+    try:
+        labels = json.loads(path.read_text("utf-8"))
+    except (OSError, ValueError) as error:
+        raise InputError(
+            f"{path} can't be read ({error}); take another copy of the labelled folder."
+        ) from None
+    if not isinstance(labels, dict) or not all(isinstance(row, dict) for row in labels.values()):
+        raise InputError(
+            f"{path} must hold an object of slots for each recording's file name, such as "
+            '{"one.flac": {"size": "large"}}.'
+        )
+    return labels
+
+
+def _takes(folder: Path) -> dict[tuple[str, str], list[Path]]:
+    """Return the recordings of single digits by speaker and digit."""
     takes: dict[tuple[str, str], list[Path]] = {}
     for path in sorted(folder.glob("*.flac")):
-        digit, speaker, _ = path.stem.split("_")
-        takes.setdefault((speaker, digit), []).append(path)
+        parts = path.stem.split("_")
+        if len(parts) != 3:
+            raise InputError(f"{path} must be named DIGIT_SPEAKER_TAKE.flac, as in 7_ann_2.flac.")
+        takes.setdefault((parts[1], parts[0]), []).append(path)
+    for speaker in {speaker for speaker, _ in takes}:
+        missing = [str(d) for d in range(10) if (speaker, str(d)) not in takes]
+        if missing:
+            raise InputError(f"{folder} lacks the digits {', '.join(missing)} by {speaker}.")
+    return takes
+
+
+def _digits(folder: Path, noises: dict[str, Samples], count: int) -> Iterator[Condition]:
+    takes = _takes(folder)
+    if not takes:
+        return
+    grammar = Grammar.from_file(folder / "digits.gram")
     speakers = sorted({speaker for speaker, _ in takes})
     for noise in (None, *(n for n in TOOLS if n in noises)):
         rng = np.random.default_rng(7)
