@@ -6,10 +6,11 @@ changed. What comes in (sentences, sounds, photos) is the session's: :mod:`joblo
 
 from __future__ import annotations
 
+import itertools
 import threading
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from joblog.errors import InputError
@@ -34,6 +35,20 @@ from joblog.sheet.model import Sheet
 from joblog.speech.types import Hearing, Verdict
 
 IGNORED = Reply("", "", "none")
+_NUMBERS = itertools.count(1)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A photo asked for by a phrase: what it is to show, who asked, and a number that tells when.
+
+    The numbers of all jobs of one program count on, so that the last that asked is known.
+    """
+
+    number: int
+    kind: str
+    phase: str
+    by: str
 
 
 class OpenJob:
@@ -48,7 +63,7 @@ class OpenJob:
         self._state: JobState | None = None
         self._last = IGNORED
         self._told = Told()
-        self._phases: dict[str, str] = {}  # of the photo asked for by voice, by its kind
+        self._asked: dict[str, Asked] = {}  # the photos asked for and not taken yet, by kind
         self._lock = threading.RLock()
 
     @property
@@ -65,6 +80,19 @@ class OpenJob:
     def last_reply(self) -> Reply:
         """The last reply that was not silence."""
         return self._last
+
+    @property
+    def asks(self) -> tuple[Asked, ...]:
+        """The photos that were asked for and not taken yet, the newest last; none once closed."""
+        with self._lock:
+            if not self._asked or self.state.closed:
+                return ()
+            return tuple(sorted(self._asked.values(), key=lambda asked: asked.number))
+
+    def tell(self, sentence: str) -> None:
+        """Show a sentence that answers no phrase, such as that a camera gives no picture."""
+        with self._lock:
+            self._remember(Reply("See the screen.", sentence, "again"))
 
     def alone(self) -> AbstractContextManager[Any]:
         """Keep other threads off this session: what is read inside still stands when one writes."""
@@ -107,6 +135,9 @@ class OpenJob:
             return self._remember(replace(self._last, entries=(), typed=""))
         before = self.state
         entries = [self._append(draft, source, by, heard, media) for draft in made.drafts]
+        if made.wants_photo:
+            kind, phase = made.wants_photo
+            self._asked[kind] = Asked(next(_NUMBERS), kind, phase, by)
         if made.replan:
             meaning = meaning_of(made.replan, self.sheet)
             if meaning is not None:
@@ -118,7 +149,6 @@ class OpenJob:
     def _reply(self, made: Plan, before: JobState, entries: Sequence[Entry]) -> Reply:
         if made.wants_photo:
             kind, phase = made.wants_photo
-            self._phases[kind] = phase
             text = f"Photo {kind}."
             return Reply(text, f"Photo {kind}: take it now.", "ok", wants_photo=(kind, phase))
         if made.spoken or made.tone == "none":

@@ -264,7 +264,7 @@ class JobSession(OpenJob):
         with self._lock:
             state = self._open_state("this photo is not added to it")
             if step is None and not phase:  # a phone sends the kind alone
-                phase = self._phases.get(kind) or None
+                phase = self._asked[kind].phase or None if kind in self._asked else None
             first = first_recorded(state.entries, replaces) if replaces else None
             done = done_when_taken(state, self.clock.read(), taken_ago, first)
             shot = measured_photo(
@@ -274,7 +274,7 @@ class JobSession(OpenJob):
                 self.store.put_media(part.data, part.mime, part.role, part.name)
                 for part in shot.parts
             ]
-            self._phases.pop(kind, None)
+            self._asked.pop(kind, None)
             waited = believed_age(state, self.clock.read(), taken_ago)
             late = {"waited": str(waited)} if waited and not replaces else {}
             draft = Draft("photo", shot.body | late, supersedes=replaces)

@@ -1,12 +1,14 @@
 """A watched folder: a camera or a phone copies its pictures there, and they come in one by one.
 
-A file is handed out once it has stopped growing: its size and time are the same at two looks. What
-lay there before the watch began is left alone unless asked for. A file that vanishes is forgotten,
-one that is written anew under the same name comes in again.
+A file is handed out once it has stopped growing: its size and time are the same at several
+looks in a row. What lay there before the watch began is left alone unless asked for. A file that
+vanishes is forgotten, one that is written anew under the same name comes in again. A folder is no
+picture, whatever its name.
 """
 
 from __future__ import annotations
 
+import stat
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -26,7 +28,8 @@ class FolderWatch:
 
     folder: Path
     also_old: bool = False
-    _waiting: dict[Path, _State] = field(default_factory=dict)
+    still: int = 1  # looks after the first at which a file must be the same
+    _waiting: dict[Path, tuple[_State, int]] = field(default_factory=dict)
     _seen: dict[Path, _State] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -41,13 +44,18 @@ class FolderWatch:
         """
         states = self._states()
         ready = []
+        waiting = {}
         for path, state in states.items():
             if self._seen.get(path) == state:
                 continue
-            if self._waiting.get(path) == state and state[0] > 0:
+            before, looks = self._waiting.get(path, (state, -1))
+            looks = looks + 1 if before == state else 0
+            if looks >= self.still and state[0] > 0:
                 ready.append(path)
                 self._seen[path] = state
-        self._waiting = {p: s for p, s in states.items() if self._seen.get(p) != s}
+            else:
+                waiting[path] = (state, looks)
+        self._waiting = waiting
         self._seen = {p: s for p, s in self._seen.items() if p in states}
         return sorted(ready, key=lambda path: states[path][1])
 
@@ -68,7 +76,8 @@ class FolderWatch:
                 status = path.stat()
             except OSError:
                 continue  # it went between the listing and now: nothing to hand out
-            states[path] = (status.st_size, status.st_mtime_ns)
+            if stat.S_ISREG(status.st_mode):
+                states[path] = (status.st_size, status.st_mtime_ns)
         return states
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
+from threading import Event, Thread
 from typing import Any
 
 from fastapi import FastAPI, Request
@@ -22,6 +23,7 @@ from joblog.web.heard_out import HeardOut
 from joblog.web.pages import wants_page
 from joblog.web.shop import Shop
 
+LAST_PHOTO = 10.0  # seconds that a picture being measured has at the end
 STATIC = Path(__file__).with_name("static")
 # Nothing may come from another host, no page may be framed, no script but our own runs.
 POLICY = (
@@ -58,12 +60,24 @@ class Guarded(BaseHTTPMiddleware):
         return None
 
 
-def create_app(shop: Shop, gate: Gate | None = None) -> FastAPI:
-    """Return the application for ``shop``; without a ``gate`` this machine alone is let in."""
+def create_app(
+    shop: Shop, gate: Gate | None = None, beside: Sequence[Callable[[Event], None]] = ()
+) -> FastAPI:
+    """Return the application for ``shop``; without a ``gate`` this machine alone is let in.
+
+    Each of ``beside`` runs in a thread of its own until the application ends.
+    """
 
     @asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
+        stop = Event()
+        threads = [Thread(target=run, args=(stop,), daemon=True) for run in beside]
+        for thread in threads:
+            thread.start()
         yield
+        stop.set()
+        for thread in threads:
+            thread.join(LAST_PHOTO)
         shop.close()
 
     app = FastAPI(title="joblog", version=__version__, lifespan=life, docs_url=None, redoc_url=None)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from threading import Event
 from typing import TYPE_CHECKING, Any
 
 from joblog.bench import bench_parsers
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     from fastapi import FastAPI
 
     from joblog.web.orderbook import OrderBook
+    from joblog.web.shop import Shop
 
 PORTS = range(1, 65536)
 OPEN_HOSTS = ("127.0.0.1", "localhost", "::1")
@@ -27,6 +30,18 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     parser.add_argument("--data", help="folder or database URL of the records")
     parser.add_argument(
         "--lan", action="store_true", help="let paired phones in, over HTTPS of the shop's own"
+    )
+    parser.add_argument(
+        "--watch",
+        type=Path,
+        metavar="FOLDER",
+        help="take the pictures that a camera copies there into the job that wants one",
+    )
+    parser.add_argument(
+        "--camera",
+        metavar="N",
+        help="take a frame of this camera (0 is the first; or a network camera's address) "
+        "when a job asks for a photo",
     )
     parser.set_defaults(run=run_serve)
     bench = bench_parsers(subparsers).add_parser(
@@ -72,7 +87,7 @@ def run_serve(args: argparse.Namespace) -> int:
     host = "0.0.0.0" if args.lan and args.host in OPEN_HOSTS else args.host
     _free(host, args.port)
     shop = Shop.at(args.data)
-    app = create_app(shop)
+    app = create_app(shop, beside=_beside(shop, args))
     secure: dict[str, Any] = {}
     if args.lan:
         secure = _certified(app, shop.folder, args.port)
@@ -83,6 +98,20 @@ def run_serve(args: argparse.Namespace) -> int:
     options: dict[str, Any] = {"log_level": "warning", "timeout_graceful_shutdown": 2}
     uvicorn.run(app, host=host, port=args.port, **options, **secure)  # open screens never end
     return int(Exit.OK)
+
+
+def _beside(shop: Shop, args: argparse.Namespace) -> list[Callable[[Event], None]]:
+    """Return what runs beside the pages: eyes that need no phone."""
+    found: list[Callable[[Event], None]] = []
+    if args.watch is not None or args.camera is not None:
+        from joblog.web.arrivals import aiming, watching
+
+        if args.watch is not None:
+            found.append(watching(shop, args.watch))
+        if args.camera is not None:
+            number = args.camera.isdecimal()
+            found.append(aiming(shop, int(args.camera) if number else args.camera))
+    return found
 
 
 def run_import(args: argparse.Namespace) -> int:

@@ -202,42 +202,45 @@ async def photo(
     data = await body_of(request)
     if hashlib.sha256(data).hexdigest() != sha256:
         raise PhotoError("The photo arrived incomplete; it is still on the phone, send it again.")
-    return await run_in_threadpool(_keep_once, session, data, sha256, shot)
+    return JSONResponse(await run_in_threadpool(keep_once, session, data, sha256, shot))
 
 
-def _keep_once(session: JobSession, data: bytes, sha256: str, shot: Shot) -> Response:
-    """Take a photo; the same one that comes at the same moment waits until it is there."""
+def keep_once(
+    session: JobSession, data: bytes, sha256: str, shot: Shot, name: str = ""
+) -> dict[str, Any]:
+    """Take a photo; the same one that comes at the same moment waits until it is there.
+
+    ``name`` is a remark on where it came from, where that wasn't a phone.
+    """
     with session.alone():
-        return _keep(session, data, sha256, shot)
+        return _keep(session, data, sha256, shot, name)
 
 
-def _keep(session: JobSession, data: bytes, sha256: str, shot: Shot) -> Response:
+def _keep(session: JobSession, data: bytes, sha256: str, shot: Shot, name: str) -> dict[str, Any]:
     known = [e for e in session.state.entries if e.kind == "photo" and _is_of(e, sha256)]
     counts = next((p.entry for p in session.state.photos if p.entry in known), None)
     kind = counts.body.get("kind") if counts else ""
     if kind == shot.kind or (counts is None and _any_as(known, shot.kind)):
         measured = (counts or known[-1]).body.get("measurement") or {}
-        return JSONResponse({"again": True, "measurement": _short(measured), "reply": None})
+        return {"again": True, "measurement": _short(measured), "reply": None}
     reply = session.photo(
         data,
         shot.kind,
         phase=shot.phase or None,
         by=shot.by,
-        name=f"taken {shot.taken} by the phone's clock" if shot.taken else "",
+        name=f"taken {shot.taken} by the phone's clock" if shot.taken else name,
         taken_ago=shot.age,
         replaces=counts.id if counts else None,  # sent as another kind by mistake
     )
     entry = next((e for e in reply.entries if e.kind == "photo"), None)
     measured = entry.body.get("measurement", {}) if entry else {}
     overlay = next((m.sha256 for m in entry.media if m.role == "overlay"), "") if entry else ""
-    return JSONResponse(
-        {
-            "again": False,
-            "measurement": _short(measured),
-            "overlay": overlay,
-            "reply": reply_view(reply),
-        }
-    )
+    return {
+        "again": False,
+        "measurement": _short(measured),
+        "overlay": overlay,
+        "reply": reply_view(reply),
+    }
 
 
 def _is_of(entry: Entry, sha256: str) -> bool:

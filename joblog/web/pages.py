@@ -78,7 +78,8 @@ def jobs_page(request: Request, find: str = "", older: bool = False) -> Response
         lines = [row for row in lines if _fits(find, row)]
     shown = lines if older else lines[:SHOWN]
     more, zone = len(lines) - len(shown), shop_of(request).zone()
-    return page(request, "jobs.html", jobs=shown, find=find, more=more, zone=zone)
+    told = shop_of(request).told
+    return page(request, "jobs.html", jobs=shown, find=find, more=more, zone=zone, told=told)
 
 
 def _fits(wanted: str, line: dict[str, Any]) -> bool:

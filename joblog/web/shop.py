@@ -40,6 +40,7 @@ class Shop:
     speaking: Speaking = field(default_factory=Speaking)
     talking: Talking = field(default_factory=Talking)
     refusals: Refusals = field(default_factory=Refusals)
+    told: str = ""  # of a picture that came without a phone and reached no job, for the jobs page
     voice: Stock = field(default_factory=stock)
     orders: OrderBook = field(init=False)
     index: JobIndex = field(init=False)
@@ -114,6 +115,11 @@ class Shop:
                     raise InputError("There is no such job here; choose one from the list.")
                 self._sessions[job] = self._resume(job)
             return self._sessions[job]
+
+    def opened(self) -> list[JobSession]:
+        """Return the sessions that are in memory."""
+        with self._lock:
+            return list(self._sessions.values())
 
     def _resume(self, job: str) -> JobSession:
         """Go on with a job of the store, once its chain is known to be whole."""
