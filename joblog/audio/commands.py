@@ -17,9 +17,9 @@ from joblog.errors import DeviceError, Exit, InputError, StoreError, UsageError
 if TYPE_CHECKING:
     from joblog.audio.segment import Segmenter
     from joblog.audio.types import Utterance
+    from joblog.job.noting import Noted, NoteTaker
     from joblog.readback.speaker import Speaker
     from joblog.speech.breath import Breath, Said
-    from joblog.speech.types import Hearing
 
 TO_SAY = 4  # answers that wait while somebody speaks; older ones are not worth saying any more
 
@@ -69,24 +69,24 @@ def _listen(args: argparse.Namespace) -> int:
     form = PcmFormat(args.rate, args.channels, args.bits)
     if args.keep:
         _make_folder(args.keep)
-    hear = _hearing(args)
+    hear, notes = _hearing(args)
     segmenter = Segmenter(args.source)
     speaker = _speaker(segmenter) if args.aloud else None
     breath = Breath()
-    to_say: deque[Hearing] = deque(maxlen=TO_SAY)
+    to_say: deque[Noted] = deque(maxlen=TO_SAY)
     for block in open_source(args.source, form):
         ended = segmenter.feed(block)
         if args.meter:
             _show_level(segmenter.level, segmenter.floor)
-        for said in _said(breath, hear, ended, segmenter.pause):
-            _answer(args, said)
-            to_say.append(said.hearing)
+        for noted in _noted(breath, hear, notes, ended, segmenter.pause):
+            _answer(args, noted)
+            to_say.append(noted)
         if speaker is not None and segmenter.pause > 0:  # nobody is in the middle of a phrase
             _say(speaker, to_say)
             to_say.clear()
-    for said in _said(breath, hear, segmenter.flush(), math.inf):
-        _answer(args, said)
-        to_say.append(said.hearing)
+    for noted in _noted(breath, hear, notes, segmenter.flush(), math.inf):
+        _answer(args, noted)
+        to_say.append(noted)
     if speaker is not None:
         _say(speaker, to_say)
         speaker.close()
@@ -130,53 +130,77 @@ def _speaker(segmenter: Segmenter) -> Speaker:
     return Speaker(load_clips(), segmenter)
 
 
-def _say(speaker: Speaker, hearings: Iterable[Hearing]) -> None:
+def _say(speaker: Speaker, to_say: Iterable[Noted]) -> None:
     """Say what was understood, 'say again' where it was not clear, nothing where nobody spoke."""
     if speaker.trouble:
         raise DeviceError(speaker.trouble)
-    for hearing in hearings:
+    for noted in to_say:
+        hearing = noted.said.hearing
         if hearing.verdict == "accept":
-            speaker.say(f"{hearing.text}.", "ok")
+            speaker.say("noted." if noted.note else f"{hearing.text}.", "ok")
         elif hearing.verdict == "ask":
             speaker.say("say again.", "again")
 
 
-def _hearing(args: argparse.Namespace) -> Callable[[Any], Any]:
-    """Return the function from samples to a hearing; the engine starts before the sound does."""
+def _hearing(args: argparse.Namespace) -> tuple[Callable[[Any], Any], NoteTaker | None]:
+    """Return the function from samples to a hearing, and who takes notes where there is a sheet.
+
+    The engine starts before the sound does.
+    """
     from joblog.speech.engines import get_engine, warm_up
     from joblog.speech.grammar import Grammar
 
     if args.sheet is None:
-        grammar = Grammar.from_file(args.grammar)
+        grammar, sheet = Grammar.from_file(args.grammar), None
     else:
         from joblog.job.grammar import grammar_for_sheet
         from joblog.sheet.load import library, load_sheet
 
-        grammar = grammar_for_sheet(load_sheet(library().get(args.sheet, args.sheet)))
+        sheet = load_sheet(library().get(args.sheet, args.sheet))
+        grammar = grammar_for_sheet(sheet)
     engine = get_engine(args.engine)
     warm_up(engine, grammar)
-    return lambda samples: engine.hear(samples, grammar)
+    notes = None
+    if sheet is not None:
+        from joblog.job.noting import NoteTaker
+
+        notes = NoteTaker(engine, sheet)
+    return lambda samples: engine.hear(samples, grammar), notes
 
 
-def _said(
-    breath: Breath, hear: Callable[[Any], Any], ended: Sequence[Utterance], pause: float
-) -> Iterator[Said]:
+def _noted(
+    breath: Breath,
+    hear: Callable[[Any], Any],
+    notes: NoteTaker | None,
+    ended: Sequence[Utterance],
+    pause: float,
+) -> Iterator[Noted]:
     """Yield what counts as said once ``ended`` was spoken, and ``pause`` seconds of silence."""
+    from joblog.job.noting import Noted
+
+    def looked(found: Iterable[Said]) -> Iterator[Noted]:
+        for said in found:
+            yield from [Noted(said)] if notes is None else notes.look(said)
+
     for utterance in ended:
-        yield from breath.heard(utterance, hear)
+        if notes is not None and notes.expects(utterance):
+            yield from looked(breath.release())
+            yield from notes.dictated(utterance)
+        else:
+            yield from looked(breath.heard(utterance, hear))
     if breath.silent(ended, pause):
-        yield from breath.release()
+        yield from looked(breath.release())
 
 
-def _answer(args: argparse.Namespace, said: Said) -> None:
-    hearing, utterance = said.hearing, said.utterance
+def _answer(args: argparse.Namespace, noted: Noted) -> None:
+    hearing, utterance = noted.said.hearing, noted.said.utterance
     answer = {
         "started": round(utterance.started, 3),
         "duration": round(utterance.duration, 3),
-        "text": hearing.text,
+        "text": f"{hearing.text} {noted.note}".strip(),
         "accepted": hearing.verdict == "accept",
         "verdict": str(hearing.verdict),
-        "confidence": hearing.confidence,
+        "confidence": None if noted.dictated else hearing.confidence,
         "alternatives": [
             {"text": other.text, "confidence": other.confidence} for other in hearing.alternatives
         ],
@@ -185,6 +209,8 @@ def _answer(args: argparse.Namespace, said: Said) -> None:
         "engine": hearing.engine,
         "source": utterance.source,
     }
+    if noted.note:
+        answer["note"] = noted.note
     trouble = None
     if args.keep:
         try:
@@ -198,8 +224,8 @@ def _answer(args: argparse.Namespace, said: Said) -> None:
 
 def _line(answer: dict[str, Any]) -> str:
     """Return the answer for people."""
-    text = f"{answer['started']:8.2f} s  {answer['verdict']} {answer['confidence']:.2f}"
-    text += f" {answer['text']!r}"
+    sure = "" if answer["confidence"] is None else f" {answer['confidence']:.2f}"
+    text = f"{answer['started']:8.2f} s  {answer['verdict']}{sure} {answer['text']!r}"
     return f"{text} ({answer['why']})" if answer["why"] else text
 
 

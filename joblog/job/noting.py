@@ -7,7 +7,9 @@ job, was meant for the job: asked about.
 
 from __future__ import annotations
 
+import math
 import re
+from dataclasses import dataclass, replace
 
 from joblog.audio.types import Utterance
 from joblog.job.clocks import Timed, elapsed
@@ -16,6 +18,7 @@ from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.typed import note_in, typed_words
 from joblog.job.types import JobState
 from joblog.sheet.model import Sheet
+from joblog.speech.breath import Said
 from joblog.speech.types import Engine, Hearing, Verdict
 
 NOTE_WAITS = 30  # seconds after 'note' in which the words of the note are expected
@@ -69,3 +72,63 @@ def dictated_note(engine: Engine, utterance: Utterance, hearing: Hearing) -> str
     if utterance.duration < NOTE_SECONDS:
         return ""
     return note_in(engine.dictate(utterance.samples))
+
+
+@dataclass(frozen=True)
+class Noted:
+    """What was said to a microphone without a job; ``note`` is the note in it, '' where none is.
+
+    ``dictated``: it was heard as free words, of which nobody says how sure they are.
+    """
+
+    said: Said
+    note: str = ""
+    dictated: bool = False
+
+
+class NoteTaker:
+    """Takes the notes of one open microphone without a job, as a job's session takes them."""
+
+    def __init__(self, engine: Engine, sheet: Sheet) -> None:
+        self._engine = engine
+        self._sheet = sheet
+        self._until = -math.inf  # seconds of the source; who begins before dictates
+
+    def expects(self, utterance: Utterance) -> bool:
+        """Say whether ``utterance`` is the words of a note."""
+        return utterance.started <= self._until
+
+    def dictated(self, utterance: Utterance) -> list[Noted]:
+        """Return the note that an expected utterance is, and what was said behind it."""
+        text = self._engine.dictate(utterance.samples).strip()
+        if not text:
+            return [self._plain(utterance, "", Verdict.REJECT, "No words of a note were heard.")]
+        self._until = -math.inf
+        if takes_back(text):
+            return [self._plain(utterance, "disregard", Verdict.ACCEPT)]
+        return self._note(utterance, text)
+
+    def look(self, said: Said) -> list[Noted]:
+        """Return what was said as it is, or as the note in one breath that it is."""
+        hearing = said.hearing
+        text = dictated_note(self._engine, said.utterance, hearing)
+        if text:
+            return self._note(said.utterance, text)
+        sure = hearing.verdict is Verdict.ACCEPT
+        meant = meaning_of(hearing.text, self._sheet) if sure else None
+        if meant is not None and meant.act == "note":
+            self._until = said.utterance.ended + NOTE_WAITS
+        return [Noted(said)]
+
+    def _note(self, utterance: Utterance, text: str) -> list[Noted]:
+        text, phrase = phrase_behind(text, self._sheet)
+        noted = replace(self._plain(utterance, "note", Verdict.ACCEPT), note=text)
+        why = f"Was it '{phrase}', behind a note?"
+        return [noted, *([self._plain(utterance, phrase, Verdict.ASK, why)] if phrase else [])]
+
+    def _plain(
+        self, utterance: Utterance, text: str, verdict: Verdict, why: str | None = None
+    ) -> Noted:
+        heard = Hearing(text, verdict, 0.0, duration=utterance.duration, why=why)
+        said = Said(utterance, replace(heard, engine=self._engine.name))
+        return Noted(said, dictated=True)

@@ -1,6 +1,7 @@
 """``joblog listen`` for real: people's recordings through segmenter and recogniser.
 
 Recordings and transcripts are those that pocketsphinx 5.1.1 carries (BSD), see data/README.md.
+Notes are lines of the demo: synthetic voices, see sample_audio/README.md.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from joblog.audio.types import RATE
 from joblog.cli import main
 
 DATA = Path(__file__).parent / "data"
+DEMO = Path(__file__).parents[2] / "sample_audio"
 CARDS = """#JSGF V1.0;
 grammar cards;
 public <cards> = <card> <card> <card> | <card> <card> | <card> | <rank> <card> | <rank> <rank>;
@@ -147,6 +149,56 @@ def test_a_format_that_no_sound_has_is_refused_for_a_file_too(
     assert told.startswith("joblog: ")
     assert why in told
     assert told.count("\n") == 1
+
+
+QUIET = np.zeros(2 * RATE, np.float32)
+
+
+def spoken(name: str) -> np.ndarray:
+    """Return a line of the demo without the silence around it."""
+    samples = read_audio(DEMO / f"{name}.flac").samples
+    loud = np.flatnonzero(np.abs(samples) > 0.1)
+    return samples[max(0, loud[0] - 2400) : loud[-1] + 2400]
+
+
+def listened(
+    parts: list[np.ndarray], folder: Path, capsys: pytest.CaptureFixture[str]
+) -> list[dict[str, object]]:
+    source = folder / "spoken.wav"
+    soundfile.write(source, np.concatenate([QUIET, *parts, QUIET]), RATE)
+    command = ["listen", "--sheet", "transaxle-drain-fill", "--jsonl", "--source", str(source)]
+    assert main(command) == 0
+    return answers(capsys.readouterr().out)
+
+
+@pytest.mark.parametrize("pause", [0.1, 1.5])
+def test_a_note_is_taken_in_one_breath_or_behind_a_pause(
+    pause: float, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    silence = np.zeros(int(pause * RATE), np.float32)
+    words, after = spoken("40-note-text"), spoken("38-reminder-reset")
+    parts = [spoken("39-note"), silence, words, QUIET, after]
+    heard = listened(parts, tmp_path, capsys)
+    *before, note, last = heard
+    assert [answer["text"] for answer in before] == (["note"] if pause > 1 else [])
+    text = str(note["note"])
+    assert text.lower().strip(".") == "the left rear tire is worn on its inner edge"
+    assert note["text"] == f"note {text}"
+    assert (note["accepted"], note["confidence"]) == (True, None)
+    assert last["text"] == "service reminder reset"
+    assert "note" not in last
+
+
+def test_what_stands_behind_a_note_is_asked_about(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    gap = np.zeros(int(0.35 * RATE), np.float32)
+    both = [spoken("40-note-text"), gap, spoken("38-reminder-reset")]
+    _, note, behind = listened([spoken("39-note"), QUIET, *both], tmp_path, capsys)
+    assert "inner edge" in str(note["note"])
+    assert "reminder" not in str(note["note"])
+    assert (behind["verdict"], behind["accepted"]) == ("ask", False)
+    assert "reminder reset" in str(behind["text"])
 
 
 def test_what_can_not_be_listened_to(
