@@ -162,7 +162,7 @@ def _of_photos(made: Report) -> str:
         return ""
     return (
         " Its photos are small copies, taken as they lie in it: that they were made from those "
-        "named in the record can be seen only beside the originals, in the job's export."
+        "named in the record can be seen only beside the originals, in an export with --originals."
     )
 
 
