@@ -7,16 +7,22 @@ text means, such as a VIN and its check digit, is not this room's business.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from joblog.vision.load import load_photo
 from joblog.vision.types import Photo, Polygon
 
+BARS = frozenset({"Code 39", "Code 93", "Code 128", "EAN-8", "EAN-13", "UPC-A", "UPC-E"})
+ITF = "ITF"  # has no sign for its end: a slanted look reads its beginning as if it were all
+# Degrees; quarter turns are tried in each look.
+TURNS = (7.5, -7.5, 15, -15, 22.5, -22.5, 30, -30, 37.5, -37.5, 45)
 LABEL_PX = 2800  # longest side: a Code 39 of 17 signs has about 300 bars side by side
 
 
@@ -49,29 +55,73 @@ def read_labels(photo: Photo) -> list[Label]:
     """Return every code that reads without error, from left to right; none is an empty list.
 
     Each text is what the code's own check digits or error correction let through. A second look
-    with evened-out contrast is taken only where the first finds nothing.
+    with evened-out contrast is taken only where the first finds nothing; and where no code of bars
+    is found, which are read along straight lines and so only nearly upright, the picture is turned.
     """
     found = _read(photo, photo.rgb)
+    grey = cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)
     if not found:
-        grey = cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)
         even = cv2.createCLAHE(clipLimit=3.0, tileGridSize=(8, 8)).apply(grey)
         found = _read(photo, np.ascontiguousarray(even))
+    if not any(label.format in BARS for label in found):
+        found = _whole([*found, *_read_turned(photo, grey)])
     found.sort(key=lambda label: min((x for x, _ in label.outline_px), default=0.0))
     return found
 
 
-def _read(photo: Photo, picture: Any) -> list[Label]:
+def _read_turned(photo: Photo, grey: NDArray[Any]) -> list[Label]:
+    """Return the codes of bars that the first turn shows at which there are any; ITF of all."""
+    height, width = grey.shape
+    slanted: list[Label] = []
+    for angle in TURNS:
+        turn = cv2.getRotationMatrix2D((width / 2, height / 2), angle, 1.0)
+        across, down = abs(turn[0, 0]), abs(turn[0, 1])
+        size = (
+            math.ceil(width * across + height * down),
+            math.ceil(width * down + height * across),
+        )
+        turn[:, 2] += (size[0] - width) / 2, (size[1] - height) / 2  # nothing is cut off
+        picture = cv2.warpAffine(grey, turn, size, borderMode=cv2.BORDER_REPLICATE)
+        found = _read(photo, picture, cv2.invertAffineTransform(turn))
+        if any(label.format in BARS for label in found):
+            return [*slanted, *found]
+        slanted += found
+    return slanted
+
+
+def _whole(labels: list[Label]) -> list[Label]:
+    """Return each code once, without those that are a part of another's ITF."""
+    once = list({(label.format, label.text): label for label in labels}.values())
+    longer = [label.text for label in once if label.format == ITF]
+    return [
+        label
+        for label in once
+        if label.format != ITF
+        or not any(label.text in text for text in longer if text != label.text)
+    ]
+
+
+def _read(photo: Photo, picture: Any, back: NDArray[Any] | None = None) -> list[Label]:
+    """Return what ``picture`` holds; one that was turned, for bars alone, has its way ``back``."""
     import zxingcpp
 
     labels: dict[tuple[str, str], Label] = {}
-    for code in zxingcpp.read_barcodes(picture):
+    known = zxingcpp.BarcodeFormat
+    bars = getattr(known, "AllLinear", None) or known.LinearCodes  # its name since version 3
+    only: dict[str, Any] = {} if back is None else {"formats": bars}
+    for code in zxingcpp.read_barcodes(picture, **only):
         text = code.text.strip()
         if not code.valid or not text:
             continue
         spot = code.position
         corners = (spot.top_left, spot.top_right, spot.bottom_right, spot.bottom_left)
-        outline = photo.polygon_to_original((corner.x, corner.y) for corner in corners)
+        places = [(float(corner.x), float(corner.y)) for corner in corners]
+        if back is not None:
+            places = [(x, y) for x, y in np.array([(*place, 1.0) for place in places]) @ back.T]
+        outline = photo.polygon_to_original(places)
         name = _format_name(code.format)
+        if back is not None and name not in BARS | {ITF}:
+            continue
         labels.setdefault((name, text), Label(name, text, outline))
     return list(labels.values())
 

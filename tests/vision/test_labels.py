@@ -13,9 +13,12 @@ from joblog.vision.types import Photo
 VIN = "1M8GDM9AXKP042788"  # published example with a right check digit [49 CFR 565]
 
 
-def photographed(text: str, code: str, turn: float = 0.0) -> Photo:
+def photographed(text: str, code: str, turn: float = 0.0, flat: int = 0) -> Photo:
+    """Draw a label, turned by degrees; ``flat``: the bars are so many times as wide as high."""
     made = zxingcpp.create_barcode(text, getattr(zxingcpp.BarcodeFormat, code))
     image = np.array(made.to_image(scale=3))
+    if flat:
+        image = cv2.resize(image, (image.shape[1], image.shape[1] // flat))
     image = np.pad(image, 60, constant_values=255)
     side = int(1.2 * max(image.shape))
     canvas = np.full((side, side), 150, np.uint8)
@@ -53,3 +56,29 @@ def test_bottle_code_and_where_it_is():
 def test_nothing_to_read_is_an_empty_list():
     rgb = np.full((300, 300, 3), 128, np.uint8)
     assert read_labels(Photo(rgb=rgb, sha256="", size=(300, 300))) == []
+
+
+@pytest.mark.parametrize("code", ["Code39", "Code128"])
+@pytest.mark.parametrize(("turn", "flat"), [(8, 8), (-12, 8), (6, 12), (20, 5), (45, 12), (-70, 8)])
+def test_low_bars_at_a_slant(code, turn, flat):
+    photo = photographed(VIN, code, turn, flat)
+    (label,) = read_labels(photo)
+    assert label.text == VIN
+    middle = np.mean(label.outline_px, axis=0)  # where it lies in the picture as it was taken
+    assert np.abs(middle - np.array(photo.size) / 2).max() < 0.05 * photo.size[0]
+
+
+@pytest.mark.parametrize("turn", [0, -35, -17, 10, 28, 55])
+def test_itf_at_a_slant_is_never_cut_short(turn):
+    labels = read_labels(photographed("10012345678902", "ITF", turn, 4))
+    assert [label.text for label in labels] == ["10012345678902"]
+
+
+def test_slanted_bars_beside_a_square_code_are_read_too():
+    bars, square = photographed(VIN, "Code39", 12, 8), photographed("EX-18-AL", "QRCode")
+    side = bars.size[0]
+    rgb = np.full((side + square.size[1], side, 3), 150, np.uint8)
+    rgb[:side] = bars.rgb
+    rgb[side:, : square.size[0]] = square.rgb
+    labels = read_labels(Photo(rgb=rgb, sha256="", size=(side, rgb.shape[0])))
+    assert {label.text for label in labels} == {VIN, "EX-18-AL"}
