@@ -68,8 +68,12 @@ def _late(state: JobState, found: StepState, kind: str, mark: Mark) -> Finding:
 
 
 def _retaken(state: JobState, photo: Photo) -> bool:
+    misread = bool(photo.measurement.get("vin_trouble"))  # a bottle's code says nothing of a VIN
     return any(
-        p.usable and p.kind == photo.kind and p.step == photo.step
+        p.usable
+        and p.kind == photo.kind
+        and p.step == photo.step
+        and (not misread or "vin" in p.measurement)
         for p in state.photos
         if p.entry.seq > photo.entry.seq
     )

@@ -136,10 +136,13 @@ def _labels(data: bytes, own: str) -> dict[str, Any]:
     vin, trouble = label_vin([label["text"] for label in found], own)
     if trouble and not same_vin(vin, own):
         why, vin = trouble, ""
+    else:
+        trouble = ""
     for label in found:
         label["text"] = as_vin(label["text"])
     measured = {"kind": "label", "usable": not why, "why": why, "labels": found}
-    return measured | ({"vin": vin} if vin else {})
+    told = {"vin": vin, "vin_trouble": trouble}
+    return measured | {key: text for key, text in told.items() if text}
 
 
 def mime_of(data: bytes) -> str:

@@ -15,7 +15,7 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``quantity``        fluid, direction, value, unit, step
 ``reading``         step, name, value, unit
 ``photo``           step, kind, phase, measurement {the photo command's fields; of a label,
-                    labels and vin, where one was read that can be right}, trial,
+                    labels and vin, or vin_trouble where it can't be right}, trial,
                     waited (seconds on the phone, where it had no network)
                     (media roles ``photo`` and ``overlay``)
 ``part``            step, part, state (new, reused)

@@ -82,6 +82,11 @@ def test_false_check_digit_is_asked_to_be_taken_again(job):
     measured = job.state.photos[-1].entry.body["measurement"]
     assert not measured["usable"]
     assert "vin" not in measured
+    (finding,) = job.state.open_findings
+    job.photo(label_of("4006381333931", "EAN13"), "label")  # that's not the label taken again
+    assert job.state.open_findings == (finding,)
+    job.photo(label_of(OWN), "label")
+    assert not job.state.open_findings
 
 
 @pytest.mark.parametrize("code", ["Code39", "Code128", "DataMatrix"])
