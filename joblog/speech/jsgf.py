@@ -8,7 +8,8 @@ A file is a header, a grammar name, imports and rules::
     public <torque> = torque (/3/ drain plug {DRAIN} | /1/ fill plug {FILL}) <number>;
 
 Precedence, tightest first: parentheses and brackets; ``*``, ``+`` and ``{tags}``, which belong to
-the one item before them; sequences; ``|``. Words are compared without case, and a quoted token of
+the one item before them; sequences; ``|``. In a tag, ``}`` and the backslash are written with a
+backslash before them, and nothing else is. Words are compared without case, and a quoted token of
 several words stands for these words. Every mistake is a :class:`~joblog.errors.GrammarError` that
 names the file and the line.
 """
@@ -115,7 +116,7 @@ _LEXEMES = re.compile(
       | (?P<weight>/\s*[^/\s;|]+\s*/)
       | (?P<rule><[^<>\s]+>)
       | (?P<quoted>"(?:\\.|[^"\\\n])*")
-      | (?P<tag>\{(?:\\.|[^{}\\])*\})
+      | (?P<tag>\{(?:\\.|[^}\\])*\})
       | (?P<sign>[;=|*+()\[\]])
       | (?P<token>[^\s;=|*+<>()\[\]{}/"]+)
       | (?P<stray>.)""",
@@ -123,7 +124,8 @@ _LEXEMES = re.compile(
 )
 _STRAY = {
     '"': "a quoted token is not closed",
-    "{": "a tag is not closed with '}' (write '\\}' for a brace inside a tag)",
+    "{": "a tag is not closed with '}'",
+    "}": "a '}' ends no tag (write '\\}' for one inside a tag)",
     "<": "a rule name is not closed with '>'",
     "/": "a weight needs a number between two slashes, as in /2.5/",
 }
@@ -291,21 +293,27 @@ class _Reader:
         return Alternatives((body, NOTHING), (1.0, 1.0))
 
     def _decorated(self, node: Node) -> Node:
-        while True:
-            if self._accept("*"):
-                node = Repeat(node, may_be_absent=True)
-            elif self._accept("+"):
-                node = Repeat(node, may_be_absent=False)
+        for _ in range(MAX_DEPTH):
+            if self._peek.kind == "sign" and self._peek.text in ("*", "+"):
+                node = _repeated(node, may_be_absent=self._next().text == "*")
             elif self._peek.kind == "tag":
                 node = Tagged(node, re.sub(r"\\(.)", r"\1", self._next().text[1:-1]).strip())
             else:
                 return node
+        raise self._fail(self._peek.line, f"one item has more than {MAX_DEPTH} tags and repeats")
 
     def _word(self, token: str, line: int) -> str:
         if not any(character.isalnum() for character in token):
             why = f"'{token}' can't be spoken; write the words that are said for it"
             raise self._fail(line, why)
         return token.lower()
+
+
+def _repeated(node: Node, *, may_be_absent: bool) -> Repeat:
+    """Return the node repeated; a repeat of a repeat is one repeat."""
+    if isinstance(node, Repeat):
+        return Repeat(node.item, may_be_absent or node.may_be_absent)
+    return Repeat(node, may_be_absent)
 
 
 def _quoted(lexeme: _Lexeme) -> str:

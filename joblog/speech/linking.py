@@ -10,8 +10,11 @@ from __future__ import annotations
 
 import codecs
 import re
+import sys
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from joblog.errors import GrammarError
@@ -30,6 +33,8 @@ from joblog.speech.jsgf import (
 
 Finder = Callable[[str], str]
 
+MAX_FRAMES = 40_000  # calls in each other that are allowed for: a chain of some 13 000 rules
+
 
 @dataclass(frozen=True)
 class Linked:
@@ -44,6 +49,11 @@ class Linked:
     targets: dict[int, str]
     public: tuple[str, ...]
     groups: tuple[tuple[frozenset[str], bool], ...]
+
+    @cached_property
+    def frames(self) -> int:
+        """How many calls deep a descent through every rule, once each, can lead at most."""
+        return sum(4 + 2 * depth(rule.body) for rule in self.rules.values())
 
 
 def link(text: str, source: str, imports: Finder | None) -> Linked:
@@ -162,6 +172,29 @@ class _Linker:
                 f"{file.source}:{reference.line}: rule <{reference.name}> is used and not defined."
             )
         return found[0]
+
+
+@contextmanager
+def room_for(frames: int, source: str) -> Iterator[None]:
+    """Allow calls ``frames`` deep; raises GrammarError where that is deeper than MAX_FRAMES."""
+    wanted = 1000 + min(frames, MAX_FRAMES)
+    sys.setrecursionlimit(max(sys.getrecursionlimit(), wanted))
+    try:
+        yield
+    except RecursionError:
+        raise GrammarError(
+            f"{source}: the rules lead from one to the next too many times; write a long chain of "
+            "rules as fewer and longer rules."
+        ) from None
+
+
+def depth(node: Node) -> int:
+    """Return how many nodes lie in each other at the deepest place."""
+    if isinstance(node, Sequence):
+        return 1 + max(map(depth, node.items))
+    if isinstance(node, Alternatives):
+        return 1 + max(map(depth, node.options))
+    return 1 + depth(node.item) if isinstance(node, (Repeat, Tagged)) else 1
 
 
 def references(node: Node) -> Iterator[Reference]:

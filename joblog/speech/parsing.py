@@ -7,12 +7,11 @@ parses the one with the highest weight wins, the first written on a tie.
 from __future__ import annotations
 
 import math
-import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from joblog.speech import jsgf
-from joblog.speech.linking import Linked
+from joblog.speech.linking import Linked, room_for
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,14 +47,14 @@ Ends = Mapping[int, Way]
 
 def best_parse(linked: Linked, words: tuple[str, ...]) -> Parse | None:
     """Return the best parse of a whole sentence from any public rule."""
-    # Right recursion goes a level deeper with every word, each a few calls.
-    sys.setrecursionlimit(max(sys.getrecursionlimit(), 1000 + 40 * len(words)))
     matcher = _Matcher(linked, words)
     best: Way | None = None
-    for name in linked.public:
-        way = matcher.rule(name, 0).get(len(words))
-        if way is not None and (best is None or way[0] > best[0] + 1e-12):
-            best = way
+    # Right recursion leads through the rules anew with every word.
+    with room_for((1 + len(words)) * linked.frames, linked.main.source):
+        for name in linked.public:
+            way = matcher.rule(name, 0).get(len(words))
+            if way is not None and (best is None or way[0] > best[0] + 1e-12):
+                best = way
     if best is None:
         return None
     tags = tuple(item for item in best[1] if isinstance(item, str))

@@ -224,3 +224,43 @@ def test_every_mistake_is_one_sentence_with_its_line(text: str, message: str) ->
         Grammar.from_text(text, source="g")
     assert "\n" not in str(caught.value)
     assert str(caught.value).endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("written", "tag"),
+    [("a { b", "a { b"), ("{{", "{{"), (r"a \} b", "a } b"), (r"a \\ b", r"a \ b"), ("(;", "(;")],
+)
+def test_only_the_closing_brace_and_the_backslash_are_escaped_in_a_tag(
+    written: str, tag: str
+) -> None:
+    # W3C Note, JSGF 1.0, section 4.6 on tags
+    grammar = Grammar.from_text(HEAD + f"public <r> = x {{{written}}} y;")
+    parse = grammar.parse("x y")
+    assert parse is not None
+    assert parse.tags == (tag,)
+
+
+def chain(count: int, body: str = "<r{}>", last: str = "go") -> str:
+    rules = [f"<r{i}> = {body.format(i + 1)};" for i in range(count)]
+    return HEAD + "public " + "\n".join([*rules, f"<r{count}> = {last};"])
+
+
+@pytest.mark.parametrize("body", ["<r{}>", "([(<r{}>)])"])
+def test_a_long_chain_of_rules_parses(body: str) -> None:
+    parse = Grammar.from_text(chain(1500, body)).parse("go")
+    assert parse is not None
+    assert len(parse.spans) == 1501
+
+
+def test_what_leads_on_and_on_is_one_sentence() -> None:
+    with pytest.raises(GrammarError, match="lead from one to the next too many times") as caught:
+        Grammar.from_text(chain(30, last="go [<r0>]")).parse(["go"] * 1000)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_repeat_of_a_repeat_is_one_and_many_tags_are_refused() -> None:
+    grammar = Grammar.from_text(HEAD + "public <r> = x " + "*+" * 40 + " y;")
+    assert grammar.parse("y") is not None
+    assert grammar.parse("x x x y") is not None
+    with pytest.raises(GrammarError, match="more than 100 tags and repeats"):
+        Grammar.from_text(HEAD + "public <r> = x " + "{t}" * 200 + ";")
