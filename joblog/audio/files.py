@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from joblog.audio.pcm import PcmFormat
+from joblog.audio.pcm import Downmix, PcmFormat
 from joblog.audio.resample import Resampler
 from joblog.audio.types import Samples, Utterance
 from joblog.errors import AudioError
@@ -85,7 +85,7 @@ def _converted(file: Any, path: Path) -> Iterator[Samples]:
         resampler = Resampler(file.samplerate)
     except AudioError as error:
         raise AudioError(f"{path}: {error}") from None
-    read = 0
+    read, downmix = 0, Downmix()
     while True:
         block: NDArray[np.float32] = file.read(_BLOCK, dtype="float32", always_2d=True)
         if not len(block):
@@ -97,7 +97,7 @@ def _converted(file: Any, path: Path) -> Iterator[Samples]:
             )
         if not np.isfinite(block).all():
             raise AudioError(f"{path}: holds samples that are no numbers; record it again.")
-        yield resampler.feed(block.mean(axis=1))
+        yield resampler.feed(downmix(block))
     if not read:
         raise AudioError(f"{path}: the file holds no sound; record it again.")
     yield resampler.flush()

@@ -11,11 +11,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from joblog.audio.resample import Resampler, check_rate
 from joblog.audio.types import RATE, Samples
 from joblog.errors import AudioError
 
+# Of the loudest channel's energy. Two that have nothing in common keep a quarter or more.
+TAKEN_OUT = 0.1
+_NO_NUMBERS = "the sound holds samples that are no numbers; see what the sender does to them."
 _LONGEST_HEADER = 4096  # bytes; longer ones carry pictures or are no sound
 
 
@@ -44,6 +48,31 @@ class PcmFormat:
         return self.channels * self.bits // 8
 
 
+class Downmix:
+    """All channels to one, their mean; where they take each other out, the loudest of them.
+
+    A microphone wired in opposite phase gives the same sound twice, once upside down.
+    """
+
+    def __init__(self) -> None:
+        self._mean = 0.0  # energy so far, older sound counting less
+        self._each: NDArray[np.float64] = np.zeros(1)
+
+    def __call__(self, frames: Samples) -> Samples:
+        """Return the next block, shape (frames, channels), as mono."""
+        mean: Samples = frames.mean(axis=1, dtype=np.float32)
+        if frames.shape[1] == 1 or not len(frames):
+            return mean
+        faded = 0.5 ** (len(frames) / RATE)
+        self._mean = self._mean * faded + float((mean.astype(np.float64) ** 2).sum())
+        self._each = self._each * faded + (frames.astype(np.float64) ** 2).sum(axis=0)
+        most = float(self._each.max())
+        if self._mean >= TAKEN_OUT * most:
+            return mean
+        loud = int(np.flatnonzero(self._each >= most / 2)[0])  # the same one in every block
+        return np.asarray(frames[:, loud], np.float32)
+
+
 class PcmReader:
     """Collects bytes and returns 16 kHz mono samples; odd bytes wait for the rest."""
 
@@ -52,6 +81,9 @@ class PcmReader:
         self._resampler = Resampler(self._form.rate)
         self._bytes = b""
         self._header_done = False
+        self._downmix = Downmix()
+        self._lost = 0  # samples in a row that are no numbers
+        self._any = False  # one was a number
 
     def feed(self, data: bytes) -> Samples:
         """Return what is complete after ``data``. Raises AudioError for a header it can't use."""
@@ -60,11 +92,28 @@ class PcmReader:
             return np.zeros(0, np.float32)
         usable = len(self._bytes) - len(self._bytes) % self._form.frame_bytes
         raw, self._bytes = self._bytes[:usable], self._bytes[usable:]
-        return self._resampler.feed(samples_of(raw, self._form))
+        values = _unit_values(raw, self._form)
+        if self._form.floats:
+            values = self._numbers(values)
+        frames = np.asarray(values.reshape(-1, self._form.channels), np.float32)
+        return self._resampler.feed(self._downmix(frames))
+
+    def _numbers(self, values: Any) -> Any:
+        """Return silence for what is no number; refuse a second of nothing else."""
+        numbers = np.flatnonzero(np.isfinite(values))
+        self._any = self._any or bool(len(numbers))
+        self._lost = (
+            len(values) - 1 - int(numbers[-1]) if len(numbers) else self._lost + len(values)
+        )
+        if self._lost >= self._form.rate * self._form.channels:
+            raise AudioError(_NO_NUMBERS)
+        return np.nan_to_num(values, nan=0.0, posinf=0.0, neginf=0.0)
 
     def flush(self) -> Samples:
         """Return what is left at the end of the stream."""
         self._header_done = True
+        if self._lost and not self._any:
+            raise AudioError(_NO_NUMBERS)
         return np.concatenate([self.feed(b""), self._resampler.flush()])
 
     def _past_header(self) -> bool:
@@ -105,16 +154,10 @@ def read_wav_header(data: bytes) -> tuple[PcmFormat, int] | None:
     return None
 
 
-def samples_of(raw: bytes, form: PcmFormat) -> Samples:
-    """Return raw bytes as mono float32 in -1..1; numbers that are none become silence."""
-    mono: Samples = _unit_values(raw, form).reshape(-1, form.channels).mean(axis=1)
-    return mono.astype(np.float32)
-
-
 def _unit_values(raw: bytes, form: PcmFormat) -> Any:
     """Return all samples of all channels, in -1..1."""
     if form.floats:
-        return np.nan_to_num(np.frombuffer(raw, "<f4"), nan=0.0, posinf=0.0, neginf=0.0)
+        return np.frombuffer(raw, "<f4")
     if form.bits == 8:  # the one unsigned width
         return (np.frombuffer(raw, np.uint8).astype(np.float32) - 128) / 128
     if form.bits == 24:

@@ -75,6 +75,28 @@ def test_numbers_that_are_none_become_silence() -> None:
     np.testing.assert_array_equal(out, [0.5, 0.0, 0.0, 0.25])
 
 
+@pytest.mark.parametrize("seconds", [0.05, 3.0])
+def test_nothing_but_no_numbers_is_refused(seconds: float) -> None:
+    data = np.full(int(seconds * RATE), np.nan, "<f4").tobytes()
+    form = PcmFormat(bits=32, floats=True)
+    with pytest.raises(AudioError, match="samples that are no numbers"):
+        list(stream_blocks(io.BytesIO(data), form))
+
+
+@pytest.mark.parametrize("other", [-1.0, -0.8, 0.0, 1.0])
+def test_two_channels_never_take_each_other_out(other: float, tmp_path: Path) -> None:
+    tone = 0.5 * np.sin(np.arange(RATE) * 0.17).astype(np.float32)
+    both = np.column_stack([tone, other * tone])
+    reader = PcmReader(PcmFormat(channels=2))
+    raw = (both * 32767).astype("<i2").tobytes()
+    streamed = np.concatenate([reader.feed(raw), reader.flush()])
+    soundfile.write(tmp_path / "both.wav", both, RATE)
+    read = np.concatenate(list(open_source(str(tmp_path / "both.wav"))))
+    wanted = tone if other < 0 else tone * (1 + other) / 2
+    for found in (streamed, read):
+        np.testing.assert_allclose(found[:RATE], wanted, atol=0.001)
+
+
 def test_a_socket_gives_what_a_file_gives() -> None:
     expected = np.concatenate(list(open_source(str(DATA / "goforward.flac"))))
     data = (expected * 32768).astype("<i2").tobytes()
