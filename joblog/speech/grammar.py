@@ -19,7 +19,7 @@ from pathlib import Path
 from joblog.errors import GrammarError
 from joblog.speech.compiling import word_graph
 from joblog.speech.graph import Arc, WordGraph
-from joblog.speech.linking import Linked, beside, decode_file, link, room_for
+from joblog.speech.linking import Linked, beside, decode_file, link, with_room
 from joblog.speech.parsing import Parse, Span, best_parse
 
 __all__ = ["Arc", "Grammar", "Parse", "Span", "WordGraph"]
@@ -81,8 +81,7 @@ class Grammar:
 def _compile(text: str, source: str, imports: Callable[[str], str] | None) -> Grammar:
     linked = link(text, source, imports)
     grammar = Grammar(linked.main.name, text, source, linked)
-    with room_for(linked.frames, source):
-        arcs = grammar.graph.arcs
+    arcs = with_room(lambda: grammar.graph.arcs, linked.frames, source)
     if not any(arcs):
         raise GrammarError(f"{source}: no sentence can be said with this grammar.")
     return grammar

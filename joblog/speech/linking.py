@@ -12,10 +12,10 @@ import codecs
 import re
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import TypeVar
 
 from joblog.errors import GrammarError
 from joblog.speech.jsgf import (
@@ -32,6 +32,7 @@ from joblog.speech.jsgf import (
 )
 
 Finder = Callable[[str], str]
+Result = TypeVar("Result")
 
 MAX_FRAMES = 40_000  # calls in each other that are allowed for: a chain of some 13 000 rules
 
@@ -174,13 +175,18 @@ class _Linker:
         return found[0]
 
 
-@contextmanager
-def room_for(frames: int, source: str) -> Iterator[None]:
-    """Allow calls ``frames`` deep; raises GrammarError where that is deeper than MAX_FRAMES."""
-    wanted = 1000 + min(frames, MAX_FRAMES)
+def with_room(work: Callable[[], Result], frames: int, source: str) -> Result:
+    """Return ``work()``; where it runs too deep, once more with room for calls ``frames`` deep.
+
+    Raises GrammarError where that is deeper than MAX_FRAMES.
+    """
+    try:
+        return work()
+    except RecursionError:
+        wanted = 1000 + min(frames, MAX_FRAMES)
     sys.setrecursionlimit(max(sys.getrecursionlimit(), wanted))
     try:
-        yield
+        return work()
     except RecursionError:
         raise GrammarError(
             f"{source}: the rules lead from one to the next too many times; write a long chain of "

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from joblog.speech import jsgf
-from joblog.speech.linking import Linked, room_for
+from joblog.speech.linking import Linked, with_room
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,19 +47,24 @@ Ends = Mapping[int, Way]
 
 def best_parse(linked: Linked, words: tuple[str, ...]) -> Parse | None:
     """Return the best parse of a whole sentence from any public rule."""
-    matcher = _Matcher(linked, words)
-    best: Way | None = None
     # Right recursion leads through the rules anew with every word.
-    with room_for((1 + len(words)) * linked.frames, linked.main.source):
-        for name in linked.public:
-            way = matcher.rule(name, 0).get(len(words))
-            if way is not None and (best is None or way[0] > best[0] + 1e-12):
-                best = way
+    frames = (1 + len(words)) * linked.frames
+    best = with_room(lambda: _best_way(linked, words), frames, linked.main.source)
     if best is None:
         return None
     tags = tuple(item for item in best[1] if isinstance(item, str))
     spans = tuple(item for item in best[1] if isinstance(item, Span))
     return Parse(words, tags, spans, best[0])
+
+
+def _best_way(linked: Linked, words: tuple[str, ...]) -> Way | None:
+    matcher = _Matcher(linked, words)
+    best: Way | None = None
+    for name in linked.public:
+        way = matcher.rule(name, 0).get(len(words))
+        if way is not None and (best is None or way[0] > best[0] + 1e-12):
+            best = way
+    return best
 
 
 def _offer(ends: dict[int, Way], end: int, way: Way) -> bool:
