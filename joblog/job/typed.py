@@ -7,6 +7,7 @@ import unicodedata
 from fractions import Fraction
 
 from joblog.speech.number_words import DIGITS, TEENS, TEENS_TABLE, TENS, TENS_TABLE
+from joblog.speech.quantities import plural_parts
 
 _UNITS = {
     "lbf·ft": "foot pounds", "lbf.ft": "foot pounds", "ft-lbf": "foot pounds",
@@ -65,6 +66,7 @@ def spelled(text: str) -> list[tuple[str, str]]:
     typed: list[str] = []
     before = marks = ""
     plain = _with_fractions(text.lower().replace("’", "'").replace("\u2212", "-"))
+    plain = plural_parts(" ".join(plain.split()))
     for pattern, joined in _APART:
         plain = pattern.sub(joined, plain)
     for token in plain.split():

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from joblog.speech.reading import NumberReading, Words, parse_number, part_of, split_words
@@ -11,6 +12,8 @@ from joblog.speech.units_spoken import LONGEST_NAME, SPOKEN_UNITS, unit_codes
 
 _ARTICLES = (("a",), ("an",))
 _SECONDS = {"h": 3600, "min": 60, "s": 1}
+_SMALLER = {"h": "min", "min": "s"}
+_ONE_PART = re.compile(r"\b(and (?:three quarter|two third))(?= )")
 
 
 @dataclass(frozen=True)
@@ -47,9 +50,14 @@ class Range:
     why: str
 
 
+def plural_parts(text: str) -> str:
+    """Return 'two and three quarter quarts' as 'two and three quarters quarts'."""
+    return _ONE_PART.sub(r"\1s", text)
+
+
 def parse_quantity(words: Sequence[str] | str) -> Quantity | None:
     """Return the value and unit that ``words`` mean as a whole, None where they mean none."""
-    said = split_words(words)
+    said = tuple(plural_parts(" ".join(split_words(words))).split())
     for front, codes, after in _unit_places(said):
         found = _shaped(said, front, codes, after)
         if found is not None:
@@ -123,11 +131,18 @@ def _with_unit(
 
 
 def _compound(said: Words, front: Words, codes: tuple[str, ...], after: Words) -> Quantity | None:
-    """Read 'two minutes thirty seconds' and 'an hour and ten minutes', in the smaller unit."""
+    """Read 'two minutes thirty seconds' and 'an hour and ten minutes', in the smaller unit.
+
+    'Two minutes thirty' has seconds behind it, too: a whole number from 10 on, without 'and'.
+    """
     if len(codes) != 1 or codes[0] not in ("h", "min"):
         return None
     large = NumberReading(Fraction(1), "a") if front in _ARTICLES else parse_number(front)
     rest = parse_quantity(after[1:] if after[0] == "and" else after)
+    if rest is not None and rest.unit is None and not rest.units and after[0] != "and":
+        if rest.value < 10 or rest.value.denominator != 1 or rest.ambiguous:
+            return None
+        rest = replace(rest, unit=_SMALLER[codes[0]])
     if large is None or rest is None or rest.unit not in _SECONDS:
         return None
     ratio = Fraction(_SECONDS[codes[0]], _SECONDS[rest.unit])
@@ -153,12 +168,14 @@ def parse_range(words: Sequence[str] | str) -> Range | None:
     """
     said = split_words(words)
     between = said[:1] == ("between",)
-    body = said[1:] if between else said
+    body = said[1:] if said[:1] in (("between",), ("from",)) else said
     joint = "and" if between else "to"
     for index, word in enumerate(body):
         if word == joint:
-            low, high = parse_number(body[:index]), parse_quantity(body[index + 1 :])
-            if low is not None and high is not None and low.value < high.value:
+            low, high = parse_quantity(body[:index]), parse_quantity(body[index + 1 :])
+            if low is None or high is None or low.units not in ((), high.units):
+                continue
+            if low.value < high.value:
                 text = " ".join(said)
                 why = f"'{text}' may be a range or two numbers"
                 return Range(low.value, high.value, high.unit, text, why)

@@ -120,6 +120,7 @@ def test_values_are_exact(sentence, tag, value, unit):
         ("fluid temperature -5 °C", "fluid temperature minus five celsius"),
         ("What's next?", "what's next"),
         ("drained 3.5qt", "drained three point five quarts"),
+        ("Two and three quarter quarts in", "two and three quarters quarts in"),
         ("drain plug torqued to 41 ft lb", "drain plug torqued to four one foot pounds"),
         ("torque 41 lbf ft", "torque four one foot pounds"),
         ("1 qt in", "one quarts in"),

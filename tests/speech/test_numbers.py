@@ -52,6 +52,10 @@ QUANTITIES = [
     ("an hour and a half", "3/2", "h"),
     ("half an hour", "1/2", "h"),
     ("two minutes thirty seconds", "150", "s"),
+    ("two minutes thirty", "150", "s"),
+    ("a minute thirty", "90", "s"),
+    ("an hour thirty", "90", "min"),
+    ("two and three quarter quarts", "11/4", "qt_us"),
     ("one hour and ten minutes", "70", "min"),
     ("a hundred and eighty degrees fahrenheit", "180", "degF"),
     ("thirty-six foot-pounds", "36", "lbf.ft"),
@@ -143,6 +147,12 @@ def test_ranges_are_never_sure() -> None:
     assert (said.low, said.high, said.unit) == (40, 50, "psi")
     assert said.why
     assert parse_range("between two and three minutes") is not None
+    for text in ("from forty to fifty p s i", "forty foot pounds to fifty foot pounds"):
+        found = parse_range(text)
+        assert found is not None
+        assert (found.low, found.high) == (40, 50)
+    assert parse_range("forty quarts to fifty foot pounds") is None
+    assert parse_quantity("two minutes three") is None
     assert parse_range("forty two fifty") is None
     assert parse_range("fifty to forty") is None
 
