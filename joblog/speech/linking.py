@@ -34,7 +34,7 @@ from joblog.speech.jsgf import (
 Finder = Callable[[str], str]
 Result = TypeVar("Result")
 
-MAX_FRAMES = 40_000  # calls in each other that are allowed for: a chain of some 13 000 rules
+MAX_FRAMES = 40_000  # calls in each other that are allowed for: a chain of some 20 000 rules
 
 
 @dataclass(frozen=True)
