@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from joblog.vision.fluid import lab_from_linear
+from joblog.measure.colour import srgb_to_lab
 from joblog.vision.types import DipstickReading, FluidReading, PlugReading, Reading
 
 LEAST_FLAKE_MM = 0.3
@@ -92,9 +92,7 @@ def true_lab(truth: Mapping[str, Any]) -> tuple[float, ...] | None:
     codes = _numbers(truth.get("fluid_srgb_d65_relative_to_paper"), 3)
     if lab is not None or codes is None:
         return lab
-    value = np.clip(np.array(codes) / 255.0, 0.0, 1.0)
-    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
-    return lab_from_linear(linear)
+    return srgb_to_lab(*(min(255.0, max(0.0, code)) for code in codes))
 
 
 def true_flakes(truth: Mapping[str, Any]) -> tuple[list[tuple[float, ...]] | None, float | None]:

@@ -26,6 +26,7 @@ import numpy as np
 from PIL import ExifTags, Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from joblog.errors import PhotoError
+from joblog.vision.heic import can_be_read
 from joblog.vision.location import strip_location
 from joblog.vision.types import Photo, Rgb
 
@@ -98,9 +99,11 @@ def _read(path: Path) -> bytes:
 
 def _open(data: bytes, name: str) -> Image.Image:
     """Open without decoding; HEIC needs the optional reader."""
-    is_heic = data[4:8] == b"ftyp" and data[8:12] not in (b"avif", b"avis")
-    if is_heic:
-        _register_heic(name)
+    if not can_be_read(data):
+        raise PhotoError(
+            f"{name} is a HEIC photo, which needs one more part: install joblog[heic], "
+            "or set the phone's camera to 'most compatible' (JPEG)."
+        )
     try:
         image = Image.open(io.BytesIO(data))
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
@@ -126,17 +129,6 @@ def _too_large(name: str) -> PhotoError:
         f"{name} has too many pixels to be opened safely: "
         "take a single photo in the camera's normal mode, not a panorama or a scan."
     )
-
-
-def _register_heic(name: str) -> None:
-    try:
-        import pi_heif
-    except ImportError as error:
-        raise PhotoError(
-            f"{name} is a HEIC photo, which needs one more part: install joblog[heic], "
-            "or set the phone's camera to 'most compatible' (JPEG)."
-        ) from error
-    pi_heif.register_heif_opener()
 
 
 def _photo(image: Image.Image, data: bytes, name: str, working_side: int) -> Photo:

@@ -16,6 +16,7 @@ import zlib
 from PIL import ExifTags, Image, ImageOps
 
 from joblog.errors import PhotoError
+from joblog.vision.heic import can_be_read
 
 _JPEG_START = b"\xff\xd8"
 _PNG_START = b"\x89PNG\r\n\x1a\n"
@@ -133,13 +134,7 @@ def _strip_png(data: bytes) -> bytes:
 
 
 def _save_anew(data: bytes) -> bytes:
-    if data[4:8] == b"ftyp":
-        try:
-            import pi_heif
-
-            pi_heif.register_heif_opener()
-        except ImportError:
-            pass  # Pillow then says that it doesn't know the kind
+    can_be_read(data)  # where it can't, Pillow says that it doesn't know the kind
     with Image.open(io.BytesIO(data)) as image:
         profile = image.info.get("icc_profile")
         upright = ImageOps.exif_transpose(image).convert("RGB")

@@ -32,17 +32,18 @@ Beside = Callable[[Event], None]
 def watching(shop: Shop, folder: Path) -> Beside:
     """Return what looks into ``folder`` until it is stopped. Raises DeviceError for no folder."""
     watch = FolderWatch(folder, still=STILL)
-    state = {"there": True}
+    there = True
 
     def run(stop: Event) -> None:
+        nonlocal there
         while not stop.wait(EVERY):
             try:
                 found = watch.look()
-                state["there"] = True
+                there = True
             except JoblogError as error:
-                if state["there"]:
+                if there:
                     _tell(shop, str(error))
-                state["there"] = False
+                there = False
                 continue
             for path in found:
                 take_file(shop, path)
