@@ -7,7 +7,8 @@ The rules:
 * The colour is that of the soaked core. The pale ring that creeps outwards, the standing drop with
   its reflections and the veil of light that it throws back are not the fluid's colour.
 * Wet paper throws back a little white light from its surface. What is left of it after the drop is
-  excluded is taken off (`SURFACE_REFLECTION`), otherwise dark fluids read too light.
+  excluded is taken off (`SURFACE_REFLECTION`), otherwise dark fluids read too light; never so much
+  that less is left than any fluid throws back (`DARKEST`): not every surface shines alike.
 * No white paper, no blot, blown-out paper: no colour, and a reason.
 * Anything dark and round would do for a blot. A drop on paper has bare paper all round it, is one
   even stain, and is no grey (`_check_drop`): a plug, a dipstick or a shadow is not.
@@ -34,6 +35,7 @@ MOST_CORNERS = 60
 WORK_PX = 512  # longest side worked on: a blot is a large soft thing, detail is noise here
 SHOULDER = 0.8  # encoded tone above which phone cameras compress highlights
 SURFACE_REFLECTION = 0.0135  # white light thrown back by wet paper, part of the paper's own light
+DARKEST = 0.010  # least that a fluid's darkest channel throws back: of the twelve labelled, 0.0103
 
 # What a drop on paper must look like. Set on rendered pictures (docs/eye.md says how they hold).
 AROUND = (0.08, 0.6)  # ring that is looked at, in radii outside the blot's outline
@@ -311,7 +313,9 @@ def _core_colour(ratio: Array32, blot: _Blot) -> Array:
     low, high = np.percentile(luma, [8, 45])
     chosen = pixels[(luma >= low) & (luma <= high)]
     colour = np.median(chosen, axis=0)
-    return np.asarray(np.clip(colour - SURFACE_REFLECTION, 0.0005, 1.0), np.float64)
+    # What would leave less than any fluid throws back was no light of the surface.
+    surface = min(SURFACE_REFLECTION, max(0.0, float(colour.min()) - DARKEST))
+    return np.asarray(np.clip(colour - surface, 0.0005, 1.0), np.float64)
 
 
 def lab_from_linear(linear: Array) -> tuple[float, float, float]:

@@ -21,6 +21,7 @@ class Swatch:
     shade: float = 0.0
     blur: float = 0.7
     seed: int = 0
+    surface: float = 0.0135  # white light that the wet surface throws back, part of the paper's
 
 
 def draw_swatch(swatch: Swatch, size: tuple[int, int] = (800, 600)) -> np.ndarray:
@@ -37,7 +38,7 @@ def draw_swatch(swatch: Swatch, size: tuple[int, int] = (800, 600)) -> np.ndarra
     stain = cv2.GaussianBlur(stain.astype(np.float32), (0, 0), 3)[..., None]
     paper, fluid = (np.array(c, np.float32) for c in (swatch.paper, swatch.fluid))
     picture = np.exp(np.log(paper) * (1 - stain) + np.log(fluid) * stain)
-    picture = picture + 0.0135 * stain * paper  # the wet surface's own reflection
+    picture = picture + swatch.surface * stain * paper
     if swatch.drop:
         drop = cv2.GaussianBlur((d < 0.4).astype(np.float32), (0, 0), 2)[..., None]
         glint = ((d > 0.28) & (d < 0.32) & (angle > 0.2) & (angle < 1.2)).astype(np.float32)

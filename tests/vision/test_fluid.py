@@ -44,6 +44,13 @@ def test_colour_relative_to_the_paper(fluid, light):
     assert delta_e_2000(reading.lab, true) <= 4.0
 
 
+@pytest.mark.parametrize("fluid", [(0.0697, 0.018, 0.0115), (0.05, 0.02, 0.012)])
+def test_a_surface_that_throws_no_light_back_turns_no_fluid_into_another_colour(fluid):
+    swatch = Swatch(fluid=fluid, surface=0.0)
+    true = lab_from_linear(np.divide(swatch.fluid, swatch.paper))
+    assert delta_e_2000(measured(swatch).lab, true) <= 4.0
+
+
 def test_standing_drop_and_its_reflection_are_left_out():
     plain = measured(Swatch(fluid=FLUIDS["used brown"]))
     wet = measured(Swatch(fluid=FLUIDS["used brown"], drop=True))
