@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from decimal import Decimal
 from fractions import Fraction
 
+from joblog.job.cautions import cautions_said, cautions_shown
 from joblog.job.clocks import ClockReading, Phase, clock_reading
 from joblog.job.drafts import Plan, answer
 from joblog.job.foremost import told
@@ -54,8 +55,9 @@ def answer_next(state: JobState) -> Plan:
     if len(lines) > 1 and state.sheet.sheet.example:
         lines.append("An example value: the service information has the real one.")
     lines += new_parts(state.sheet, step.step)
-    lines += [f"Caution: {c.text}" for c in state.sheet.cautions if step.step.key in c.steps]
-    return answer(spoken, " ".join(lines))
+    lines += cautions_shown(state.sheet, step.step)
+    spoken += f" {cautions_said(state.sheet, step.step)}"
+    return answer(spoken.strip(), " ".join(lines))
 
 
 def wanted_of(sheet: Sheet, step: Step, into: Fraction | None = None) -> Iterator[tuple[str, str]]:

@@ -15,6 +15,7 @@ from typing import Any
 
 from joblog.errors import InputError
 from joblog.job.asking import chosen
+from joblog.job.cautions import cautions_said
 from joblog.job.drafts import CLOSED, Draft, Plan
 from joblog.job.guard_meter import METER
 from joblog.job.listening import question_plan
@@ -24,7 +25,7 @@ from joblog.job.opening import sheet_of
 from joblog.job.plan import plan
 from joblog.job.plan_controls import plan_disregard
 from joblog.job.replay import replay
-from joblog.job.replies import reply_for
+from joblog.job.replies import next_words, reply_for
 from joblog.job.settled_question import settled_by
 from joblog.job.told import Told
 from joblog.job.types import JobState, Reply
@@ -63,6 +64,7 @@ class OpenJob:
         self._state: JobState | None = None
         self._last = IGNORED
         self._told = Told()
+        self._cautioned: set[str] = set()  # steps whose cautions were said, once each
         self._asked: dict[str, Asked] = {}  # the photos asked for and not taken yet, by kind
         self._lock = threading.RLock()
 
@@ -99,11 +101,17 @@ class OpenJob:
         return self._lock
 
     def remark_at_opening(self) -> None:
-        """Answer the opening with what is to be looked at once more: a meter that shows less."""
-        seen = [f for f in self.state.findings if f.key.startswith(METER)]
-        if seen:
-            opened = tuple(e for e in self.state.entries if e.kind == "job-opened")
-            self._remember(Reply(seen[0].spoken, seen[0].told, "warn", opened, tuple(seen)))
+        """Answer the opening: a meter that shows less, and a first step that has a caution."""
+        state = self.state
+        seen = [f for f in state.findings if f.key.startswith(METER)]
+        says = [(f.spoken, f.told) for f in seen[:1]]
+        if state.next_step and cautions_said(state.sheet, state.next_step.step):
+            says.append(next_words(state))
+        if says:
+            opened = tuple(e for e in state.entries if e.kind == "job-opened")
+            spoken, shown = (" ".join(parts) for parts in zip(*says, strict=True))
+            tone = "warn" if seen else "ok"
+            self._remember(Reply(spoken, shown, tone, opened, tuple(seen)))
 
     def _open_state(self, else_: str) -> JobState:
         """Return the state of the job; InputError where it is closed."""
@@ -153,7 +161,7 @@ class OpenJob:
             return Reply(text, f"Photo {kind}: take it now.", "ok", wants_photo=(kind, phase))
         if made.spoken or made.tone == "none":
             return Reply(made.spoken, made.shown or made.spoken, made.tone, tuple(entries))
-        return reply_for(before, self.state, entries)
+        return reply_for(before, self.state, entries, self._cautioned)
 
     def _note(
         self,
@@ -213,6 +221,14 @@ class OpenJob:
     def _remember(self, reply: Reply) -> Reply:
         if reply.spoken:
             self._last = reply
+            self._note_cautions(reply.spoken)
             findings = self.state.open_findings
             self._told = self._told.after(findings, reply.spoken, self.clock.read())
         return reply
+
+    def _note_cautions(self, spoken: str) -> None:
+        """Remember that the cautions of the next step were said, so that they are said once."""
+        following = self.state.next_step
+        said = cautions_said(self.sheet, following.step) if following else ""
+        if following and said and said in spoken:
+            self._cautioned.add(following.step.key)

@@ -7,11 +7,12 @@ back digit by digit. What is shown may say more.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
 from joblog.job.answers import new_parts
+from joblog.job.cautions import cautions_said, cautions_shown
 from joblog.job.clocks import elapsed
 from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, folded, foremost, told
 from joblog.job.guard_labels import own_vin
@@ -38,8 +39,16 @@ from joblog.sheet.fragments import spoken_form
 from joblog.sheet.model import Sheet
 
 
-def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Reply:
-    """Return the reply to what ``entries`` changed between two states of the job."""
+def reply_for(
+    before: JobState,
+    after: JobState,
+    entries: Sequence[Entry],
+    cautioned: Container[str] = (),
+) -> Reply:
+    """Return the reply to what ``entries`` changed between two states of the job.
+
+    ``cautioned`` are the steps whose cautions were said aloud before.
+    """
     if any(e.kind == "asked" and e.body.get("about") == "close" for e in entries):
         return _not_complete(after, entries)
     unsettled = (f for f in after.findings if not f.resolved)
@@ -56,7 +65,7 @@ def reply_for(before: JobState, after: JobState, entries: Sequence[Entry]) -> Re
         warning = capital(grave[0].spoken)
         spoken = _joined([*values, warning, and_more(len(grave) - 1), HOW_ON])
         return Reply(spoken, " ".join([*lines, HOW_ON_SHOWN]), "warn", tuple(entries), new)
-    follow, follow_shown = _follow(before, after, entries)
+    follow, follow_shown = _follow(before, after, entries, cautioned)
     says = [say for say, _ in echoes if say] + [f.spoken for f in new[:1]] + [follow]
     lines += [follow_shown, *_resolved_lines(before, after, entries)]
     tone = "warn" if new else "ok"
@@ -115,7 +124,9 @@ def _joined(parts: Sequence[str]) -> str:
     return " ".join(part for part in dict.fromkeys(parts) if part)
 
 
-def _follow(before: JobState, after: JobState, entries: Sequence[Entry]) -> tuple[str, str]:
+def _follow(
+    before: JobState, after: JobState, entries: Sequence[Entry], cautioned: Container[str]
+) -> tuple[str, str]:
     """What comes after the echo: what is still wanted or open, or the next step."""
     if any(e.kind == "confirmed" for e in entries) and not after.closed:
         left = told(after.sheet, after.open_findings)
@@ -128,7 +139,7 @@ def _follow(before: JobState, after: JobState, entries: Sequence[Entry]) -> tupl
             return f"Not complete. {asked}", f"Still open: {asked}"
         if any(q.about == "close" for q in after.questions):
             return "Say job complete.", "Nothing is open; say job complete."
-    return _wanted_or_next(before, after, entries)
+    return _wanted_or_next(before, after, entries, cautioned)
 
 
 def _not_complete(state: JobState, entries: Sequence[Entry]) -> Reply:
@@ -317,7 +328,9 @@ _ECHOES: dict[str, Callable[[JobState, Entry], tuple[str, str]]] = {
 }
 
 
-def _wanted_or_next(before: JobState, after: JobState, entries: Sequence[Entry]) -> tuple[str, str]:
+def _wanted_or_next(
+    before: JobState, after: JobState, entries: Sequence[Entry], cautioned: Container[str]
+) -> tuple[str, str]:
     """After a step or its last value: what it still wants, else the next step."""
     key = next((str(e.body["step"]) for e in entries if e.body.get("step")), None)
     state = after.step(key) if key else None
@@ -328,10 +341,10 @@ def _wanted_or_next(before: JobState, after: JobState, entries: Sequence[Entry])
     was = before.step(state.step.key)
     undone = before.done - after.done
     if undone and not any(e.kind == "disregarded" for e in entries):
-        return next_words(after)
+        return next_words(after, cautioned)
     if state.status is not StepStatus.DONE or (was and was.status is StepStatus.DONE):
         return "", ""
-    return next_words(after)
+    return next_words(after, cautioned)
 
 
 def _wanted(sheet: Sheet, state: StepState) -> tuple[str, str]:
@@ -342,13 +355,17 @@ def _wanted(sheet: Sheet, state: StepState) -> tuple[str, str]:
     return spoken, f"Wanted: {listed(list(state.missing))}. {show}".strip()
 
 
-def next_words(state: JobState) -> tuple[str, str]:
-    """Return 'Next: ...' spoken and shown, with the cautions that belong to the next step."""
+def next_words(state: JobState, cautioned: Container[str] = ()) -> tuple[str, str]:
+    """Return 'Next: ...' spoken and shown, with the cautions that belong to the next step.
+
+    They are shown each time, but not said again where ``cautioned`` holds the step.
+    """
     step = state.next_step
     if step is None:
         return "", ""
-    cautions = [f"Caution: {c.text}" for c in state.sheet.cautions if step.step.key in c.steps]
     say, show = to_set(state.sheet, step.step)
-    spoken = f"Next: {step_name(step.step)}. {say}".strip()
+    caution = cautions_said(state.sheet, step.step, cautioned)
+    cautions = cautions_shown(state.sheet, step.step)
+    spoken = [f"Next: {step_name(step.step)}.", say, caution]
     lines = [f"Next: {step_shown(step.step)}.", show, *new_parts(state.sheet, step.step), *cautions]
-    return spoken, " ".join(line for line in lines if line)
+    return " ".join(filter(None, spoken)), " ".join(filter(None, lines))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from joblog.job.cautions import spoken_caution
 from joblog.job.grammar import phrase_words
 from joblog.job.phrases import plural, words_of
 from joblog.job.wording import step_name
@@ -142,6 +143,7 @@ PHRASES = (
     "noted.",
     "drained.",
     "see the screen.",
+    "caution",
 )
 _FIGURES = "0123456789"
 
@@ -160,3 +162,8 @@ def phrases_spoken_whole(sheet: Sheet) -> list[str]:
     found += [digits_of(one + other) for one in _FIGURES for other in _FIGURES]
     found += [digits_of(f"{figure}.") for figure in _FIGURES]
     return list(dict.fromkeys(found))
+
+
+def cautions_spoken_whole(sheet: Sheet) -> list[str]:
+    """Return what is said of the cautions of ``sheet``: each is one clip, its words have none."""
+    return [spoken_caution(caution).lower() for caution in sheet.cautions if caution.steps]

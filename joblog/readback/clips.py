@@ -20,7 +20,7 @@ from joblog.errors import ModelError
 FOLDER = Path(__file__).with_name("static")
 INDEX = "index.json"
 SOUND, MP3 = "voice.ogg", "voice.mp3"
-INDEX_SHA256 = "e90ade4538dda31f8eb2b1ef01a0371e3c4a7dba77a2647a9510841538070b60"
+INDEX_SHA256 = "cfee48884e01b01aa4225b6e62ef816ce806b4bf4be08d02f51af87bfb6710ea"
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,8 @@ from typing import Any, Literal
 
 PAUSES = {",": 0.08, ":": 0.12, ";": 0.15, ".": 0.25, "?": 0.25, "!": 0.25}  # seconds
 BETWEEN = 0.01  # seconds between two clips without punctuation
-LONGEST = 8  # words and marks of the longest clip's name
+LONGEST = 8  # words and marks of the longest clip's name, but for cautions
+CAUTION = "Caution:"  # behind it stands a sentence of the sheet's own, one clip where it has one
 FIGURES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _NUMBER = re.compile(r"[0-9]+(\.[0-9]+)?")
 _MARKS = re.compile(r"(.*?)([,:;.?!]*)$", re.DOTALL)
@@ -40,6 +41,11 @@ def pieces_of(text: str, clips: Container[str]) -> list[Piece]:
     pieces: list[Piece] = []
     place = 0
     while place < len(tokens):
+        if clip_name(tokens[max(0, place - 2) : place]) == CAUTION.lower():
+            sentence = _sentence(tokens[place:])
+            pieces = [*pieces, _whole(sentence, clips)]
+            place += len(sentence)
+            continue
         found, used = _longest(tokens[place:], clips)
         if found:
             pieces += [*_gap(pieces), *(Piece("clip", name) for name in found)]
@@ -82,6 +88,22 @@ def _longest(tokens: Sequence[str], clips: Container[str]) -> tuple[list[str], i
     if len(parts) > 1 and all(part in clips for part in parts):
         return parts, 1
     return [], 1
+
+
+def _sentence(tokens: Sequence[str]) -> list[str]:
+    """Return the first tokens up to the mark that ends their sentence."""
+    ends = (place for place, token in enumerate(tokens) if token in (".", "?", "!"))
+    return list(tokens[: next(ends, len(tokens))])
+
+
+def _whole(tokens: Sequence[str], clips: Container[str]) -> Piece:
+    """Return a sentence as its clip; else all of it as free text: one voice, not two in turn."""
+    name = clip_name(tokens)
+    return (
+        Piece("clip", name)
+        if name in clips
+        else Piece("text", re.sub(" (?=[,:;])", "", " ".join(tokens)))
+    )
 
 
 def _gap(pieces: Sequence[Piece]) -> list[Piece]:

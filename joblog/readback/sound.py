@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.readback.clips import Clips
-from joblog.readback.sequence import Piece, free_text, pieces_of
+from joblog.readback.sequence import CAUTION, Piece, free_text, pieces_of
 
 RATE = 24_000  # Hz of the clips
 SCREEN = "see the screen"  # said where a word has no clip: half a sentence could mislead
@@ -47,8 +47,11 @@ def joined(pieces: Sequence[Piece], clips: Clips) -> Sound:
 
 
 def spoken_sound(text: str, clips: Clips) -> Sound:
-    """Return ``text`` spoken with clips alone; 'see the screen' where it can't be."""
+    """Return ``text`` spoken with clips alone; 'see the screen' for a caution, or all, without."""
+    said, caution, _ = text.partition(CAUTION)
     pieces = pieces_of(text, clips.by_name)
+    if free_text(pieces) and caution:  # a sheet's own words may have none; the rest is said
+        pieces = pieces_of(f"{said}{CAUTION} {SCREEN}.", clips.by_name)
     return joined([Piece("clip", SCREEN)] if free_text(pieces) else pieces, clips)
 
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
+from joblog.job.cautions import cautions_of
 from joblog.job.clocks import clock_reading
 from joblog.job.controls import REASONS
 from joblog.job.explanations import notes_untold
@@ -252,6 +253,7 @@ def reply_view(reply: Reply, voice: Stock | None = None) -> dict[str, Any]:
         "source": reply.entries[0].source if reply.entries else "",
         "typed": reply.typed,
         "announced": any(e.source == "clock" for e in reply.entries),  # nobody asked: say it aloud
+        "opening": any(e.kind == "job-opened" for e in reply.entries),  # said when the page opens
     }
 
 
@@ -285,8 +287,7 @@ def step_view(state: StepState) -> dict[str, Any]:
 
 def next_view(state: JobState, following: StepState) -> dict[str, Any]:
     """Return the next step as a screen shows it, with the cautions that belong to it."""
-    mine = [c.text for c in state.sheet.cautions if following.step.key in c.steps]
-    return step_view(following) | {"cautions": mine}
+    return step_view(following) | {"cautions": cautions_of(state.sheet, following.step)}
 
 
 def value_view(value: Value) -> str:

@@ -61,8 +61,8 @@ class Server:
             time.sleep(0.05)
         self.address = f"http://127.0.0.1:{port}"
 
-    def job(self):
-        answer = httpx.post(f"{self.address}/jobs", data=FORM)
+    def job(self, **changes):
+        answer = httpx.post(f"{self.address}/jobs", data=FORM | changes)
         return answer.headers["location"].rsplit("/", 1)[1]
 
     def stop(self):
@@ -132,6 +132,18 @@ def test_answer_is_played_from_clips_and_the_ears_are_deaf_until_the_last_sample
     for one, following in pairwise(clips):
         assert one["until"] <= following["at"] + 1e-6  # no two clips at once
     assert page.inner_text("#voice") == ""
+    page.close()
+
+
+def test_the_caution_of_the_first_step_is_said_when_the_page_opens(chromium, server):
+    job = server.job(sheet="air-compressor", type="AC-15")
+    page = open_bay(chromium, server.address, job)
+    wait_text(page, "#caution", "Caution: Lock the power out and tag it before guards come off.")
+    assert page.inner_text("#answer") == "Next: locked out."
+    page.click("h1")  # a browser that plays nothing before it was touched goes on now
+    wait_note(page, "ended")
+    clips = page.evaluate("notes.filter(({ what }) => what === 'clip').length")
+    assert clips == 4  # next, locked out, caution, its sentence
     page.close()
 
 

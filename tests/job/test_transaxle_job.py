@@ -316,7 +316,9 @@ def test_procedure_words(drained):
     ("lines", "spoken"),
     [
         (("vehicle level",),
-         "Next: warm up done. Fluid temperature, four zero to nine zero degrees celsius."),
+         "Next: warm up done. Fluid temperature, four zero to nine zero degrees celsius. "
+         "Caution: Run the engine only with the exhaust led outdoors and hands, hair and sleeves "
+         "clear of belts and fans."),
         (("engine running", "engine off"),
          "Next: level read. Four five to one two zero seconds after engine off."),
     ],

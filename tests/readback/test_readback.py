@@ -15,10 +15,15 @@ from joblog.audio.resample import Resampler
 from joblog.audio.segment import Segmenter
 from joblog.cli import main
 from joblog.errors import DeviceError, ModelError
+from joblog.job.cautions import LEAD
 from joblog.job.session import JobSession
-from joblog.job.vocabulary import closed_vocabulary, phrases_spoken_whole
+from joblog.job.vocabulary import (
+    cautions_spoken_whole,
+    closed_vocabulary,
+    phrases_spoken_whole,
+)
 from joblog.readback.clips import FOLDER, INDEX, MP3, SOUND, load_clips, stock
-from joblog.readback.sequence import Piece, free_text, pieces_of
+from joblog.readback.sequence import CAUTION, Piece, free_text, pieces_of
 from joblog.readback.sound import RATE, SCREEN, joined, spoken_sound, tone_sound
 from joblog.readback.speaker import Speaker
 from joblog.record.clock import ManualClock
@@ -75,6 +80,30 @@ def test_the_closed_vocabulary_of_every_shipped_sheet_has_clips(key):
     sheet = load_sheet(key)
     for text in [*closed_vocabulary(sheet), *phrases_spoken_whole(sheet)]:
         assert not free_text(pieces_of(text, CLIPS.by_name)), text
+
+
+@pytest.mark.parametrize("key", list(library()))
+def test_the_cautions_of_every_shipped_sheet_are_one_clip_each(key):
+    assert CAUTION == LEAD
+    for text in cautions_spoken_whole(load_sheet(key)):
+        pieces = [p.name for p in pieces_of(f"{LEAD} {text}", CLIPS.by_name) if p.kind == "clip"]
+        assert pieces == ["caution", text.rstrip(".")]
+
+
+def test_a_caution_without_a_clip_is_said_by_one_voice_and_takes_no_answer_with_it():
+    answer = "Next: drain plug out. Caution: Take your rings off, and the watch. Say again."
+    kinds = [(p.kind, p.name) for p in pieces_of(answer, CLIPS.by_name) if p.kind != "pause"]
+    assert kinds == [
+        ("clip", "next"),
+        ("clip", "drain plug out"),
+        ("clip", "caution"),
+        ("text", "Take your rings off, and the watch"),
+        ("clip", "say again"),
+    ]
+    here = spoken_sound("Next: drain plug out. Caution: Take your rings off.", CLIPS)
+    assert np.array_equal(
+        here, spoken_sound("Next: drain plug out. Caution: see the screen.", CLIPS)
+    )
 
 
 def test_numbers_are_said_digit_by_digit_and_the_longest_clip_wins():

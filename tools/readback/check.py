@@ -13,6 +13,7 @@ grammar holds the names of all clips, so that this is hard for single words: 'te
 from __future__ import annotations
 
 import random
+import re
 import sys
 
 import numpy as np
@@ -35,8 +36,8 @@ def level(sound: np.ndarray) -> float:
 def main(wanted: list[str]) -> None:
     """Print what was not understood and what may be cut, then the sums."""
     clips = load_clips()
-    names = [n.replace(",", "") for n in clips.by_name]
-    rule = " | ".join(sorted(set(names)))
+    plain = {n: re.sub("[,:]", "", n) for n in clips.by_name}
+    rule = " | ".join(sorted(set(plain.values())))
     grammar = Grammar.from_text(f"#JSGF V1.0;\ngrammar clips;\npublic <clip> = {rule};\n")
     engine = get_engine()
     good, levels = 0, []
@@ -45,7 +46,7 @@ def main(wanted: list[str]) -> None:
         sound = joined([Piece("clip", name)], clips)
         samples = Resampler(RATE).feed(np.pad(sound, RATE // 3))
         hearing = engine.hear(samples, grammar)
-        if hearing.text == name.replace(",", ""):
+        if hearing.text == plain[name]:
             good += 1
         else:
             print(f"heard {hearing.text!r} for {name!r} ({hearing.confidence:.2f})", flush=True)

@@ -117,7 +117,7 @@ def main(words: str, voices: str, folder: str) -> None:
     for line in Path(words).read_text(encoding="utf-8").splitlines():
         name = line.rstrip(",.?")
         if name not in kept:
-            text = line.replace(name, RESPELL.get(name, name))
+            text = line.replace(name, RESPELL.get(name, name)).replace(":", ",")
             sound = levelled(trimmed(speaker.say(text, VOICE, RATE, SPEED)))
             kept[name] = encoded(sound), round(len(sound) / RATE, 3)
             print(f"spoken: {name}, {len(sound) / RATE:.2f} s", file=sys.stderr)

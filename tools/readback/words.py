@@ -7,7 +7,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from joblog.job.vocabulary import closed_vocabulary, phrases_spoken_whole
+from joblog.job.vocabulary import (
+    cautions_spoken_whole,
+    closed_vocabulary,
+    phrases_spoken_whole,
+)
 from joblog.sheet.load import library, load_sheet
 
 
@@ -18,7 +22,7 @@ def main() -> None:
     for path in library().values():
         sheet = load_sheet(path)
         words |= closed_vocabulary(sheet)
-        phrases += phrases_spoken_whole(sheet)
+        phrases += [*phrases_spoken_whole(sheet), *cautions_spoken_whole(sheet)]
     single = {p.rstrip(",.?") for p in phrases if " " not in p}
     for phrase in dict.fromkeys(phrases):
         print(phrase if phrase[-1] in ",.?" else f"{phrase},")

@@ -35,6 +35,8 @@ function drawHeard({ reply, recent }) {
   const said = recent.filter((line) => line.note !== "reject").at(-1);
   if (reply.typed) {
     showTyped(reply.typed);
+  } else if (reply.opening) {
+    showHeard("Last entered", "The job was opened");
   } else if (reply.announced) {
     showHeard("Last announced", "By the clock");
   } else if (reply.source === "hand") {
@@ -132,8 +134,9 @@ setInterval(tick, 500);
 
 // What is said aloud stands large; what may be read besides, with its cautions, stands below the next
 // step, which a long answer must not push away. Where that holds the spoken words anyway, it stands large alone: nobody reads a sentence twice.
-// Why typed words were not understood is short, and stands beside it.
-function drawAnswer({ spoken = "", shown = "", tone = "", source = "" }) {
+// Why typed words were not understood is short, and stands beside it. A caution stands with the next step.
+function drawAnswer({ spoken: said = "", shown = "", tone = "", source = "" }) {
+  const [spoken] = said.split(" Caution: ");
   if (tone === "again" && !source && spoken && shown.length < 120 && !shown.includes(spoken)) {
     showAnswer(`${spoken} ${shown}`.trim(), "");
     return;
@@ -192,8 +195,9 @@ function listen() {
   events.addEventListener("view", ({ data }) => {
     const view = JSON.parse(data);
     voice.use(view.voice);
-    if (lastSpoken !== null && view.reply.shown !== lastSpoken && view.reply.announced) {
-      voice.say(view.reply); // clocks speak up by themselves
+    const first = lastSpoken === null;
+    if (first ? view.reply.opening : view.reply.announced && view.reply.shown !== lastSpoken) {
+      voice.say(view.reply); // the job's opening, and clocks, speak up by themselves
     }
     lastSpoken = view.reply.shown;
     draw(view);
