@@ -64,6 +64,8 @@ async def open_job(request: Request) -> Response:
     """Open a job from the form's fields and show its bay screen."""
     body = await body_of(request)
     form = {k: v.strip() for k, v in parse_qsl(body.decode("utf-8", "replace"))}
+    if form.get("meant"):  # a VIN that was offered in place of a wrong one
+        return await run_in_threadpool(form_page, request, form)
     try:
         job = await run_in_threadpool(_begin, shop_of(request), form)
     except JoblogError as error:

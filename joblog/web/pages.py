@@ -11,7 +11,10 @@ from fastapi.responses import HTMLResponse, Response
 from starlette.templating import Jinja2Templates
 
 from joblog.errors import TooLargeError
+from joblog.measure.vin import check_vin
+from joblog.measure.vin_labels import vin_trouble
 from joblog.record.times import parse_time
+from joblog.web.seeking import differences
 from joblog.web.shop import Shop
 from joblog.web.view import help_view, job_view
 
@@ -93,21 +96,29 @@ def _fits(wanted: str, line: dict[str, Any]) -> bool:
 @router.get("/new")
 def new_page(request: Request) -> Response:
     """Show the form that opens a job."""
-    return form_page(request, {}, "")
+    return form_page(request, {})
 
 
 def form_page(
-    request: Request, form: dict[str, str], error: str, *, ask_reason: bool = False
+    request: Request, form: dict[str, str], error: str = "", *, ask_reason: bool = False
 ) -> Response:
     """Return the form that opens a job, as it was filled, with what is wrong with it.
 
-    With ``ask_reason`` it has the field for why a sheet is used that is not for the unit.
+    With ``ask_reason`` it has the field for why a sheet is used that is not for the unit. A VIN
+    that was ``meant`` stands in place of the one given, to be compared with the vehicle.
     """
-    sheets, wrong = shop_of(request).titles()
+    shop = shop_of(request)
+    given, meant = check_vin(form.get("vin", "")).vin, check_vin(form.get("meant", "")).vin
+    form = form | {"vin": meant} if meant else form
+    report = check_vin(form.get("vin", ""))
+    near = shop.likely(report) if report.vin and vin_trouble(report) else []
+    sheets, wrong = shop.titles()
     for key, title in sheets:  # the list has titles; the sentence may be the command line's
         error = error.replace(f"sheet '{key}'", f"sheet '{title}'")
-    values = {"sheets": sheets, "wrong": wrong, "form": form, "error": error}
-    response = page(request, "new.html", **values, ask_reason=ask_reason or "override" in form)
+    values = {"sheets": sheets, "wrong": wrong, "form": form, "error": error, "near": near}
+    differs = differences(given, meant) if meant else []
+    reason = ask_reason or "override" in form
+    response = page(request, "new.html", **values, ask_reason=reason, differs=differs)
     response.status_code = 400 if error else 200
     return response
 

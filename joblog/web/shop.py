@@ -17,6 +17,7 @@ from joblog.job.earlier import not_earlier
 from joblog.job.meters import last_meter
 from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
+from joblog.measure.vin import VinReport
 from joblog.readback.clips import Stock, stock
 from joblog.record.store import Store, open_store
 from joblog.report.settings import SETTINGS, ShopSettings, load_settings, shop_zone
@@ -28,6 +29,7 @@ from joblog.web.jobindex import JobIndex
 from joblog.web.orderbook import ORDERS, OrderBook
 from joblog.web.pool import BusyError, FairPool
 from joblog.web.refusals import Refusals
+from joblog.web.seeking import Likely, likely
 
 
 @dataclass
@@ -164,6 +166,10 @@ class Shop:
         """Return what the newest job on the vehicle with that VIN knew of it, {} for a new one."""
         line = next(iter(self.been_here(vin, 1)), None)
         return {**line["unit"], "customer": line["customer"]} if line else {}
+
+    def likely(self, report: VinReport) -> list[Likely]:
+        """Return what a VIN that can't be right may mean: what is known here stands first."""
+        return likely(report, self.orders.listed(), self.orders.every(), self.index.lines())
 
     def earlier(self, job: str, most: int = 8) -> list[JobState]:
         """Return the latest closed jobs on the same unit (by VIN), opened before ``job``.

@@ -34,7 +34,6 @@ from joblog.web.seeking import (
     Order,
     differences,
     here_before,
-    likely,
     orders_meant,
     signs,
 )
@@ -104,9 +103,8 @@ def _not_found(
 ) -> Response:
     """Say what is wrong with what was typed, and offer what it may have meant."""
     shop = shop_of(request)
-    lines = shop.index.lines()
-    near = likely(report, shop.orders.listed(), shop.orders.every(), lines)
-    before = here_before(lines, typed)
+    near = shop.likely(report)
+    before = here_before(shop.index.lines(), typed)
     if not near and len(report.vin) < SHORT:
         trouble = f"No order of today has '{typed[:40]}' as its number or plate. {trouble}"
     return _list_page(request, place, typed, trouble, near=near, before=before)
@@ -129,8 +127,7 @@ def _compare_page(request: Request, place: str, vin: str, was: str) -> Response:
     given = check_vin(was[:40]).vin
     same = [a == b for a, b in zip(given, vin, strict=True)] if len(given) == len(vin) else []
     marked = list(zip(vin, same or [True] * len(vin), strict=True))
-    report = VinReport(vin)
-    known = likely(report, shop.orders.listed(), shop.orders.every(), shop.index.lines())
+    known = shop.likely(VinReport(vin))
     return page(
         request,
         "start_compare.html",
@@ -185,12 +182,18 @@ def _scanned(shop: Shop, data: bytes) -> dict[str, Any]:
     vins = vins_in(texts)
     if len(vins) == 1:
         trouble = vin_trouble(check_vin(vins[0]))
-        return {"told": trouble} if trouble else _go(vin=vins[0])
+        return _wrong(shop, vins[0], trouble) if trouble else _go(vin=vins[0])
     if vins:
         raise PhotoError("There are several VINs on the photo; take one label alone.")
     if texts:
         raise PhotoError("No code on the photo holds a VIN or an order's number; take its label.")
     raise PhotoError(UNREAD)
+
+
+def _wrong(shop: Shop, vin: str, trouble: str) -> dict[str, Any]:
+    """Tell what is wrong with a VIN; where it may mean others, its page offers them."""
+    told = {"told": trouble}
+    return told | {"go": _go(vin=vin)["go"]} if shop.likely(check_vin(vin)) else told
 
 
 def _go(**found: str) -> dict[str, Any]:
@@ -219,7 +222,10 @@ def _understood(shop: Shop, device: str, data: bytes, rate: int) -> dict[str, An
     except BusyError as error:
         raise InputError(str(error)) from None
     number = meant.get(hearing.text.removeprefix("order "), "")
-    return start_meaning(hearing.verdict, number, said_vin(hearing.text))
+    vin = said_vin(hearing.text)
+    found = start_meaning(hearing.verdict, number, vin)
+    wrong = vin and not number and hearing.verdict is not Verdict.REJECT
+    return _wrong(shop, vin, found["told"]) if wrong and vin_trouble(check_vin(vin)) else found
 
 
 def start_meaning(verdict: Verdict, number: str, vin: str) -> dict[str, Any]:

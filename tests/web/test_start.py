@@ -4,6 +4,7 @@ import io
 import re
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -18,7 +19,7 @@ from joblog.measure.vin_labels import vin_trouble, vins_in
 from joblog.readback.clips import load_clips
 from joblog.readback.sound import RATE, spoken_sound
 from joblog.sheet.load import sheet_text
-from joblog.speech.types import Verdict
+from joblog.speech.types import Hearing, Verdict
 from joblog.web.app import STATIC, create_app
 from joblog.web.choosing import choices, details
 from joblog.web.orderbook import OrderBook
@@ -324,6 +325,38 @@ def test_a_wrong_vin_offers_todays_vehicle_first_and_never_takes_one(listed, typ
     known = listed.get("/start", params={"vin": VIN, "was": "1KC7F6AB6GH041621"}).text
     assert "Sign 17 is 0, not 1." in known
     assert "order HL-2047" in known
+
+
+def test_a_scanned_or_spoken_wrong_vin_leads_to_the_same_offers(listed, monkeypatch):
+    wrong = "1KC7F6AB6GH041621"
+    told = scan(listed, label(wrong))
+    assert "vin" not in told  # it is not taken
+    assert offered(listed.get(told["go"]).text)[0][0] == VIN
+    for verdict in (Verdict.ACCEPT, Verdict.ASK, Verdict.REJECT):
+        heard = Hearing(f"vin {spoken_signs(wrong)}", verdict, 0.9)
+        engine = SimpleNamespace(hear=lambda *_, heard=heard, **__: heard)
+        monkeypatch.setattr(listed.app.state.shop, "engine", lambda engine=engine: engine)
+        answer = listed.put("/api/start/said?rate=16000", content=bytes(3200)).json()
+        assert answer.get("go") == (None if verdict is Verdict.REJECT else told["go"])
+        assert "vin" not in answer
+
+
+def test_the_form_offers_the_same_for_a_wrong_vin_and_has_it_compared(listed):
+    form = {"form": "new", "sheet": "wheel-refit", "vin": "1KC7F6AB6GH041621", "plate": "EXA 416"}
+    page = listed.post("/jobs", data=form, headers={"accept": "text/html"})
+    assert page.status_code == 400
+    assert "check digit" in page.text
+    choices = re.findall(r'name="meant" value="(\w+)".*?<small>([^<]*)<', page.text)
+    assert choices[0][0] == VIN
+    assert choices[0][1].startswith("Today&#39;s order HL-2047")
+    chosen = listed.post("/jobs", data=form | {"meant": VIN}, headers={"accept": "text/html"})
+    assert "Sign 17 is 0, not 1. Compare all signs at the vehicle" in chosen.text
+    assert f'name="vin" value="{VIN}"' in chosen.text
+    assert 'value="EXA 416"' in chosen.text  # what was typed stays
+    assert 'name="meant"' not in chosen.text
+    assert not listed.app.state.shop.store.jobs()  # nothing is opened at a touch
+    right = listed.post("/jobs", data=form | {"vin": VIN}, follow_redirects=False)
+    assert right.status_code == 303
 
 
 def test_a_wrong_vin_offers_a_vehicle_of_an_earlier_job(client):
