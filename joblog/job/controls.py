@@ -29,6 +29,8 @@ class Phrase:
     answers: bool = False
 
 
+ANY = "any"  # in the tag of 'disregard the last photo', which names no kind
+
 # Reasons with which a finding may be confirmed by voice; who types gives any words of their own.
 REASONS: dict[str, tuple[str, str]] = {
     "already-done": ("already done", "it was done before"),

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from joblog.job.clocks import elapsed, was_waiting
-from joblog.job.history import Event, History
+from joblog.job.history import History
 from joblog.job.numbers import with_floats
 from joblog.job.order import all_before, may_not_start, ready
 from joblog.job.types import JobState, Photo
@@ -18,17 +18,18 @@ from joblog.sheet.model import Sheet, Step, Window
 
 def photos_of(history: History, early: frozenset[str] = frozenset()) -> tuple[Photo, ...]:
     """Return every photo, oldest first; those of ``early`` (ids) came too early for their step."""
-    return tuple(_photo(event, event.entry.id in early) for event in history.of("photo"))
+    return tuple(photo_of(e.entry, early=e.entry.id in early) for e in history.of("photo"))
 
 
-def _photo(event: Event, early: bool) -> Photo:
-    body = event.entry.body
+def photo_of(entry: Entry, *, early: bool = False) -> Photo:
+    """Return the photo that an entry of that kind recorded, whether it counts or not."""
+    body = entry.body
     measurement: dict[str, Any] = body.get("measurement") or {}
     return Photo(
         kind=str(body.get("kind", "other")),
         phase=str(body.get("phase", "once")),
         measurement=with_floats(measurement),
-        entry=event.entry,
+        entry=entry,
         step=body.get("step"),
         early=early,
     )

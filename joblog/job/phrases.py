@@ -15,7 +15,7 @@ import re
 from collections.abc import Iterator
 from decimal import Decimal
 
-from joblog.job.controls import CONTROLS, Phrase
+from joblog.job.controls import ANY, CONTROLS, Phrase
 from joblog.job.said_units import reading_rule, torque_unit, unit_words
 from joblog.job.wording import capital, step_name
 from joblog.sheet.fragments import spoken_form
@@ -319,6 +319,26 @@ def _photo_phrases(sheet: Sheet) -> Iterator[Phrase]:
             example=f"photo {word}",
             does=f"takes a photo: {capital(word)}",
             group="Photos",
+        )
+    back = "(disregard | take back)"
+    for kind in kinds:
+        word = "picture" if kind == "other" else kind
+        # 'photo plug' behind 'disregard' would be two phrases in one breath: the order differs.
+        name = word if kind == "other" else f"{word} (photo | picture)"
+        yield Phrase(
+            tag=f"control:disregard-photo:{kind}",
+            pattern=f"{back} (the | that) {name} [before {{phase:before}} | after {{phase:after}}]",
+            example=f"disregard the {word}{'' if kind == 'other' else ' photo'}",
+            does=f"takes back the last photo of this kind: {capital(word)}",
+            group="Correcting",
+        )
+    if kinds:
+        yield Phrase(
+            tag=f"control:disregard-photo:{ANY}",
+            pattern=f"{back} (the | that) [last] photo",
+            example="disregard the last photo",
+            does="takes back the last photo, whatever came after it",
+            group="Correcting",
         )
 
 

@@ -23,6 +23,7 @@ from joblog.job.helping import answer_help
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.naming import entry_named
 from joblog.job.types import Finding, JobState, Question
+from joblog.job.withdrawing import plan_disregard_photo
 from joblog.job.wording import capital, step_name
 from joblog.record.clock import Moment
 from joblog.record.entry import Entry
@@ -49,7 +50,7 @@ def plan_control(
     told: Sequence[str] = (),
 ) -> Plan:
     """Return what a procedure word leads to; ``told`` are the findings named aloud last."""
-    word = meaning.target
+    word, _, kind = meaning.target.partition(":")
     simple: dict[str, Callable[[], Plan]] = {
         "affirm": lambda: plan_answer(state, word, by, now),
         "negative": lambda: plan_answer(state, word, by, now),
@@ -57,6 +58,7 @@ def plan_control(
         "second": lambda: plan_answer(state, word, by, now),
         "confirm": lambda: plan_confirm(state, meaning, told),
         "disregard": lambda: plan_disregard(state, by),
+        "disregard-photo": lambda: plan_disregard_photo(state, kind, meaning.phase, by),
         "complete": lambda: plan_complete(state),
         "say-again": lambda: Plan(say_again=True),
         "time": lambda: answer_time(state, now),

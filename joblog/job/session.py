@@ -50,6 +50,7 @@ from joblog.job.settled_question import settled_by
 from joblog.job.ticking import due_announcements
 from joblog.job.typed import note_in, typed_words
 from joblog.job.types import Reply
+from joblog.job.withdrawing import photo_to_withdraw, withdrawal
 from joblog.record.clock import Clock
 from joblog.record.entry import MediaRef, Source
 from joblog.record.store import Store
@@ -279,6 +280,12 @@ class JobSession(OpenJob):
             late = {"waited": str(waited)} if waited and not replaces else {}
             draft = Draft("photo", shot.body | late, supersedes=replaces)
             return self._carry_out(Plan((draft,)), "photo", by, media=tuple(media))
+
+    def disregard_photo(self, entry: str, by: str = "") -> Reply:
+        """Take back the photo of ``entry`` (its id). Raises InputError where none counts."""
+        with self._lock:
+            state = self._open_state("no photo of it is taken back")
+            return self._carry_out(withdrawal(state, photo_to_withdraw(state, entry)), "hand", by)
 
     def tick(self) -> list[Reply]:
         """Return the announcements that are due now ('reading window open'), each only once.

@@ -9,6 +9,7 @@ from decimal import Decimal
 from joblog.job.guard_ended import ENDED
 from joblog.job.guard_photos import FLAKE_COUNTED_MM
 from joblog.job.guard_wanted import DROPPED
+from joblog.job.photos import photo_of
 from joblog.job.types import Finding, FindingKind, Photo
 from joblog.record.entry import Entry
 from joblog.report.context import Context, photo_name, value_name
@@ -262,10 +263,9 @@ def _content(c: Context, entry: Entry) -> str:
 
 
 def _photo_content(c: Context, entry: Entry) -> str:
-    photo = next((p for p in c.state.photos if p.entry.id == entry.id), None)
-    if photo is None:
-        return c.t.say("photo")
-    return c.t.say("photo {n}", n=c.photo_numbers[entry.id]) + f", {photo_name(c, photo)}"
+    name = photo_name(c, photo_of(entry))
+    number = c.photo_numbers.get(entry.id)  # None for one that was taken back, or corrected
+    return name if number is None else c.t.say("photo {n}", n=number) + f", {name}"
 
 
 def _step_of(c: Context, entry: Entry) -> str | None:

@@ -39,6 +39,13 @@ class Said(BaseModel):
     by: str = Field(default="", max_length=80)
 
 
+class Withdrawn(BaseModel):
+    """A photo to take back: the id of its entry."""
+
+    photo: str = Field(min_length=1, max_length=80)
+    by: str = Field(default="", max_length=80)
+
+
 class Settled(BaseModel):
     """A finding confirmed with a reason, or explained to the customer.
 
@@ -150,6 +157,13 @@ def say(request: Request, job: str, said: Said) -> dict[str, Any]:
     """Take a typed phrase."""
     shop = shop_of(request)
     return reply_view(shop.session(job).type_in(said.text, said.by), shop.voice)
+
+
+@router.post("/api/jobs/{job}/disregard")
+def disregard(request: Request, job: str, withdrawn: Withdrawn) -> dict[str, Any]:
+    """Take a photo back that shows something else, or nothing that helps."""
+    session = shop_of(request).session(job)
+    return reply_view(session.disregard_photo(withdrawn.photo, withdrawn.by))
 
 
 @router.post("/api/jobs/{job}/confirm")

@@ -14,7 +14,7 @@ from joblog.job.foremost import foremost, missing_line, told
 from joblog.job.phrases import help_card
 from joblog.job.session import JobSession
 from joblog.job.told import named_last
-from joblog.job.types import FindingKind, JobState, Reply, StepState, StepStatus, Value
+from joblog.job.types import FindingKind, JobState, Photo, Reply, StepState, StepStatus, Value
 from joblog.job.wording import capital
 from joblog.measure.units import Quantity, format_quantity
 from joblog.readback.clips import Stock, stock
@@ -86,6 +86,7 @@ def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) 
         "next": next_view(state, following) if following else None,
         "photo": photo_wanted(state),
         "photos_also": photos_also_wanted(state),
+        "photos": [photo_view(photo) for photo in state.photos],
         "steps": [step_view(s) for s in state.steps],
         "fluids": [
             {
@@ -136,6 +137,14 @@ def photo_wanted(state: JobState) -> str:
     if following and following.step.photo:
         return following.step.photo.kind
     return next(iter(_photos_left(state)), "")
+
+
+def photo_view(photo: Photo) -> dict[str, str]:
+    """Return a photo as a phone lists it, to be taken back there."""
+    line = recent_line(photo.entry) or {}
+    sha256 = next((m.sha256 for m in photo.entry.media if m.role == "photo"), "")
+    said = f"{line.get('what', '')}, {line.get('note', '')}"
+    return {"entry": photo.entry.id, "what": said, "at": photo.entry.at, "sha256": sha256}
 
 
 def photos_also_wanted(state: JobState) -> list[str]:

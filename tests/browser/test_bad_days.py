@@ -152,6 +152,24 @@ def test_half_a_photo_and_no_photo_are_told_and_not_kept(shop, booth, job):
     assert whole(shop, job)
 
 
+def test_a_photo_of_something_else_is_taken_back_with_two_touches(shop, booth, job):
+    page = booth.page(PHONE, has_touch=True)
+    page.goto(f"{shop.here}/phone/{job}")
+    wait_text(page, "#line", "Live")
+    assert not page.locator("#taken").is_visible()
+    choose(page, WHOLE)
+    shop.say(job, "vehicle checked")
+    page.locator("#taken summary").tap()
+    wait_text(page, "#photos li", "Photo dipstick, measured")
+    page.locator("#photos button").tap()
+    wait_text(page, "#photos button", "Take it back?")
+    assert len(photos(shop, job)) == 1
+    page.locator("#photos button").tap()
+    wait_text(page, "#answer", "Disregarded: photo dipstick")
+    page.wait_for_selector("#taken", state="hidden")
+    assert whole(shop, job)
+
+
 def test_200_megabytes_are_refused_by_the_phone_and_by_the_shop(shop, booth, job):
     page = booth.page(PHONE)
     page.goto(f"{shop.here}/phone/{job}")

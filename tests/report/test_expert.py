@@ -87,6 +87,32 @@ def test_what_was_taken_back_stays_in_sight(new_script: Any, make: Callable[...,
     assert only.new == "taken back"
 
 
+def test_a_photo_that_was_taken_back_is_told_behind_page_1_with_both_times_and_shown_nowhere(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=10)
+    s.open()
+    blurred = {"usable": False, "why": "the photo is blurred; hold the phone still"}
+    wrong = s.photo("level-before", "dipstick", "before", blurred)
+    s.step("unit-checked")
+    s.say("disregard the dipstick photo", "disregarded", {}, supersedes=wrong)
+    for language, old, new in (
+        ("en", "Dipstick, as found", "taken back"),
+        ("es", "Varilla de nivel, como se encontró", "retirado"),
+    ):
+        report = make(s, language=language)
+        (only,) = report.corrections
+        assert (only.old, only.new) == (old, new)
+        assert "disregard the dipstick photo" in only.how
+        assert only.old_at < only.new_at
+        assert report.pictures == report.front.pictures == ()
+        assert not report.findings
+        assert not report.images
+        front = str(report.front)
+        assert "photo" not in front.lower()
+        assert "foto" not in front.lower()
+
+
 def test_findings_say_how_each_ended(full: Any, make: Callable[..., Report]) -> None:
     ended = {f.kind: f.resolved for f in make(full).findings}
     assert ended["outside its limits"] == "corrected"

@@ -1,12 +1,15 @@
-"""What is paired: each phone and each link is told from the others."""
+"""What is paired: each phone and each link is told from the others; what a phone may do."""
 
+import hashlib
 import re
+from pathlib import Path
 
 from starlette.testclient import TestClient
 
 from joblog.web.app import create_app
 from joblog.web.shop import Shop
 
+PLUG = (Path(__file__).parents[2] / "sample_images" / "plug-before.jpg").read_bytes()
 FORM = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "make": "Kestrel", "plate": "EXA 416"}
 
 
@@ -29,3 +32,29 @@ def test_each_phone_and_link_is_told_from_the_others(tmp_path):
     assert all(line.search(one) for one in told)
     assert "EXA 416" in told[0]
     assert "Automatic transaxle: drain and fill" in told[0]
+
+
+def test_a_photo_is_taken_back_on_a_paired_phone_and_the_report_leaves_it_out(tmp_path):
+    app = create_app(Shop.at(tmp_path))
+    with TestClient(app) as desk, TestClient(app, client=("10.0.0.7", 5)) as phone:
+        code = re.search(r"/pair/([\w-]+)</p>", desk.post("/phones/pair").text)[1]
+        phone.post(f"/pair/{code}", data={"name": "Imani's"}, follow_redirects=False)
+        job = desk.post("/jobs", data=FORM, follow_redirects=False).headers["location"][5:]
+        sent = f"/api/jobs/{job}/photos/{hashlib.sha256(PLUG).hexdigest()}?kind=dipstick"
+        phone.put(sent, content=PLUG).raise_for_status()
+        desk.post(f"/api/jobs/{job}/say", json={"text": "vehicle checked"})
+        (listed,) = phone.get(f"/api/jobs/{job}").json()["photos"]
+        assert listed["what"] == "Photo dipstick, not usable"
+        assert phone.get(f"/api/jobs/{job}/media/{listed['sha256']}").content == PLUG
+        back = {"photo": listed["entry"], "by": "Imani"}
+        reply = phone.post(f"/api/jobs/{job}/disregard", json=back).json()
+        assert reply["spoken"].startswith("Disregarded: photo dipstick")
+        again = phone.post(f"/api/jobs/{job}/disregard", json=back)
+        assert again.status_code == 400
+        assert "taken back already" in again.json()["error"]
+        assert phone.put(sent, content=PLUG).json()["again"]  # it doesn't come in once more
+        assert phone.get(f"/api/jobs/{job}").json()["photos"] == []
+        report = desk.get(f"/job/{job}/report.html").text
+        assert "<img" not in report
+        assert "not usable" not in report
+        assert "taken back" in report

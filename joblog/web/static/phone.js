@@ -2,6 +2,7 @@
 
 import { byId, send as ask, setText } from "./dom.js";
 import { showKept, tellAnew } from "./kept.js";
+import { Taken } from "./taken.js";
 import { Microphone } from "./microphone.js";
 import { keep, send } from "./queue.js";
 import { Voice } from "./voice.js";
@@ -130,6 +131,7 @@ byId("help").addEventListener("click", async () => {
     setText(byId("answer"), error.message);
   }
 });
+const taken = new Taken(job, by, told);
 let microphone = null;
 byId("open").addEventListener("click", async ({ currentTarget: button }) => {
   if (microphone) {
@@ -164,6 +166,7 @@ events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
   voice.use(view.voice);
   chooseWanted(view.photo);
+  taken.draw(view);
   showNext({
     next: view.closed ? `Job ${view.state}` : view.next ? view.next.title : "All steps done",
     say: view.next && !view.closed ? `Say: “${view.next.say}”` : "",
