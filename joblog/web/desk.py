@@ -52,7 +52,8 @@ def desk_page(request: Request, job: str) -> Response:
     shop = shop_of(request)
     session = shop.examined(job)
     nameless = no_shop_name(shop, session.state)
-    return page(request, "desk.html", view=job_view(session), choices=CHOICES, nameless=nameless)
+    view = job_view(session, refused=shop.refusals.count(job))
+    return page(request, "desk.html", view=view, choices=CHOICES, nameless=nameless)
 
 
 def no_shop_name(shop: Shop, state: JobState) -> str:

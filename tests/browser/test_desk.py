@@ -43,6 +43,15 @@ def test_a_note_comes_to_the_desk_live_and_onto_page_1(shop, booth, job):
     assert "Your left rear tire is worn out." in page.inner_text("body")
 
 
+def test_a_refused_photo_is_told_live_until_it_is_gone(shop, booth, job):
+    page = desk(shop, booth, job)
+    for count, told in ((2, "2 photos were refused and are still on the phone"), (0, "")):
+        held = {"who": "a phone", "count": count}
+        assert shop.client.post(f"/api/jobs/{job}/refused", json=held).status_code == 200
+        wait_text(page, "#refused", told)
+    page.wait_for_function("() => document.getElementById('refused').textContent === ''")
+
+
 def test_what_is_open_comes_first_live(shop, booth, job):
     page = desk(shop, booth, job)
     shop.say(job, "drain plug out")

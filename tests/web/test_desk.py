@@ -69,6 +69,14 @@ def test_a_note_that_is_taken_back_is_told_no_more(client, job):
     assert explain(client, job, note["key"], "Still worn.").status_code == 400
 
 
+def test_the_desk_says_that_a_phone_still_holds_a_refused_photo(client, job):
+    told = '<p id="refused" class="lead" role="status">{}</p>'
+    assert told.format("") in client.get(f"/desk/{job}").text
+    client.post(f"/api/jobs/{job}/refused", json={"who": "a phone", "count": 1})
+    one = "1 photo was refused and is still on the phone: save or discard it there."
+    assert told.format(one) in client.get(f"/desk/{job}").text
+
+
 def test_empty_words_get_one_clear_sentence(client, job):
     say(client, job, "drain plug out")
     key = view(client, job)["findings"][0]["key"]

@@ -101,6 +101,7 @@ events.addEventListener("view", ({ data }) => {
   setText(byId("state"), view.state);
   setText(byId("progress"), view.progress);
   setText(byId("undone"), view.undone);
+  setText(byId("refused"), view.refused);
   drawFindings(view.findings);
   drawNotes(view.notes);
   byId("closing").hidden = Boolean(view.closed);
