@@ -115,6 +115,15 @@ def copied(refs: Iterable[MediaRef], record: Path) -> int:
     return sum(ref.sha256 in names for ref in refs)
 
 
+def copies_beside(record: Path) -> Callable[[str], bytes]:
+    """Return what gives the cleared copy of a picture by the hash of the original.
+
+    Nothing vouches for a copy. KeyError where there is none, OSError where it can't be read.
+    """
+    found = {path.stem: path for path in (record.parent / COPIES).glob("*")}
+    return lambda sha256: found[sha256].read_bytes()
+
+
 def media_of(entries: Iterable[Entry]) -> list[MediaRef]:
     """Return the media that ``entries`` name, each content once, in order."""
     seen: dict[str, MediaRef] = {}

@@ -214,8 +214,11 @@ def _made_again(pdf: bytes, data: dict[str, Any], entries: list[Entry]) -> Repor
 def _shown(pdf: bytes, data: dict[str, Any], state: JobState) -> dict[str, Shown]:
     """Return the pictures as they lie in the PDF, by the SHA-256 of their originals."""
     wanted: dict[str, str] = {}
+    copied: set[str] = set()
     for photo, picture in zip(state.photos, data["pictures"], strict=True):
         wanted[shown_sha(photo)] = picture["image"]
+        if picture.get("copied"):
+            copied.add(shown_sha(photo))
     signature = data["front"]["signature"]
     for entry in state.signatures if signature else ():
         for ref in entry.media:
@@ -228,7 +231,7 @@ def _shown(pdf: bytes, data: dict[str, Any], state: JobState) -> dict[str, Shown
         if key and key not in lying:
             raise RecordError("a photo on its pages is not the one that its data names")
         if key:
-            shown[sha256] = Shown(key, lying[key], *size_of(lying[key]))
+            shown[sha256] = Shown(key, lying[key], *size_of(lying[key]), sha256 in copied)
     return shown
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.metadata import version
@@ -21,7 +21,7 @@ from joblog.report import expert, findings
 from joblog.report.context import Context
 from joblog.report.front import front
 from joblog.report.history import odometer, services
-from joblog.report.images import Shown, logo_png, shown_pictures, size_of
+from joblog.report.images import Media, Shown, logo_png, shown_pictures, size_of
 from joblog.report.labels import labels
 from joblog.report.language import Language
 from joblog.report.measured import measured
@@ -106,19 +106,21 @@ def core(state: JobState) -> dict[str, Any]:
 
 def build_report(
     state: JobState,
-    media: Callable[[str], bytes],
+    media: Media,
     *,
     language: str = "en",
     units: Units = "us",
     paper: Paper = "a4",
     settings: ShopSettings | None = None,
     history: Sequence[JobState] = (),
+    copies: Media | None = None,
 ) -> Report:
     """Return the report on ``state``.
 
     ``media`` gives the bytes of a photo by its SHA-256 and may raise for one that isn't at hand:
-    the report then says so in its place. ``history`` are earlier jobs of the same unit, in any
-    order. Raises InputError for an unknown language, UsageError for unknown units or paper.
+    the report then says so in its place. ``copies`` gives cleared copies of such photos: they are
+    shown as what they are. ``history`` are earlier jobs of the same unit, in any order. Raises
+    InputError for an unknown language, UsageError for unknown units or paper.
     """
     if units not in ("us", "metric", "both"):
         raise UsageError(f"units {units!r} are unknown; choose us, metric or both")
@@ -133,7 +135,8 @@ def build_report(
     wanted += [ref.sha256 for entry in state.signatures for ref in entry.media]
     drawn_on = {image_sha(photo): photo_sha(photo) for photo in state.photos}
     bare = {drawn: photo for drawn, photo in drawn_on.items() if photo not in {"", drawn}}
-    return assemble(state, shown_pictures([sha for sha in wanted if sha], media, bare), options)
+    shown = shown_pictures([sha for sha in wanted if sha], media, bare, copies)
+    return assemble(state, shown, options)
 
 
 def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Report:

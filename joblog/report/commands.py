@@ -76,6 +76,7 @@ def run_report(args: argparse.Namespace) -> int:
         paper=args.paper,
         settings=settings,
         history=earlier,
+        copies=_copies(args.job),
     )
     write_report(args.out, report, record)
     if args.history:
@@ -83,6 +84,13 @@ def run_report(args: argparse.Namespace) -> int:
     print(f"Report: {args.out / 'report.html'} and {args.out / 'report.pdf'}")
     print(report.front.verdict)
     return int(Exit.OK)
+
+
+def _copies(job: str) -> Media | None:
+    """Return what gives the copies of an export without originals; None for a job in the store."""
+    from joblog.record.transfer import copies_beside, find_record
+
+    return copies_beside(find_record(Path(job))) if Path(job).exists() else None
 
 
 def _settings(args: argparse.Namespace) -> ShopSettings | None:

@@ -6,7 +6,7 @@ import contextlib
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 from io import BytesIO
@@ -24,12 +24,16 @@ _ORIENTATION, _LYING = 274, range(5, 9)  # EXIF 2.32: tag 0x0112; 5 to 8 lie on 
 
 @dataclass(frozen=True)
 class Shown:
-    """A picture as the report shows it. ``key`` is the SHA-256 of its bytes."""
+    """A picture as the report shows it. ``key`` is the SHA-256 of its bytes.
+
+    ``copied``: made from a copy cleared of its place, for which no hash in the record vouches.
+    """
 
     key: str
     data: bytes
     width: int
     height: int
+    copied: bool = False
 
 
 def _opened(data: bytes) -> Image.Image:
@@ -122,34 +126,47 @@ def size_of(data: bytes) -> tuple[int, int]:
 
 
 def shown_pictures(
-    wanted: Sequence[str], media: Media, drawn_on: Mapping[str, str] | None = None
+    wanted: Sequence[str],
+    media: Media,
+    drawn_on: Mapping[str, str] | None = None,
+    copies: Media | None = None,
 ) -> dict[str, Shown]:
     """Return what can be shown of the photos ``wanted`` (SHA-256), by SHA-256.
 
     A photo that ``media`` doesn't have (KeyError, OSError or any of the house's errors) or that
-    can't be read is left out: the report says so in its place. ``drawn_on`` names the photo that
-    a drawing of its measurement was made on.
+    can't be read is left out: the report says so in its place. ``copies`` gives a cleared copy of
+    one that ``media`` doesn't have. ``drawn_on`` names the photo that a drawing of its measurement
+    was made on.
     """
     unique = list(dict.fromkeys(wanted))
     side = _LARGE if len(unique) <= _MANY else _SMALL
 
     def one(sha256: str) -> Shown | None:
-        try:
-            data = media(sha256)
-        except Exception:  # noqa: BLE001  # whatever the store says, the report goes on without it
-            return None
-        return _shrink(sha256, side, _Bytes(sha256, data), bare(sha256))
+        for source in (media, copies):
+            data = _given(source, sha256)
+            if data is not None:
+                content = sha256 if source is media else hashlib.sha256(data).hexdigest()
+                shown = _shrink(content, side, _Bytes(content, data), bare(sha256))
+                return replace(shown, copied=source is not media) if shown else None
+        return None
 
     def bare(sha256: str) -> Fraction | None:
         photo = (drawn_on or {}).get(sha256)
-        try:
-            return _ratio(media(photo)) if photo else None
-        except Exception:  # noqa: BLE001  # without the photo its drawing is shown as it is
-            return None
+        found = (_given(source, photo) for source in (media, copies)) if photo else ()
+        data = next((each for each in found if each is not None), None)
+        return None if data is None else _ratio(data)  # without it the drawing is shown as it is
 
     with ThreadPoolExecutor(_WORKERS) as pool:
         found = list(pool.map(one, unique))
     return {sha: shown for sha, shown in zip(unique, found, strict=True) if shown is not None}
+
+
+def _given(source: Media | None, sha256: str) -> bytes | None:
+    """Return what a source gives, None where it has nothing."""
+    try:
+        return source(sha256) if source else None
+    except Exception:  # noqa: BLE001  # whatever the store says, the report goes on without it
+        return None
 
 
 def logo_png(data: bytes) -> bytes | None:

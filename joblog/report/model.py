@@ -40,6 +40,7 @@ class Picture:
     usable: bool = True
     width: int = 4
     height: int = 3
+    copied: bool = False  # from a copy cleared of its place: nothing in the record vouches for it
 
 
 @dataclass(frozen=True)

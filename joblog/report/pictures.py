@@ -63,6 +63,9 @@ def _picture(c: Context, photo: Photo, shown: dict[str, Shown]) -> Picture:
     alt = c.t.say("Photo {n}, {title}: {measured}.", n=number, title=title, measured=measured)
     if photo.entry.media and image is None:
         words = words._replace(details=(*words.details, c.t.say("The picture is not at hand.")))
+    if image and image.copied:
+        told = c.t.say("A copy without the place it was taken; the record can't vouch for it.")
+        words = words._replace(details=(*words.details, told))
     return Picture(
         number=number,
         title=title,
@@ -76,6 +79,7 @@ def _picture(c: Context, photo: Photo, shown: dict[str, Shown]) -> Picture:
         usable=photo.usable,
         width=image.width if image else 4,
         height=image.height if image else 3,
+        copied=bool(image and image.copied),
     )
 
 
@@ -215,7 +219,10 @@ def codes_in(photo: Photo) -> list[str]:
 
 
 def front_pictures(c: Context, all_of_them: tuple[Picture, ...]) -> tuple[Picture, ...]:
-    """Return up to three pictures that tell the customer most, in the order of the job."""
+    """Return up to three pictures that tell the customer most, in the order of the job.
+
+    A cleared copy is not among them: page 1 has no room to say what it is.
+    """
     by_number = {picture.number: picture for picture in all_of_them}
     chosen: dict[int, int] = {}
     for rank, (kind, phase) in enumerate(
@@ -235,7 +242,8 @@ def front_pictures(c: Context, all_of_them: tuple[Picture, ...]) -> tuple[Pictur
         for photo in reversed(c.state.photos):
             number = c.photo_numbers[photo.entry.id]
             picture = by_number[number]
-            if (photo.kind, photo.phase) == (kind, phase) and photo.usable and picture.image:
+            fits = (photo.kind, photo.phase) == (kind, phase) and photo.usable
+            if fits and picture.image and not picture.copied:
                 chosen.setdefault(number, rank)
                 break
     best = sorted(chosen, key=lambda number: chosen[number])[:_ON_FRONT]
