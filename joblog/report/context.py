@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date as Day  # noqa: N812  # as the language room has it
 from fractions import Fraction
 from functools import cached_property
 from itertools import pairwise
@@ -57,6 +58,19 @@ class Context:
     def photo_numbers(self) -> dict[str, int]:
         """Number of each photo in the report, by the id of its entry."""
         return {photo.entry.id: i for i, photo in enumerate(self.state.photos, 1)}
+
+    @cached_property
+    def _days(self) -> frozenset[Day]:
+        """The days on which something was recorded, in the shop's zone."""
+        return frozenset(self.t.local(entry.at).date() for entry in self.state.entries)
+
+    def when(self, at: str, *, seconds: bool = True) -> str:
+        """Return a time of the job, with its day where the job was worked on over several."""
+        time = self.t.time(at, seconds=seconds)
+        if len(self._days) < 2:
+            return time
+        several = len({day.year for day in self._days}) > 1
+        return f"{self.t.day(at, year=several)} {time}"
 
     @cached_property
     def done(self) -> tuple[StepState, ...]:

@@ -42,7 +42,7 @@ def _step(c: Context, state: StepState, number: int) -> Step:
     status = t.say("done") if state.status is StepStatus.DONE else t.say("done, not complete")
     if not done:
         status = t.say("optional, not done") if state.step.optional else t.say("not done")
-    at = t.time(state.at, seconds=True) if state.at else ""
+    at = c.when(state.at) if state.at else ""
     return Step(number, t.sheet(state.step.title), at, status, done, tuple(details))
 
 
@@ -177,5 +177,5 @@ def notes(c: Context) -> tuple[Fact, ...]:
         words = sentence(clean(c.state.explanation(note_key(e))))
         if words:
             text = c.t.say("{text} Told to the customer: {words}", text=text, words=words)
-        found.append(Fact(c.t.time(e.at, seconds=True), text))
+        found.append(Fact(c.when(e.at), text))
     return tuple(found)

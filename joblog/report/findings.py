@@ -177,7 +177,7 @@ def _found(c: Context, finding: Finding, at: str) -> Found:
     whole = bool(in_full(c, finding))
     options = english and finding.key.startswith("unsure:")  # what was asked is for the expert
     return Found(
-        at=c.t.time(at, seconds=True) if at else "",
+        at=c.when(at) if at else "",
         kind=kind_name(c, finding.kind),
         text=sentence(finding.text) if options else for_customer(c, finding),
         original="" if english or whole else sentence(finding.text),
@@ -193,7 +193,7 @@ def _explained(c: Context, finding: Finding) -> str:
     if not text:
         return ""
     said = c.state.explained[finding.key]
-    by, at = clean(said.by), c.t.time(said.at, seconds=True)
+    by, at = clean(said.by), c.when(said.at)
     return f"{text} ({by}, {at})" if by else f"{text} ({at})"
 
 
@@ -212,9 +212,9 @@ def _correction(c: Context, old: Entry, new: Entry) -> Correction:
     return Correction(
         what=_what(c, old),
         old=_content(c, old),
-        old_at=c.t.time(old.at, seconds=True),
+        old_at=c.when(old.at),
         new=c.t.say("taken back") if taken_back else _content(c, new),
-        new_at=c.t.time(new.at, seconds=True),
+        new_at=c.when(new.at),
         how=how_it_was_said(c, new),
     )
 

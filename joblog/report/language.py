@@ -144,6 +144,12 @@ class Language:
         """Return the day of ``at``, the month shortened."""
         return str(format_date(self.local(at), "medium", locale=self.locale))
 
+    def day(self, at: str, *, year: bool) -> str:
+        """Return the day of ``at`` in few letters, unbroken: 'Nov 24', with its year if wanted."""
+        skeleton = "yMMMd" if year else "MMMd"
+        day = format_skeleton(skeleton, self.local(at), locale=self.locale)
+        return str(day).replace(" ", "\u00a0")
+
     def month_of(self, day: Day) -> str:
         """Return month and year, without a time zone's help: a due date is a day, not a moment."""
         noon = datetime(day.year, day.month, day.day, 12, tzinfo=UTC)

@@ -65,7 +65,7 @@ def _value(c: Context, value: Value, index: int) -> Measured:
         gauge_text=text,
         how=how,
         sure=sure,
-        at=c.t.time(value.entry.at, seconds=True),
+        at=c.when(value.entry.at),
         tool=_tool(c, value),
         struck=tuple(struck(c, old) for old in value.corrected_from),
         parts=_as_recorded(c, value),
@@ -144,7 +144,7 @@ def _level(c: Context, photo: Photo, level: Decimal, inside: bool | None) -> Mea
         gauge_text=text,
         how=t.say("measured in photo {n}", n=number),
         sure=t.say("± {doubt}", doubt=t.percent(doubt)) if doubt is not None else "",
-        at=t.time(photo.entry.at, seconds=True),
+        at=c.when(photo.entry.at),
         mended=bool(ended),
     )
 
@@ -179,7 +179,7 @@ def _window(c: Context, state: StepState, window: Window, read: WindowReading) -
         gauge_text=text,
         how=how,
         sure="",
-        at=c.t.time(c.root(read.entry).at, seconds=True),
+        at=c.when(c.root(read.entry).at),
     )
 
 
@@ -213,6 +213,6 @@ def _colours(c: Context) -> list[tuple[int, Measured]]:
             "CIEDE2000 between photos {first} and {last}", first=numbers[0], last=numbers[1]
         ),
         sure="",
-        at=c.t.time(last.entry.at, seconds=True),
+        at=c.when(last.entry.at),
     )
     return [(last.entry.seq, row)]

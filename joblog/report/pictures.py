@@ -75,7 +75,7 @@ def _picture(c: Context, photo: Photo, shown: dict[str, Shown]) -> Picture:
         alt=alt,
         image=image.key if image else "",
         original=_media(photo.entry, "photo") or image_sha(photo),
-        at=c.t.time(photo.entry.at, seconds=True),
+        at=c.when(photo.entry.at),
         usable=photo.usable,
         width=image.width if image else 4,
         height=image.height if image else 3,

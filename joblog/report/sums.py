@@ -89,7 +89,7 @@ def _sum(c: Context, fluid: FluidState, pours: list[Value], direction: str) -> M
         gauge_text=text,
         how=how,
         sure=sure,
-        at=c.t.time(last.entry.at, seconds=True),
+        at=c.when(last.entry.at),
         struck=() if several else tuple(struck(c, old) for old in last.corrected_from),
         parts=tuple(_pour(c, pour) for pour in pours) if several else (),
     )
@@ -112,9 +112,9 @@ def _pour(c: Context, pour: Value) -> str:
     Amounts that are each rounded to another unit would not add up to their rounded sum.
     """
     how, sure = how_known(c, pour.entry)
-    amount, at = value_said(c, pour), c.t.time(pour.entry.at, seconds=True)
+    amount, at = value_said(c, pour), c.when(pour.entry.at)
     for old in pour.corrected_from:
-        was, before = value_of(c.state.sheet, old), c.t.time(old.at, seconds=True)
+        was, before = value_of(c.state.sheet, old), c.when(old.at)
         said = value_said(c, was) if was else entry_value(c, old)
         amount = c.t.say("{amount} (was {old}, {at})", amount=amount, old=said, at=before)
     undone = c.t.say("undone later") if pour.undone else ""

@@ -26,7 +26,7 @@ def value_said(c: Context, value: Value) -> str:
 
 def struck(c: Context, old: Entry) -> Struck:
     """Return a value that was corrected, as it stands crossed out."""
-    return Struck(entry_value(c, old), c.t.time(old.at, seconds=True))
+    return Struck(entry_value(c, old), c.when(old.at))
 
 
 def entry_value(c: Context, entry: Entry) -> str:

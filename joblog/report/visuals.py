@@ -57,7 +57,7 @@ def _timeline(c: Context) -> Chart | None:
         findings=found,
         waits=[_wait(c, clock, since(clock.started_at)) for clock in c.state.clocks],
     )
-    clock = [c.t.time(start), c.t.time(entries[-1].at)]
+    clock = [c.when(at, seconds=False) for at in (start, entries[-1].at)]
     return timeline_chart(c.t, "timeline", moments, clock, c.settings.accent)
 
 

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any
+
+import pytest
 
 from joblog.record.entry import MediaRef
 from joblog.report.model import Measured, Report
 from joblog.report.pictures import shown_sha
+from joblog.report.settings import ShopSettings
 
 
 def row(report: Report, what: str) -> Measured:
@@ -111,6 +115,53 @@ def test_a_photo_that_was_taken_back_is_told_behind_page_1_with_both_times_and_s
         front = str(report.front)
         assert "photo" not in front.lower()
         assert "foto" not in front.lower()
+
+
+@pytest.mark.parametrize(
+    ("language", "first", "second"), [("en", "Nov 24 ", "Nov 25 "), ("es", "24 nov ", "25 nov ")]
+)
+def test_times_of_a_job_over_night_have_their_day(
+    new_script: Any, make: Callable[..., Report], language: str, first: str, second: str
+) -> None:
+    s = new_script(number=12)
+    s.open()
+    s.step("unit-checked")
+    s.say("note", "note", {"text": "It stays here over night."})
+    old = s.say(
+        "drain plug 14", "torque", {"step": "drain-plug-in", "value": "14", "unit": "lbf.ft"}
+    )
+    assert make(s, language=language).steps[0].at == "09:12:45"  # of one day: as it was
+    body = {"step": "drain-plug-in", "value": "41", "unit": "lbf.ft"}
+    s.say("correction drain plug 41", "torque", body, 20 * 3600, supersedes=old)
+    s.photo("plug-as-found", "plug", "before", {"usable": True, "film_coverage": "0.2"})
+    report = make(s, language=language)
+    (corrected,) = report.corrections
+    assert plain(corrected.old_at) == f"{first}09:13:26"
+    assert plain(corrected.new_at).startswith(second)
+    assert plain(report.steps[0].at) == f"{first}09:12:45"
+    assert plain(report.notes[0].label).startswith(first)
+    assert plain(report.pictures[0].at).startswith(second)
+    assert plain(row(report, report.measured[0].what).struck[0].at) == plain(corrected.old_at)
+    assert all(plain(f.at).startswith((first, second)) for f in report.findings)
+    times = next(chart.text for chart in report.charts if chart.key == "timeline")
+    assert f"{first}09:12" in plain(times)
+
+
+def test_whose_day_it_is_and_its_year_are_told_where_that_matters(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=13, start=datetime(2026, 12, 31, 9, 0, tzinfo=UTC))
+    s.open()
+    s.step("unit-checked", 16 * 3600)  # 01:00 UTC on the next day, 18:00 on the same in Denver
+    denver = ShopSettings(time_zone="America/Denver")
+    assert make(s, settings=denver).steps[0].at == "18:00:00"
+    assert plain(make(s).steps[0].at) == "Jan 1, 2027 01:00:00"
+    s.step("level", 8 * 3600)
+    report = make(s, settings=denver)
+    assert [plain(step.at) for step in report.steps[:2]] == [
+        "Dec 31, 2026 18:00:00",
+        "Jan 1, 2027 02:00:00",
+    ]
 
 
 def test_findings_say_how_each_ended(full: Any, make: Callable[..., Report]) -> None:
