@@ -139,6 +139,13 @@ CONTROLS: tuple[Phrase, ...] = (
         "takes the last entry back",
         "Correcting",
     ),
+    Phrase(
+        "control:disregard-note",
+        "(disregard | take back) (the | that) [last] note",
+        "disregard the note",
+        "takes back your last note, whatever came after it",
+        "Correcting",
+    ),
     Phrase("control:stand-by", "stand by", "stand by", "does nothing, says nothing", "Other"),
     Phrase(
         "control:complete",

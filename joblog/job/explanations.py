@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from joblog.job.guard_ended import ENDED
 from joblog.job.guard_undone import UNDONE, ReplayUpTo
 from joblog.job.history import History
@@ -25,6 +27,28 @@ def notes_told(state: JobState) -> list[str]:
 def notes_untold(state: JobState) -> list[Entry]:
     """Return the notes of which the customer is not told anything yet."""
     return [note for note in state.notes if not state.explanation(note_key(note)).strip()]
+
+
+@dataclass(frozen=True)
+class Withdrawn:
+    """A note that was taken back after the customer was told of it in the words ``told``."""
+
+    note: Entry
+    back: Entry  # what took it back
+    told: str
+
+
+def notes_withdrawn(state: JobState) -> list[Withdrawn]:
+    """Return the notes that were taken back after the customer was told of them, in their order."""
+    backs = {e.supersedes: e for e in state.entries if e.kind == "disregarded"}
+    told = {
+        str(e.body.get("finding", "")): str(e.body.get("text", "")).strip()
+        for e in state.entries
+        if e.kind == "explained" and e.id not in backs
+    }
+    notes = [e for e in state.entries if e.kind == "note" and e.id in backs]
+    found = [Withdrawn(note, backs[note.id], told.get(note_key(note), "")) for note in notes]
+    return [one for one in found if one.told]
 
 
 def explained_by(state: JobState, history: History, up_to: ReplayUpTo) -> dict[str, Entry]:

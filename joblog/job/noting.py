@@ -58,7 +58,8 @@ def note_pending(state: JobState, by: str, now: Timed) -> str | None:
 
 def takes_back(text: str) -> bool:
     """Say whether dictated or typed text is the procedure word 'disregard' and no note."""
-    return text.lower().strip(" .,!") in ("disregard", "disregard that")
+    words = text.lower().strip(" .,!")
+    return words in ("disregard", "disregard that", "disregard the note", "disregard that note")
 
 
 def dictated_note(engine: Engine, utterance: Utterance, hearing: Hearing) -> str:

@@ -23,7 +23,7 @@ from joblog.job.helping import answer_help
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.naming import entry_named
 from joblog.job.types import Finding, JobState, Question
-from joblog.job.withdrawing import plan_disregard_photo
+from joblog.job.withdrawing import plan_disregard_note, plan_disregard_photo
 from joblog.job.wording import capital, step_name
 from joblog.record.clock import Moment
 from joblog.record.entry import Entry
@@ -58,6 +58,7 @@ def plan_control(
         "second": lambda: plan_answer(state, word, by, now),
         "confirm": lambda: plan_confirm(state, meaning, told),
         "disregard": lambda: plan_disregard(state, by),
+        "disregard-note": lambda: plan_disregard_note(state, by),
         "disregard-photo": lambda: plan_disregard_photo(state, kind, meaning.phase, by),
         "complete": lambda: plan_complete(state),
         "say-again": lambda: Plan(say_again=True),

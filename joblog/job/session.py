@@ -50,7 +50,7 @@ from joblog.job.settled_question import settled_by
 from joblog.job.ticking import due_announcements
 from joblog.job.typed import note_in, typed_words
 from joblog.job.types import Reply
-from joblog.job.withdrawing import photo_to_withdraw, withdrawal
+from joblog.job.withdrawing import note_to_withdraw, photo_to_withdraw, withdrawal
 from joblog.record.clock import Clock
 from joblog.record.entry import MediaRef, Source
 from joblog.record.store import Store
@@ -285,7 +285,17 @@ class JobSession(OpenJob):
         """Take back the photo of ``entry`` (its id). Raises InputError where none counts."""
         with self._lock:
             state = self._open_state("no photo of it is taken back")
-            return self._carry_out(withdrawal(state, photo_to_withdraw(state, entry)), "hand", by)
+            photo = photo_to_withdraw(state, entry).entry
+            return self._carry_out(withdrawal(state, photo), "hand", by)
+
+    def disregard_note(self, entry: str, by: str = "") -> Reply:
+        """Take back the note of ``entry`` (its id), told to the customer or not.
+
+        Raises InputError where none counts.
+        """
+        with self._lock:
+            state = self._open_state("no note of it is taken back")
+            return self._carry_out(withdrawal(state, note_to_withdraw(state, entry)), "hand", by)
 
     def tick(self) -> list[Reply]:
         """Return the announcements that are due now ('reading window open'), each only once.

@@ -1,4 +1,4 @@
-"""A photo taken back by its name or at a touch, though other entries came after it."""
+"""A photo or a note taken back by its name or at a touch, though other entries came after it."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from joblog.job.controls import ANY
 from joblog.job.drafts import Draft, Plan, refusal
 from joblog.job.naming import entry_named
 from joblog.job.types import JobState, Photo
+from joblog.record.entry import Entry
 
 
 def plan_disregard_photo(state: JobState, kind: str, phase: str, by: str) -> Plan:
@@ -19,7 +20,7 @@ def plan_disregard_photo(state: JobState, kind: str, phase: str, by: str) -> Pla
     named.sort(key=lambda photo: photo.entry.seq)
     mine = [p for p in named if p.entry.by == by] or [p for p in named if not p.entry.by]
     if mine:
-        return withdrawal(state, mine[-1])
+        return withdrawal(state, mine[-1].entry)
     if not named:
         what = "photo" if kind == ANY else f"{'' if kind == 'other' else f'{kind} '}photo"
         return refusal("Nothing to disregard.", f"Nothing to disregard: there is no such {what}.")
@@ -39,15 +40,38 @@ def photo_to_withdraw(state: JobState, entry: str) -> Photo:
     return found
 
 
-def withdrawal(state: JobState, photo: Photo) -> Plan:
-    """Take ``photo`` back, and what the same picture was taken for before: that is it no more.
+def plan_disregard_note(state: JobState, by: str) -> Plan:
+    """Return what 'disregard the note' leads to: the last note of ``by`` is taken back."""
+    mine = [n for n in state.notes if n.by == by] or [n for n in state.notes if not n.by]
+    if mine:
+        return withdrawal(state, mine[-1])
+    if not state.notes:
+        return refusal("Nothing to disregard.", "Nothing to disregard: there is no note.")
+    what, whose = entry_named(state, state.notes[-1])[1], state.notes[-1].by
+    return refusal(
+        "Nothing to disregard.",
+        f"Nothing to disregard: “{what}” is {whose}'s, who can take it back; so can whoever "
+        "touches it in the list of notes.",
+    )
+
+
+def note_to_withdraw(state: JobState, entry: str) -> Entry:
+    """Return the note of that entry (its id); InputError where none counts."""
+    found = next((note for note in state.notes if note.id == entry), None)
+    if found is None:
+        raise InputError("There is no such note on this job, or it was taken back already.")
+    return found
+
+
+def withdrawal(state: JobState, last: Entry) -> Plan:
+    """Take a photo or note back, and what it was recorded as before: that is it no more.
 
     The record keeps all of them.
     """
     by_id = {entry.id: entry for entry in state.entries}
     gone = {entry.supersedes for entry in state.entries if entry.kind == "disregarded"}
-    drafts, entry = [], by_id.get(photo.entry.id)
-    while entry is not None and entry.kind == "photo":
+    drafts, entry = [], by_id.get(last.id)
+    while entry is not None and entry.kind == last.kind:
         if entry.id not in gone:
             drafts.append(Draft("disregarded", {}, supersedes=entry.id))
         old = by_id.get(entry.supersedes or "")

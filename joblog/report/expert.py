@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from joblog.job.explanations import note_key
+from joblog.job.explanations import note_key, notes_withdrawn
 from joblog.job.guard_wanted import missing_key
 from joblog.job.types import FindingKind, Photo, StepState, StepStatus, Value
 from joblog.job.values import converted
+from joblog.record.entry import Entry
 from joblog.report.context import Context, how_known, value_name
 from joblog.report.ending import stands
 from joblog.report.kinds import kind_name, lacking
@@ -167,15 +168,28 @@ def cautions(c: Context) -> tuple[Caution, ...]:
 def notes(c: Context) -> tuple[Fact, ...]:
     """Return the notes with their times, and what the customer is told of them.
 
-    Dictated ones say that nobody checked them.
+    Dictated ones say that nobody checked them. One that was taken back stands here, too, where the
+    customer was told of it.
     """
+    withdrawn = {one.note.id: one for one in notes_withdrawn(c.state)}
     found = []
-    for e in c.state.notes:
+    for e in sorted([*c.state.notes, *(x.note for x in withdrawn.values())], key=lambda e: e.seq):
         text = sentence(clean(e.body.get("text", "")))
         if e.body.get("dictated"):
             text = c.t.say("{text} (Written down by the machine; words not checked.)", text=text)
-        words = sentence(clean(c.state.explanation(note_key(e))))
+        gone = withdrawn.get(e.id)
+        words = sentence(clean(gone.told if gone else c.state.explanation(note_key(e))))
         if words:
             text = c.t.say("{text} Told to the customer: {words}", text=text, words=words)
+        if gone:
+            text = _taken_back(c, text, gone.back)
         found.append(Fact(c.when(e.at), text))
     return tuple(found)
+
+
+def _taken_back(c: Context, text: str, back: Entry) -> str:
+    who, at = clean(back.by), c.when(back.at)
+    how = c.t.say("taken back by {who}", who=who) if who else c.t.say("taken back")
+    return c.t.say(
+        "{text} Then {how} ({at}): page 1 says no more of it.", text=text, how=how, at=at
+    )

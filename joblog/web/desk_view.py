@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from joblog.job.explanations import note_key
+from joblog.job.explanations import note_key, notes_withdrawn
 from joblog.job.types import Finding, FindingKind, JobState
+from joblog.record.entry import Entry
 
 
 def notes_view(state: JobState) -> list[dict[str, Any]]:
@@ -13,13 +14,28 @@ def notes_view(state: JobState) -> list[dict[str, Any]]:
     return [
         {
             "key": note_key(note),
+            "entry": note.id,
             "text": str(note.body.get("text", "")),
+            "what": f"“{note.body.get('text', '')}”{_whether_told(state, note)}",
             "dictated": bool(note.body.get("dictated")),
             "by": note.by,
             "at": note.at,
             "explained": state.explanation(note_key(note)),
         }
         for note in state.notes
+    ]
+
+
+def _whether_told(state: JobState, note: Entry) -> str:
+    return ", told to the customer" if state.explanation(note_key(note)) else ""
+
+
+def withdrawn_lines(state: JobState) -> list[str]:
+    """Return what the desk says of notes that were told to the customer and then taken back."""
+    return [
+        f"{one.back.by or 'Somebody'} took back the note “{one.note.body.get('text', '')}”: page 1 "
+        f"says no more “{one.told}” Tell the customer, where the report was handed over before."
+        for one in notes_withdrawn(state)
     ]
 
 

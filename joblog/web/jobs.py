@@ -40,9 +40,10 @@ class Said(BaseModel):
 
 
 class Withdrawn(BaseModel):
-    """A photo to take back: the id of its entry."""
+    """A photo or a note to take back: the id of its entry."""
 
-    photo: str = Field(min_length=1, max_length=80)
+    photo: str = Field(default="", max_length=80)
+    note: str = Field(default="", max_length=80)
     by: str = Field(default="", max_length=80)
 
 
@@ -161,8 +162,10 @@ def say(request: Request, job: str, said: Said) -> dict[str, Any]:
 
 @router.post("/api/jobs/{job}/disregard")
 def disregard(request: Request, job: str, withdrawn: Withdrawn) -> dict[str, Any]:
-    """Take a photo back that shows something else, or nothing that helps."""
+    """Take a photo back that shows something else, or a note that is not so."""
     session = shop_of(request).session(job)
+    if withdrawn.note:
+        return reply_view(session.disregard_note(withdrawn.note, withdrawn.by))
     return reply_view(session.disregard_photo(withdrawn.photo, withdrawn.by))
 
 

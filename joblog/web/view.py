@@ -20,7 +20,7 @@ from joblog.measure.units import Quantity, format_quantity
 from joblog.readback.clips import Stock, stock
 from joblog.readback.sequence import pieces_of
 from joblog.record.entry import Entry
-from joblog.web.desk_view import desk_marks, notes_view
+from joblog.web.desk_view import desk_marks, notes_view, withdrawn_lines
 
 RECENT = 12
 
@@ -113,6 +113,7 @@ def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) 
             for f in state.findings
         ],
         "notes": notes_view(state),
+        "notes_withdrawn": withdrawn_lines(state),
         "undone": undone_line(state),
         "refused": refused_line(refused),
         "missing": "" if state.closed else missing_line(state.findings),

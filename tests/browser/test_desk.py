@@ -43,6 +43,24 @@ def test_a_note_comes_to_the_desk_live_and_onto_page_1(shop, booth, job):
     assert "Your left rear tire is worn out." in page.inner_text("body")
 
 
+def test_a_note_is_taken_back_in_the_bay_with_two_touches_and_the_desk_sees_it(shop, booth, job):
+    page, bay = desk(shop, booth, job), booth.page()
+    bay.goto(f"{shop.here}/job/{job}")
+    wait_text(bay, "#line", "Live")
+    assert not bay.is_visible("#noted")
+    shop.say(job, "note the left rear tire is worn")
+    page.get_by_role("button", name="Tell the customer").click()
+    wait_text(page, "#notes", "Told on page 1.")
+    bay.locator("#noted summary").click()
+    wait_text(bay, "#noted li", "“the left rear tire is worn”, told to the customer")
+    bay.locator("#noted button").click()
+    wait_text(bay, "#noted button", "Take it back?")
+    bay.locator("#noted button").click()
+    wait_text(bay, "#answer", "Disregarded: note")
+    bay.wait_for_selector("#noted", state="hidden")
+    wait_text(page, "#withdrawn", "took back the note “the left rear tire is worn”: page 1 says no")
+
+
 def test_a_refused_photo_is_told_live_until_it_is_gone(shop, booth, job):
     page = desk(shop, booth, job)
     for count, told in ((2, "2 photos were refused and are still on the phone"), (0, "")):

@@ -1,4 +1,4 @@
-"""A photo of something else is taken back by its name or at a touch, whatever came after it."""
+"""A photo or a note is taken back by its name or at a touch, whatever came after it."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from joblog.errors import InputError
+from joblog.job.explanations import note_key, notes_told, notes_withdrawn
 
 IMAGES = Path(__file__).parents[2] / "sample_images"
 PLUG = (IMAGES / "plug-before.jpg").read_bytes()
@@ -100,3 +101,49 @@ def test_a_closed_job_keeps_its_photos(job):
     with pytest.raises(InputError, match="is closed"):
         job.session.disregard_photo(job.state.photos[0].entry.id)
     assert kinds(job) == ["dipstick"]
+
+
+def test_a_note_that_the_customer_was_told_of_is_taken_back_though_work_went_on(job):
+    note = job.say("note the left rear tire is worn").entries[0]
+    job.session.explain(note_key(note), "Your left rear tire is worn out.", by="Priya Nair")
+    job.say("note the wipers smear", "on stands")
+    reply = job.session.disregard_note(note.id, by="Imani Okafor")
+    assert reply.spoken == "Disregarded: note."
+    assert reply.shown == "Disregarded: note “the left rear tire is worn”."
+    assert [n.body["text"] for n in job.state.notes] == ["the wipers smear"]
+    assert notes_told(job.state) == []
+    (gone,) = notes_withdrawn(job.state)
+    assert (gone.note.id, gone.told) == (note.id, "Your left rear tire is worn out.")
+    assert gone.back.by == "Imani Okafor"
+    assert note.id in [e.id for e in job.state.entries]  # the record keeps it
+    assert job.status("raised") == "done"
+    with pytest.raises(InputError, match="no such note"):
+        job.session.disregard_note(note.id)
+    with pytest.raises(InputError, match="no finding"):
+        job.session.explain(note_key(note), "Still worn.")
+
+
+def test_by_word_it_is_ones_own_last_note(job):
+    job.say("note the wipers smear")
+    job.say("note a bulb is out", by="Ben Adler")
+    job.ok("on stands")
+    job.say("disregard the note")
+    assert [n.body["text"] for n in job.state.notes] == ["a bulb is out"]
+    assert notes_withdrawn(job.state) == []  # the customer was told of none
+    reply = job.say("take back that note")
+    assert reply.spoken == "Nothing to disregard."
+    assert "Ben Adler's" in reply.shown
+
+
+def test_a_note_that_is_waited_for_is_dropped_and_not_written_down(job):
+    job.say("note the wipers smear", "note", "disregard the note")
+    assert [n.body["text"] for n in job.state.notes] == ["the wipers smear"]
+    job.say("disregard the note")
+    assert job.state.notes == ()
+
+
+def test_a_closed_job_keeps_its_notes(job):
+    note = job.say("note the wipers smear").entries[0]
+    job.session.close("aborted", "the customer took the vehicle", by="Imani Okafor")
+    with pytest.raises(InputError, match="is closed"):
+        job.session.disregard_note(note.id)

@@ -295,3 +295,22 @@ def test_a_photo_that_is_not_at_hand_is_said_to_be_missing(full: Any) -> None:
     assert not report.images
     assert all("not at hand" in p.details[-1] for p in report.pictures)
     assert not report.front.pictures
+
+
+def test_a_note_that_was_told_and_taken_back_says_both_behind_page_1(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=11)
+    s.open()
+    note = s.add("note", {"text": "the left rear tire is worn"})
+    s.add("explained", {"finding": f"note:{note.id}", "text": "Your tire is worn."})
+    s.add("disregarded", {}, supersedes=note, by="Imani Okafor")
+    for language, told in (
+        ("en", "Told to the customer: Your tire is worn. Then taken back by Imani Okafor ("),
+        ("es", "Dicho al cliente: Your tire is worn. Después retirado por Imani Okafor ("),
+    ):
+        report = make(s, language=language)
+        (only,) = report.notes
+        assert told in only.text
+        assert "Your tire" not in str(report.front)
+        assert [row.old for row in report.corrections] == ["the left rear tire is worn"]

@@ -59,14 +59,28 @@ def test_a_note_waits_at_the_desk_until_the_customer_is_told(client, job):
     assert "Told on page 1." in client.get(f"/desk/{job}").text
 
 
-def test_a_note_that_is_taken_back_is_told_no_more(client, job):
+def test_a_note_that_is_taken_back_is_told_no_more_and_the_desk_sees_it(client, job):
     say(client, job, "note the left rear tire is worn")
     (note,) = view(client, job)["notes"]
     explain(client, job, note["key"], "Your left rear tire is worn out.")
-    say(client, job, "disregard")
+    assert view(client, job)["notes"][0]["what"].endswith("”, told to the customer")
+    say(client, job, "vehicle checked")
+    back = {"note": note["entry"], "by": "Imani Okafor"}
+    told = client.post(f"/api/jobs/{job}/disregard", json=back).json()
+    assert told["spoken"] == "Disregarded: note."
     assert view(client, job)["notes"] == []
-    assert "worn out" not in client.get(f"/job/{job}/report.html").text
+    line = (
+        "Imani Okafor took back the note “the left rear tire is worn”: page 1 says no more “Your "
+        "left rear tire is worn out.” Tell the customer, where the report was handed over before."
+    )
+    assert view(client, job)["notes_withdrawn"] == [line]
+    assert line in client.get(f"/desk/{job}").text
+    front, _, behind = client.get(f"/job/{job}/report.html").text.partition("Order of work</h2>")
+    assert "worn out" not in front
+    assert "Then taken back by Imani Okafor" in behind
     assert explain(client, job, note["key"], "Still worn.").status_code == 400
+    again = client.post(f"/api/jobs/{job}/disregard", json=back)
+    assert again.status_code == 400
 
 
 def test_the_desk_says_that_a_phone_still_holds_a_refused_photo(client, job):

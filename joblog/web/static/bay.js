@@ -3,6 +3,7 @@
 import { byId, element, send, setText } from "./dom.js";
 import { Microphone } from "./microphone.js";
 import { drawSettle, settling } from "./settle.js";
+import { Taken } from "./taken.js";
 import { Voice } from "./voice.js";
 
 const bay = byId("bay");
@@ -26,6 +27,7 @@ function draw(view) {
   drawFindings(view);
   drawSteps(view);
   drawClocks(view.clocks);
+  noted.draw(view.notes, view.closed);
 }
 
 // A phrase stands as it was said or typed, on whichever screen that was; what has no words of its own
@@ -282,6 +284,7 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
     button.setAttribute("aria-pressed", "true");
   }
 });
+const noted = new Taken(job, by, answered, "note", "noted");
 voice.muteBy(byId("mute"));
 settling(job, by, answered, () => say("disregard"));
 byId("help").addEventListener("click", () => say("help"));

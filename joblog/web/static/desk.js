@@ -1,6 +1,6 @@
 // The desk: keep the advisor's words, make a link, take a signature.
 
-import { byId, send, setText } from "./dom.js";
+import { byId, element, send, setText } from "./dom.js";
 
 const desk = byId("desk");
 const { job } = desk.dataset;
@@ -78,9 +78,10 @@ function drawFindings(findings) {
   }
 }
 
-function drawNotes(notes) {
+function drawNotes({ notes, notes_withdrawn: withdrawn }) {
   const list = byId("notes");
-  byId("noted").hidden = notes.length === 0;
+  byId("noted").hidden = notes.length + withdrawn.length === 0;
+  byId("withdrawn").replaceChildren(...withdrawn.map((line) => element("li", line)));
   const keys = new Set(notes.map((note) => note.key));
   for (const form of list.children) form.hidden = !keys.has(form.dataset.finding);
   for (const note of notes) {
@@ -103,7 +104,7 @@ events.addEventListener("view", ({ data }) => {
   setText(byId("undone"), view.undone);
   setText(byId("refused"), view.refused);
   drawFindings(view.findings);
-  drawNotes(view.notes);
+  drawNotes(view);
   byId("closing").hidden = Boolean(view.closed);
   if (view.closed && shownClosed === null) { shownClosed = view.closed; refresh(); }
 });

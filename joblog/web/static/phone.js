@@ -131,7 +131,8 @@ byId("help").addEventListener("click", async () => {
     setText(byId("answer"), error.message);
   }
 });
-const taken = new Taken(job, by, told);
+const taken = new Taken(job, by, told, "photo", "taken");
+const noted = new Taken(job, by, told, "note", "noted");
 let microphone = null;
 byId("open").addEventListener("click", async ({ currentTarget: button }) => {
   if (microphone) {
@@ -166,7 +167,8 @@ events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
   voice.use(view.voice);
   chooseWanted(view.photo);
-  taken.draw(view);
+  taken.draw(view.photos, view.closed);
+  noted.draw(view.notes, view.closed);
   showNext({
     next: view.closed ? `Job ${view.state}` : view.next ? view.next.title : "All steps done",
     say: view.next && !view.closed ? `Say: “${view.next.say}”` : "",

@@ -1,29 +1,26 @@
-// The photos that count, each with a button that takes it back: the newest first.
+// The photos or notes that count, each with a button that takes it back: the newest first.
 
 import { byId, element, send, setText } from "./dom.js";
 
 const SURE = 5000; // milliseconds in which taking back must be touched once more
 
 export class Taken {
-  constructor(job, by, told) {
-    Object.assign(this, { job, by, told, drawn: "" });
+  // ``kind`` is what the shop PC is told that ``entry`` is; ``box`` holds the list.
+  constructor(job, by, told, kind, box) {
+    Object.assign(this, { job, by, told, kind, box: byId(box), drawn: "" });
   }
 
-  draw({ photos, closed }) {
-    const now = JSON.stringify([closed, photos]);
+  draw(rows, closed) {
+    const now = JSON.stringify([closed, rows]);
     if (now === this.drawn) return; // a button that waits for its second touch stays
     this.drawn = now;
-    byId("taken").hidden = !photos.length || Boolean(closed); // a closed job changes no more
-    byId("photos").replaceChildren(...[...photos].reverse().map((photo) => this.row(photo)));
+    this.box.hidden = !rows.length || Boolean(closed); // a closed job changes no more
+    this.box.querySelector("ul").replaceChildren(...[...rows].reverse().map((row) => this.row(row)));
   }
 
   row({ entry, what, at, sha256 }) {
     const line = element("li");
-    const picture = element("img");
-    picture.alt = "";
-    picture.loading = "lazy";
-    picture.onerror = () => picture.remove(); // not every browser shows a HEIC photo
-    picture.src = `/api/jobs/${this.job}/media/${sha256}`;
+    if (sha256) line.append(this.picture(sha256));
     const time = new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
     const back = element("button", "Disregard");
     back.type = "button";
@@ -31,11 +28,20 @@ export class Taken {
     back.onclick = () => this.touched(back, entry);
     const buttons = element("div", "", "row");
     buttons.append(back);
-    line.append(picture, element("p", `${what}, ${time}`), buttons);
+    line.append(element("p", `${what}, ${time}`), buttons);
     return line;
   }
 
-  async touched(back, photo) {
+  picture(sha256) {
+    const picture = element("img");
+    picture.alt = "";
+    picture.loading = "lazy";
+    picture.onerror = () => picture.remove(); // not every browser shows a HEIC photo
+    picture.src = `/api/jobs/${this.job}/media/${sha256}`;
+    return picture;
+  }
+
+  async touched(back, entry) {
     if (!back.dataset.sure) {
       const label = back.getAttribute("aria-label");
       back.dataset.sure = "asked";
@@ -45,7 +51,7 @@ export class Taken {
       return;
     }
     try {
-      this.told(await send(`/api/jobs/${this.job}/disregard`, { photo, by: this.by }));
+      this.told(await send(`/api/jobs/${this.job}/disregard`, { [this.kind]: entry, by: this.by }));
     } catch (error) {
       setText(byId("answer"), error.message);
     }
