@@ -14,7 +14,7 @@ phone, two people) may run on one job at once: each reads what the others append
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -59,6 +59,7 @@ from joblog.speech.breath import Breath, Said
 from joblog.speech.engines import warm_up
 from joblog.speech.grammar import Grammar
 from joblog.speech.types import Engine, Hearing, Verdict
+from joblog.speech.voices import Voice
 
 
 class JobSession(OpenJob):
@@ -73,6 +74,7 @@ class JobSession(OpenJob):
     ) -> None:
         super().__init__(store, job, clock)
         self.engine = engine
+        self.voice_of: Callable[[str], Voice | None] = lambda _: None  # by the technician's name
 
     @classmethod
     def start(
@@ -158,12 +160,16 @@ class JobSession(OpenJob):
             if self._pending_note(by) is not None:
                 waited = [self._take(self.engine, s, by, breath) for s in breath.release()]
                 return [*waited, self._hear(self.engine, utterance, by)]
-            found = breath.heard(utterance, self._listen)
+            found = breath.heard(utterance, lambda samples: self._listen(samples, by))
             return [self._take(self.engine, said, by, breath) for said in found]
 
-    def _listen(self, samples: Samples) -> Hearing:
+    def _listen(self, samples: Samples, by: str) -> Hearing:
         assert self.engine is not None
-        return self.engine.hear(samples, self.grammar, expected=expected_tags(self.state))
+        expected, voice = expected_tags(self.state), self.voice_of(by)
+        if voice is None:
+            return self.engine.hear(samples, self.grammar, expected=expected)
+        found = self.engine.hear(samples, self.grammar, expected=expected, voice=voice.head)
+        return replace(found, engine=f"{found.engine}, voice learnt {voice.since}")
 
     def _pending_note(self, by: str) -> str | None:
         state = self.state
@@ -172,7 +178,7 @@ class JobSession(OpenJob):
     def _hear(self, engine: Engine, utterance: Utterance, by: str) -> Reply:
         pending = self._pending_note(by)
         if pending is None:
-            return self._take(engine, Said(utterance, self._listen(utterance.samples)), by)
+            return self._take(engine, Said(utterance, self._listen(utterance.samples, by)), by)
         sound = self._keep_sound(utterance)
         text = engine.dictate(utterance.samples).strip()
         return self._note(text, "voice", by, media=(sound,), question=pending)

@@ -18,12 +18,12 @@ from pathlib import Path
 import numpy as np
 
 from joblog.audio.files import read_audio
+from joblog.audio.mixing import mix
 from joblog.audio.types import RATE, Samples
 from joblog.errors import InputError, UsageError
 from joblog.speech.grammar import Grammar
 from joblog.speech.types import Engine, Hearing, Verdict
 
-FRAME = 2048  # samples; the loudest frame of speech and of noise set the ratio
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 TOOLS = ("impact-wrench", "air-compressor", "air-blow-gun", "angle-grinder")
 Right = Callable[[str], bool]
@@ -79,24 +79,6 @@ def wilson(hits: int, total: int, z: float = 1.96) -> tuple[float, float]:
     spread = z * math.sqrt(share * (1 - share) / total + z * z / (4 * total * total))
     scale = 1 + z * z / total
     return max(0.0, (centre - spread) / scale), min(1.0, (centre + spread) / scale)
-
-
-def mix(speech: Samples, noise: Samples, snr: float, rng: np.random.Generator) -> Samples:
-    """Add a random stretch of noise so that the loudest frames stand ``snr`` dB apart; peak 0.5."""
-    if len(noise) <= len(speech):
-        noise = np.tile(noise, len(speech) // len(noise) + 1)
-    start = int(rng.integers(0, len(noise) - len(speech) + 1))
-    stretch = noise[start : start + len(speech)]
-    gain = math.sqrt(_loudest(speech) / (_loudest(stretch) * 10 ** (snr / 10)))
-    both = speech + np.float32(gain) * stretch
-    return np.asarray(both * (0.5 / np.abs(both).max()), np.float32)
-
-
-def _loudest(sound: Samples) -> float:
-    frames = len(sound) // FRAME
-    if not frames:
-        return float((sound**2).sum())
-    return float((sound[: frames * FRAME].reshape(frames, FRAME) ** 2).sum(axis=1).max())
 
 
 def conditions(folder: Path, every: int) -> Iterator[Condition]:

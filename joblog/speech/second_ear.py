@@ -17,12 +17,14 @@ itself away there (*crowded*), however sure both networks are of the sound itsel
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 import onnxruntime
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from joblog.audio.types import RATE, Samples
 from joblog.errors import ModelError
@@ -33,6 +35,7 @@ DIGITS = (
     "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh",
 )  # fmt: skip
 BLANK, OTHER = 0, len(DIGITS) + 1
+SIZE = 96  # numbers of the embedding for each frame
 MARGIN = int(0.4 * RATE)  # silence before and behind: a window of the embedding lasts 0.775 s
 FRAME = 0.08  # seconds from one embedding to the next
 # Seconds. Spoken fluently, digits follow each other at 0.16 to 0.32 s (a string of TIDIGITS), equal
@@ -51,6 +54,7 @@ class SecondEar:
     """
 
     def __init__(self, network: Path = NETWORK, head: Path = HEAD) -> None:
+        one_thread_of_blas()
         options = onnxruntime.SessionOptions()
         options.intra_op_num_threads = 1
         try:
@@ -59,21 +63,38 @@ class SecondEar:
             )
         except Exception as error:  # onnxruntime's own errors share no better base
             raise _harmed(network, error) from error
-        self._head = Head(head)
+        self.head = Head.load(head)
         self._input = self._session.get_inputs()[0].name
 
-    def scores(self, samples: Samples, sentences: Sequence[Sequence[str]]) -> NDArray[np.float64]:
+    def embed(self, samples: Samples) -> Floats:
+        """Return the embedding (time, 96) of ``samples``: float32, 16 kHz, peak 0.5."""
+        padded = np.pad(np.asarray(samples, np.float32), MARGIN)[None]
+        embedded: Floats = self._session.run(None, {self._input: padded})[0][0, :, 0]
+        return embedded
+
+    def scores(
+        self, samples: Samples, sentences: Sequence[Sequence[str]], voice: Head | None = None
+    ) -> NDArray[np.float64]:
         """Return how well each sentence fits: shape (sentences, 3).
 
         Natural-log probability of its signs, how many signs it has, and how crowded they are (see
-        ``crowding``). ``samples``: float32, 16 kHz, peak 0.5.
+        ``crowding``). ``samples``: float32, 16 kHz, peak 0.5; ``voice`` is the head that knows who
+        speaks (:mod:`joblog.speech.voice`), if any does.
         """
-        padded = np.pad(np.asarray(samples, np.float32), MARGIN)[None]
-        embedded = self._session.run(None, {self._input: padded})[0][0, :, 0]
-        heard = self._head(embedded)
+        heard = (voice or self.head)(self.embed(samples))
         rows = [signs(words) for words in sentences]
         lengths = [len(row) for row in rows]
         return np.column_stack([log_probabilities(heard, rows), lengths, crowding(heard, rows)])
+
+
+def one_thread_of_blas() -> None:
+    """Let NumPy multiply matrices on one core from now on, in this whole program.
+
+    Several threads wait for each other in a loop that takes their cores. Where other programs want
+    them, that makes matrices as small as these slower, not faster: 1.2 s for a step of learning
+    that takes 0.05 s on one core (two cores, load 6).
+    """
+    threadpool_limits(1, user_api="blas")
 
 
 def _harmed(path: Path, error: Exception) -> ModelError:
@@ -81,21 +102,24 @@ def _harmed(path: Path, error: Exception) -> ModelError:
 
 
 class Head:
-    """Three convolutions over time on the embedding; weights from an ``.npz`` file."""
+    """Three convolutions over time on the embedding."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, weights: Mapping[str, Floats]) -> None:
+        self.weights = dict(weights)
+
+    @classmethod
+    def load(cls, path: Path) -> Head:
+        """Read the weights from an ``.npz`` file; ModelError where it is missing or damaged."""
         try:
             with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as archive:
-                self._weights = {name: archive[name].astype(np.float32) for name in archive.files}
+                return cls({name: archive[name].astype(np.float32) for name in archive.files})
         except Exception as error:  # numpy, zipfile and zlib share no better base
             raise _harmed(path, error) from error
 
     def __call__(self, embedded: Floats) -> Floats:
         """Return log probabilities (time, signs and blank) for an embedding (time, 96)."""
-        weights = self._weights
-        spread = np.sqrt(embedded.var(axis=1, keepdims=True) + 1e-5)
-        x = (embedded - embedded.mean(axis=1, keepdims=True)) / spread
-        x = x * weights["n.weight"] + weights["n.bias"]
+        weights = self.weights
+        x = conditioned(embedded, weights)
         x = gelu(self._layer("a", x))
         x = x + gelu(self._layer("b", x))
         x = x + gelu(self._layer("c", x))
@@ -106,18 +130,40 @@ class Head:
 
     def _layer(self, name: str, x: Floats) -> Floats:
         """Convolve over time: ``x`` (time, in), weights (out, in, width)."""
-        weight, bias = self._weights[f"{name}.weight"], self._weights[f"{name}.bias"]
-        half = weight.shape[2] // 2
-        windows = np.lib.stride_tricks.sliding_window_view(
-            np.pad(x, ((half, half), (0, 0))), weight.shape[2], axis=0
-        )
-        result: Floats = windows.reshape(len(x), -1) @ weight.reshape(len(weight), -1).T + bias
+        weight, bias = self.weights[f"{name}.weight"], self.weights[f"{name}.bias"]
+        seen = windows(x[None], weight.shape[2])[0]
+        result: Floats = seen @ flat(weight) + bias
         return result
+
+
+def conditioned(embedded: Floats, weights: Mapping[str, Floats]) -> Floats:
+    """Return the embedding (time, 96) centred and scaled, as the first layer takes it."""
+    spread = np.sqrt(embedded.var(axis=1, keepdims=True) + 1e-5)
+    x = (embedded - embedded.mean(axis=1, keepdims=True)) / spread
+    result: Floats = (x * weights["n.weight"] + weights["n.bias"]).astype(np.float32)
+    return result
+
+
+def windows(x: Floats, width: int) -> Floats:
+    """Return what a convolution over time sees: ``x`` (rows, time, in) to (..., width x in)."""
+    half, time = width // 2, x.shape[1]
+    padded = np.pad(x, ((0, 0), (half, half), (0, 0)))
+    return np.concatenate([padded[:, shift : shift + time] for shift in range(width)], axis=2)
+
+
+def flat(weight: Floats) -> Floats:
+    """Return the weights (out, in, width) of a layer to multiply what it sees with."""
+    return weight.transpose(2, 1, 0).reshape(-1, len(weight))
 
 
 def gelu(x: Floats) -> Floats:
     """Return x times the share of a normal distribution below it (Hendrycks and Gimpel 2016)."""
-    result: Floats = 0.5 * x * (1 + np.tanh(np.sqrt(2 / np.pi) * (x + 0.044715 * x**3)))
+    return 0.5 * x * (1 + gelu_curve(x))
+
+
+def gelu_curve(x: Floats) -> Floats:
+    """Return what bends :func:`gelu`, from -1 to 1."""
+    result: Floats = np.tanh(math.sqrt(2 / math.pi) * (x + 0.044715 * (x * x * x)))
     return result
 
 
@@ -141,7 +187,7 @@ def log_probabilities(heard: Floats, rows: Sequence[Sequence[int]]) -> NDArray[n
     ``heard``: log probabilities (time, signs and blank). A layout has a blank or nothing between
     two signs, and surely a blank between two equal ones.
     """
-    laid, skips, ends = _layouts(rows)
+    laid, skips, ends = layouts(rows)
     ways = np.full(laid.shape, -np.inf)
     ways[:, :2] = heard[0][laid[:, :2]]
     for frame in heard[1:]:
@@ -169,7 +215,7 @@ def crowding(heard: Floats, rows: Sequence[Sequence[int]]) -> NDArray[np.float64
 
 def places(heard: Floats, rows: Sequence[Sequence[int]]) -> list[list[int]]:
     """Return the frame of each sign in each row's likeliest layout (Viterbi); none if too long."""
-    laid, skips, ends = _layouts(rows)
+    laid, skips, ends = layouts(rows)
     ways = np.full(laid.shape, -np.inf)
     ways[:, :2] = heard[0][laid[:, :2]]
     back = np.zeros((len(heard), *laid.shape), np.int8)
@@ -199,7 +245,7 @@ def _louder(heard: Floats, sign: int, time: int, before: int) -> bool:
     return bool(heard[time, sign] > heard[before, sign])
 
 
-def _layouts(
+def layouts(
     rows: Sequence[Sequence[int]],
 ) -> tuple[NDArray[np.intp], NDArray[np.float64], NDArray[np.intp]]:
     """Return rows with blanks between, where these may be left out, and each row's last place."""

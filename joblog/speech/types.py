@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from joblog.audio.types import Samples
+
+if TYPE_CHECKING:
+    from joblog.speech.second_ear import Head
 
 
 class Verdict(StrEnum):
@@ -53,12 +56,18 @@ class Engine(Protocol):
     name: str
 
     def hear(
-        self, samples: Samples, grammar: Any, *, expected: Mapping[str, float] | None = None
+        self,
+        samples: Samples,
+        grammar: Any,
+        *,
+        expected: Mapping[str, float] | None = None,
+        voice: Head | None = None,
     ) -> Hearing:
         """Find the sentence of ``grammar`` (joblog.speech.grammar.Grammar) that was spoken.
 
         ``expected`` maps tags of the grammar to log-probability bonuses (natural log, small): what
-        the job expects next is a prior, never a wall.
+        the job expects next is a prior, never a wall. ``voice`` knows who speaks, for an engine
+        that can learn voices (:mod:`joblog.speech.voice`); others take no notice of it.
         """
 
     def dictate(self, samples: Samples) -> str:

@@ -24,6 +24,7 @@ from joblog.errors import GrammarError, ModelError
 from joblog.speech.accept import Stakes, decide
 from joblog.speech.grammar import Grammar
 from joblog.speech.meaning import meaning
+from joblog.speech.second_ear import Head
 from joblog.speech.types import Alternative, Hearing, Verdict
 from joblog.speech.whisper.sound import prepare
 
@@ -62,6 +63,7 @@ class VoskEngine:
         *,
         expected: Mapping[str, float] | None = None,
         stakes: Stakes | None = None,
+        voice: Head | None = None,  # noqa: ARG002 - the interface's; it can't learn one
     ) -> Hearing:
         """Find the sentence of ``grammar`` that was spoken; as the joblog engine does.
 

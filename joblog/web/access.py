@@ -27,7 +27,8 @@ DAY = 86_400
 LIFE = {"phone": 30 * DAY, "bay": 180 * DAY, "desk": 180 * DAY, "report": 14 * DAY, "pair": 300}
 # What a phone in the pocket or a screen in the bay may do; everything else is the desk's.
 BAY_MAY = re.compile(
-    r"/start|/api/start/(said|photos/label)|/jobs|/phone(/[\w-]+)?|/phone-worker\.js|/job/[\w-]+"
+    r"/voice|/api/voice/(begin|read|leave-out|learn|lesson|forget)"
+    r"|/start|/api/start/(said|photos/label)|/jobs|/phone(/[\w-]+)?|/phone-worker\.js|/job/[\w-]+"
     r"|/api/jobs/[\w-]+(/(events|listen|say|disregard|speaking|refused|photos/\w+|media/\w+))?"
 )
 LARGEST_FORM = 3_000_000  # bytes of anything that is sent but a photo; a signature is the largest

@@ -17,7 +17,7 @@ from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoin
 from joblog import __version__
 from joblog.errors import JoblogError, TooLargeError
 from joblog.readback.clips import FOLDER as CLIPS
-from joblog.web import desk, jobs, listen, live, pages, phone, start, trust
+from joblog.web import desk, jobs, listen, live, pages, phone, start, trust, voices
 from joblog.web.access import Gate, too_large
 from joblog.web.heard_out import HeardOut
 from joblog.web.pages import wants_page
@@ -82,12 +82,13 @@ def create_app(
 
     app = FastAPI(title="joblog", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
     app.state.shop = shop
+    app.state.courses = voices.Courses()
     app.state.gate = gate or Gate(shop.folder / "access.json")
     app.add_middleware(Guarded, gate=app.state.gate)
     app.add_middleware(HeardOut)  # around the gate: it refuses without reading, too
     app.mount("/static/clips", StaticFiles(directory=CLIPS, check_dir=False), name="clips")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for room in (pages, jobs, start, live, listen, desk, phone, trust):
+    for room in (pages, jobs, start, live, listen, desk, phone, trust, voices):
         app.include_router(room.router)
 
     @app.exception_handler(JoblogError)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from joblog.audio.types import Utterance
-from joblog.errors import InputError, ModelError, RecordError, SheetError
+from joblog.errors import InputError, ModelError, RecordError, SheetError, StoreError
 from joblog.job.earlier import not_earlier
 from joblog.job.meters import last_meter
 from joblog.job.session import JobSession
@@ -24,6 +24,7 @@ from joblog.report.settings import SETTINGS, ShopSettings, load_settings, shop_z
 from joblog.sheet.load import load_sheet, sheets_beside
 from joblog.speech.breath import Breath
 from joblog.speech.types import Engine
+from joblog.speech.voices import Voice, Voices
 from joblog.web.halfduplex import Speaking, Talking
 from joblog.web.jobindex import JobIndex
 from joblog.web.orderbook import ORDERS, OrderBook
@@ -46,6 +47,7 @@ class Shop:
     voice: Stock = field(default_factory=stock)
     orders: OrderBook = field(init=False)
     index: JobIndex = field(init=False)
+    voices: Voices = field(init=False)  # learnt, of technicians; ``voice`` is joblog's own
     _sessions: dict[str, JobSession] = field(default_factory=dict)
     _engine: Engine | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
@@ -53,6 +55,7 @@ class Shop:
     def __post_init__(self) -> None:
         """Open what lies beside the records."""
         self.orders = OrderBook(self.folder / ORDERS)
+        self.voices = Voices(self.folder)
         self.index = JobIndex(self.store, self.folder / "joblist.json", self._for_line)
 
     @classmethod
@@ -116,7 +119,18 @@ class Shop:
                 if job not in self.store.jobs():
                     raise InputError("There is no such job here; choose one from the list.")
                 self._sessions[job] = self._resume(job)
+                self._sessions[job].voice_of = self._voice_of
             return self._sessions[job]
+
+    def _voice_of(self, name: str) -> Voice | None:
+        """Return the learnt voice of a technician. A damaged one is told on its page, not here.
+
+        What was said is heard all the same.
+        """
+        try:
+            return self.voices.find(name)
+        except StoreError:
+            return None
 
     def opened(self) -> list[JobSession]:
         """Return the sessions that are in memory."""
@@ -197,6 +211,7 @@ class Shop:
         before = last_meter(self.index.lines(), opening.get("unit") or {})
         known = {**opening, "earlier_meter": before} if before else opening
         session = JobSession.start(self.store, sheet_text, known)
+        session.voice_of = self._voice_of
         with self._lock:
             self._sessions[session.job] = session
         return session.job

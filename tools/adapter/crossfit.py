@@ -27,9 +27,10 @@ import soundfile
 import texts
 from numpy.typing import NDArray
 
+from joblog.audio.mixing import mix
 from joblog.audio.types import RATE, Samples
 from joblog.speech.accept import Stakes
-from joblog.speech.bench import DIGITS, TOOLS, Condition, Item, cut, mix, slots_of
+from joblog.speech.bench import DIGITS, TOOLS, Condition, Item, cut, slots_of
 from joblog.speech.fit import Case, evidence_of, expected_calibration_error, fit, gather
 from joblog.speech.grammar import Grammar
 from joblog.speech.meaning import grouped, meaning

@@ -15,7 +15,7 @@ from joblog.audio.types import RATE, Samples
 from joblog.speech.accept import Stakes, decide
 from joblog.speech.grammar import Grammar
 from joblog.speech.meaning import grouped, meaning
-from joblog.speech.second_ear import DIGITS, SecondEar
+from joblog.speech.second_ear import DIGITS, Head, SecondEar
 from joblog.speech.surface import SurfaceGraph, expand_surfaces
 from joblog.speech.types import Alternative, Hearing, Verdict
 from joblog.speech.whisper.confidence import Calibration, Measures, weigh
@@ -65,7 +65,7 @@ class WhisperEngine:
         self._tokeniser = Tokeniser(model_dir / "tokenizer.json")
         self._options = options or Options()
         self._calibration = calibration or Calibration.shipped()
-        self._second = second
+        self.second = second
         self._end = self._tokeniser.special("<|endoftext|>")
         self._no_speech = self._tokeniser.special("<|nocaptions|>")
         self._stops = tuple(self._tokeniser.encode(mark)[0] for mark in ".?!")
@@ -80,18 +80,20 @@ class WhisperEngine:
         *,
         expected: Mapping[str, float] | None = None,
         stakes: Stakes | None = None,
+        voice: Head | None = None,
     ) -> Hearing:
         """Find the sentence of ``grammar`` that was spoken, and say whether to believe it.
 
         ``samples``: float32, 16 kHz. ``expected`` maps tags to natural-log bonuses, ``stakes`` says
-        what a wrong sentence costs. Sound in which nothing can be heard is a REJECT, with why.
+        what a wrong sentence costs, ``voice`` knows who speaks (:mod:`joblog.speech.voice`). Sound
+        in which nothing can be heard is a REJECT, with why.
         """
         started = time.perf_counter()
         prepared = prepare(samples)
         if prepared.why is not None:
             return self._nothing(prepared, started, prepared.why)
         bonus = tuple(sorted(expected.items())) if expected else ()
-        found = self.analyse(prepared, grammar, bonus)
+        found = self.analyse(prepared, grammar, bonus, voice)
         if not found.sentences:
             return self._nothing(
                 prepared, started, "No phrase that can be said here fits the sound."
@@ -99,7 +101,11 @@ class WhisperEngine:
         return self._judge(found, grammar, stakes or Stakes(), started)
 
     def analyse(
-        self, prepared: Prepared, grammar: Grammar, bonus: tuple[tuple[str, float], ...] = ()
+        self,
+        prepared: Prepared,
+        grammar: Grammar,
+        bonus: tuple[tuple[str, float], ...] = (),
+        voice: Head | None = None,
     ) -> Analysis:
         """Search one prepared utterance; the calibration is fitted on what this returns."""
         graph = self._token_graphs(grammar, bonus)
@@ -111,20 +117,20 @@ class WhisperEngine:
         frames = len(prepared.samples) * 50 // RATE
         if not sentences:
             return Analysis([], np.zeros((0, 0)), search.free, prepared)
-        second = self._ask_second(prepared, sentences)
+        second = self._ask_second(prepared, sentences, voice)
         measures = measure(sentences, search.free, frames, second)
         return Analysis(sentences, measures, search.free, prepared)
 
     def _ask_second(
-        self, prepared: Prepared, sentences: list[Sentence]
+        self, prepared: Prepared, sentences: list[Sentence], voice: Head | None
     ) -> NDArray[np.float64] | None:
         # Digits alone, as in an order number: units and other words weren't what it learnt, and
         # there the recogniser has the grammar to lean on.
         said = [sentence.words for sentence in sentences]
         digits_only = all(word in DIGITS for words in said for word in words)
-        if self._second is None or not digits_only:
+        if self.second is None or not digits_only:
             return None
-        return self._second.scores(prepared.samples, said)
+        return self.second.scores(prepared.samples, said, voice)
 
     def _token_graph(self, grammar: Grammar, bonus: tuple[tuple[str, float], ...]) -> TokenGraph:
         return TokenGraph(grammar.graph, _surfaces(grammar), self._tokeniser.encode, dict(bonus))

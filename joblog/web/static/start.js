@@ -1,7 +1,7 @@
 // Starting a job: a photo of a label, or an order said aloud, leads to the vehicle and its sheets.
 
 import { byId, put, setText } from "./dom.js";
-import { record } from "./recorder.js";
+import { recordWhileHeld } from "./recorder.js";
 
 const NAME = "joblog-technician"; // the name that was used last on this device
 
@@ -37,29 +37,11 @@ function scanning() {
 }
 
 function saying() {
-  const button = byId("hold");
-  let taken = null; // a promise of the recording that runs
-  const press = () => {
-    if (taken) return;
-    button.setAttribute("aria-pressed", "true");
-    told("Say the order's number, its plate, or the VIN: letters by the alphabet, alfa, bravo");
-    taken = record();
-    taken.catch((error) => { told(error.message); release(); });
-  };
-  const release = async () => {
-    if (!taken) return;
-    const mine = taken;
-    taken = null;
-    button.setAttribute("aria-pressed", "false");
-    const recording = await mine.catch(() => null);
-    if (!recording) return;
-    const { rate, samples } = await recording.stop();
-    if (samples.byteLength) await ask(`/api/start/said?rate=${rate}`, samples, "Listening to what was said");
-  };
-  button.addEventListener("pointerdown", press);
-  for (const name of ["pointerup", "pointercancel", "pointerleave"]) button.addEventListener(name, release);
-  button.addEventListener("keydown", (event) => { if (event.code === "Space" && !event.repeat) { event.preventDefault(); press(); } });
-  button.addEventListener("keyup", (event) => { if (event.code === "Space") release(); });
+  recordWhileHeld(byId("hold"), {
+    onBegin: () => told("Say the order's number, its plate, or the VIN: letters by the alphabet, alfa, bravo"),
+    onSound: ({ rate, samples }) => ask(`/api/start/said?rate=${rate}`, samples, "Listening to what was said"),
+    onTrouble: told,
+  });
 }
 
 remember();

@@ -1,0 +1,112 @@
+"""Reading strings of digits aloud, so that joblog can learn the reader's voice.
+
+A :class:`Lesson` says which string to read next, listens whether it was that one, and learns from
+what was read. Nothing that was read otherwise is learnt from: a wrong word would be learnt, too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from joblog.audio.types import Samples
+from joblog.errors import InputError, ModelError
+from joblog.speech.grammar import Grammar
+from joblog.speech.second_ear import DIGITS, SecondEar
+from joblog.speech.types import Engine, Verdict
+from joblog.speech.voice import FEWEST, STRINGS, Learnt, Read, learn_voice
+from joblog.speech.voices import Voice, Voices, plain
+
+GRAMMAR = f"""#JSGF V1.0;
+grammar reading;
+<digit> = {" | ".join(DIGITS)};
+<pair> = <digit> <digit>;
+public <read> = <pair> [<digit>] | <pair> <pair> [<digit>] | <pair> <pair> <pair>;
+"""
+
+
+class Lesson:
+    """One technician's reading; ``read`` holds what can be learnt from, nothing else is kept."""
+
+    def __init__(self, name: str) -> None:
+        if not plain(name):
+            raise InputError("Give the technician's name first.")
+        self.name = plain(name)
+        self.read: list[Read] = []
+        self._at = 0
+        self._grammar = Grammar.from_text(GRAMMAR)
+
+    @property
+    def wanted(self) -> str:
+        """The string to read now, '' when all were read."""
+        return STRINGS[self._at] if self._at < len(STRINGS) else ""
+
+    @property
+    def enough(self) -> bool:
+        """Whether something can be learnt from what was read."""
+        return len(self.read) >= FEWEST
+
+    def leave_out(self) -> None:
+        """Go on with the next string."""
+        self._at = min(self._at + 1, len(STRINGS))
+
+    def take(self, engine: Engine, samples: Samples) -> str:
+        """Listen to one reading; returns '' where it was the wanted string, else what to do."""
+        wanted = self.wanted
+        if not wanted:
+            raise InputError("All strings were read; let joblog learn from them.")
+        hearing = engine.hear(samples, self._grammar)
+        if not hearing.text:
+            return f"{hearing.why or 'Nothing was heard.'} Read {spaced(wanted)} once more."
+        found = [hearing.text, *(other.text for other in hearing.alternatives)]
+        said = next((words for words in map(str.split, found) if figures(words) == wanted), None)
+        heard = figures(hearing.text.split())
+        if hearing.verdict is Verdict.ACCEPT and heard != wanted:
+            return f"{spaced(heard)} was heard. Read {spaced(wanted)}, digit by digit."
+        if said is None:
+            return f"That was not clear. Read {spaced(wanted)} once more, in quiet."
+        self.read.append((samples, tuple(said)))
+        self._at += 1
+        return ""
+
+    def learn(
+        self, ear: SecondEar, voices: Voices, told: Callable[[float], None] = lambda _: None
+    ) -> tuple[Learnt, Voice | None]:
+        """Learn from what was read, and keep it where it helps; ``told`` hears the share done.
+
+        Returns what was learnt, and the kept voice: None where the digits that were held back are
+        not found more often than before. Then what was kept earlier stays.
+        """
+        learnt = learn_voice(self.read, ear, told=told)
+        helps = learnt.after > learnt.before
+        return learnt, voices.keep(self.name, learnt) if helps else None
+
+
+def second_ear_of(engine: Engine) -> SecondEar:
+    """Return the part of the recogniser that learns; ModelError where it has none."""
+    second = getattr(engine, "second", None)
+    if not isinstance(second, SecondEar):
+        raise ModelError(
+            f"The recogniser '{engine.name}' can't learn a voice; use joblog's, with its adapter."
+        )
+    return second
+
+
+def summary(name: str, learnt: Learnt, kept: Voice | None) -> str:
+    """Return in one sentence what was learnt."""
+    counts = (
+        f"of {learnt.trials} readings in made noise that it did not learn from, its second ear "
+        f"finds {learnt.after}, {learnt.before} before"
+    )
+    if kept is None:
+        return f"Nothing is kept: {counts}. joblog hears {name} as well without it."
+    return f"The voice of {name} is learnt: {counts}."
+
+
+def figures(words: list[str]) -> str:
+    """Return spoken digits as figures; 'oh' is a zero."""
+    return "".join(str(DIGITS.index(word) % 10) for word in words)
+
+
+def spaced(string: str) -> str:
+    """Return a string as it is read: digit by digit."""
+    return " ".join(string)
