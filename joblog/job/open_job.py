@@ -124,6 +124,8 @@ class OpenJob:
         """Do what a sentence means, or what it settles of the question that waits."""
         state = self.state
         repeated = None if state.closed else settled_by(state, self.sheet, meaning, by)
+        if repeated is None and meaning.act == "bare" and not meaning.correction:
+            return IGNORED  # figures alone answer a question, or mean nothing
         now = self.clock.read()
         told = self._told.lately(now)
         made = repeated or plan(state, meaning, by=by, now=now, told=told)

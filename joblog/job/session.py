@@ -26,6 +26,7 @@ from joblog.job.closing import closing_drafts
 from joblog.job.drafts import Draft, Plan
 from joblog.job.expected import expected_tags
 from joblog.job.explanations import note_key, words_between
+from joblog.job.figures import FIGURES, asks_for_figures, figures_meant
 from joblog.job.foils import TAG, not_recorded
 from joblog.job.grammar import grammar_for_sheet, grammar_for_state
 from joblog.job.guard_unit import unit_reasons
@@ -165,10 +166,15 @@ class JobSession(OpenJob):
 
     def _listen(self, samples: Samples, by: str) -> Hearing:
         assert self.engine is not None
-        expected, voice = expected_tags(self.state), self.voice_of(by)
+        state, voice = self.state, self.voice_of(by)
+        head = None if voice is None else voice.head
+        hear = self.engine.hear
+        found = hear(samples, self.grammar, expected=expected_tags(state), voice=head)
+        if found.verdict is not Verdict.ACCEPT and asks_for_figures(state, by, self.clock.read()):
+            figures = hear(samples, FIGURES, voice=head)
+            found = figures if figures.verdict is Verdict.ACCEPT else found
         if voice is None:
-            return self.engine.hear(samples, self.grammar, expected=expected)
-        found = self.engine.hear(samples, self.grammar, expected=expected, voice=voice.head)
+            return found
         return replace(found, engine=f"{found.engine}, voice learnt {voice.since}")
 
     def _pending_note(self, by: str) -> str | None:
@@ -224,7 +230,7 @@ class JobSession(OpenJob):
             if settled is None:
                 settled = question_plan(self.sheet, hearing, state)
             return self._carry_out(settled, "voice", by, heard)
-        meaning = meaning_of(hearing.text, self.sheet)
+        meaning = meaning_of(hearing.text, self.sheet) or figures_meant(hearing.text)
         return IGNORED if meaning is None else self._act(meaning, "voice", by, heard)
 
     def type_in(self, text: str, by: str = "", source: Source = "hand") -> Reply:

@@ -12,6 +12,7 @@ from joblog.job.plan import plan
 from joblog.job.plan_controls import answered, question_for, settle
 from joblog.job.plan_values import like
 from joblog.job.run_together import number_apart
+from joblog.job.said_units import SaidValue
 from joblog.job.types import JobState, Question
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Sheet
@@ -30,10 +31,13 @@ def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) 
     if isinstance(said, Hearing):
         meaning = meaning_of(said.text, sheet) if said.text else None
         return None if meaning is None else _repeated(question, sheet, meaning)
-    repeated = _repeated(question, sheet, said)
+    figures = said.act == "bare" and not said.correction
+    if figures:  # they stand for the value that was asked about, in the unit it was said in
+        said = replace(said, correction=True, values=_in_unit(question, sheet, said.values))
+    about = _about_question(state, question, sheet, said, by)
+    repeated = _repeated(question, sheet, about if figures and about else said)
     if repeated is not None:
         return repeated
-    about = _about_question(state, question, sheet, said, by)
     if about is not None or _replaces(question, sheet, said, by):
         made = plan(state, about or _of_same(_numbers(question, sheet), said), by=by)
         closing = Draft("answered", answered(question, said.text).body | {"how": "replaced"})
@@ -111,6 +115,16 @@ def _of_unit(said: Meaning, unit: str) -> bool:
 
 def _drafts(question: Question) -> list[Draft]:
     return [Draft.from_json(fields) for fields in question.entry.body.get("drafts") or []]
+
+
+def _in_unit(
+    question: Question, sheet: Sheet, values: tuple[SaidValue, ...]
+) -> tuple[SaidValue, ...]:
+    """Return values without a unit in the one that all options of the question have, if any."""
+    units = {str(draft.body.get("unit", "")) for draft in _drafts(question)}
+    units |= {m.unit for option in question.options if (m := meaning_of(option, sheet))}
+    one = units.pop() if len(units) == 1 else ""
+    return tuple(replace(value, unit=value.unit or one) for value in values)
 
 
 def _recorded_since(

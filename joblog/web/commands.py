@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from joblog.bench import bench_parsers
 from joblog.errors import DeviceError, Exit, InputError, UsageError
+from joblog.web.voice_commands import add_voice
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
@@ -67,6 +68,7 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     shown = what.add_parser("list", help="print the orders of today")
     shown.add_argument("--data", help=beside)
     shown.set_defaults(run=run_list)
+    add_voice(subparsers, beside)
 
 
 def run_talkers(args: argparse.Namespace) -> int:

@@ -15,6 +15,7 @@ from joblog.audio.encode import flac_bytes
 from joblog.audio.types import RATE, Utterance
 from joblog.errors import ModelError
 from joblog.job.expected import expected_tags
+from joblog.job.figures import FIGURES
 from joblog.job.grammar import grammar_for_sheet, grammar_for_state
 from joblog.job.phrases import phrases_of
 from joblog.job.session import JobSession
@@ -44,7 +45,9 @@ class Reader:
         self.hearings: list[Hearing] = []
         self.dictation = ""
 
-    def hear(self, samples, grammar, *, expected=None) -> Hearing:  # noqa: ARG002 - an engine's form
+    def hear(self, samples, grammar, *, expected=None, voice=None) -> Hearing:  # noqa: ARG002 - an engine's form
+        if grammar is FIGURES:  # what it is told to hear are phrases
+            return Hearing("", Verdict.REJECT, 0.0)
         return self.hearings.pop(0)
 
     def dictate(self, samples) -> str:  # noqa: ARG002 - as above
