@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from joblog.job.history import History
-from joblog.job.meters import is_lower, meter, meter_of
+from joblog.job.meters import is_lower, meter
+from joblog.job.told_meter import corrections_of, meter_name, told_by
 from joblog.job.types import Finding, FindingKind, JobState
 from joblog.job.wording import shown
 from joblog.measure.units import Quantity
@@ -38,7 +39,7 @@ def meter_findings(state: JobState, history: History) -> Iterator[Finding]:
     for now, before in lower_meters(state, history):
         assert now.entry is not None
         unit = now.reading.unit
-        name = "hour meter" if unit == "h" else "odometer"
+        name = meter_name(now.reading)
         figure, was = (shown(x.reading.value, x.reading.unit) for x in (now, before))
         when = "earlier in this job" if before.entry else f"at an earlier job, {before.at[:10]}"
         spoken = SPOKEN_UNITS[unit].plural if unit in SPOKEN_UNITS else unit
@@ -80,9 +81,11 @@ def _all_shown(state: JobState, history: History) -> Iterator[Shown]:
         before, at = meter(earlier.get("value"), earlier.get("unit")), str(earlier.get("at"))
         if before and is_utc_text(at):
             yield Shown(before, at, None)
-    told = meter_of(opened.body.get("unit") or {})
-    if told:
-        yield Shown(told, opened.at, opened)
+    told = (opened, *corrections_of(history))
+    for entry in told:  # a correction changes the figure, never when it was read
+        read = told_by(entry)
+        if read:
+            yield Shown(read, opened.at, entry, entry is not told[-1])
     for event in history.of("reading"):
         name = str(event.entry.body.get("name", "")).lower()
         for entry in (*event.corrected_from, event.entry):

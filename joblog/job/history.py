@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from joblog.record.entry import Entry
 
-CORRECTABLE = frozenset({"torque", "quantity", "reading", "photo", "note", "step-done"})
+CORRECTABLE = frozenset({"torque", "quantity", "reading", "photo", "note", "step-done", "meter"})
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from joblog.job.guard import guard
 from joblog.job.history import History, history_of
 from joblog.job.marks import conditions_after, since, undone_at
 from joblog.job.photos import photos_of
+from joblog.job.told_meter import as_corrected
 from joblog.job.torques import is_angle, lacking
 from joblog.job.types import (
     ClockState,
@@ -69,7 +70,7 @@ def _replayed(sheet: Sheet, entries: Sequence[Entry]) -> tuple[JobState, History
     state = JobState(
         job=entries[0].job if entries else "",
         sheet=sheet,
-        opened=opened.body if opened else {},
+        opened=as_corrected(opened.body, history) if opened else {},
         opened_at=opened.at if opened else "",
         steps=tuple(
             _step(step, marks, counted, shown, undone.get(step.key, -1)) for step in sheet.steps

@@ -19,6 +19,7 @@ from joblog.job.guard_labels import own_vin
 from joblog.job.guard_quantity import to_fill
 from joblog.job.guard_values import gets_shown
 from joblog.job.naming import entry_named
+from joblog.job.told_meter import correction_said
 from joblog.job.torques import is_angle, numbers_tight, numbers_turned, torque_entries
 from joblog.job.types import Finding, FindingKind, JobState, Reply, StepState, StepStatus, Value
 from joblog.job.values import step_named
@@ -325,6 +326,7 @@ _ECHOES: dict[str, Callable[[JobState, Entry], tuple[str, str]]] = {
     "note": _note_echo,
     "job-closed": _closed_echo,
     "photo": _photo_echo,
+    "meter": correction_said,
 }
 
 

@@ -49,6 +49,7 @@ from joblog.job.photos import believed_age, done_when_taken, first_recorded
 from joblog.job.plan_controls import plan_control
 from joblog.job.settled_question import settled_by
 from joblog.job.ticking import due_announcements
+from joblog.job.told_meter import correction
 from joblog.job.typed import note_in, typed_words
 from joblog.job.types import Reply
 from joblog.job.withdrawing import note_to_withdraw, photo_to_withdraw, withdrawal
@@ -308,6 +309,15 @@ class JobSession(OpenJob):
         with self._lock:
             state = self._open_state("no note of it is taken back")
             return self._carry_out(withdrawal(state, note_to_withdraw(state, entry)), "hand", by)
+
+    def correct_meter(self, value: str, unit: str, by: str = "") -> Reply:
+        """Put another figure in place of what the opening told of the odometer or hour meter.
+
+        ``unit`` is mi, km or h. Raises InputError where no meter shows that.
+        """
+        with self._lock:
+            state = self._open_state("its odometer stays as it was told")
+            return self._carry_out(Plan((correction(state, value, unit),)), "hand", by)
 
     def tick(self) -> list[Reply]:
         """Return the announcements that are due now ('reading window open'), each only once.

@@ -28,6 +28,8 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``signature``       name (media role ``signature``)
 ``job-closed``      how (finished, aborted), reason
 ``answered``        question (id of the ``asked`` entry), answer (as spoken), how ('replaced')
+``meter``           value, unit: the odometer or hour meter as told at the opening, corrected
+                    (supersedes names the opening, or the correction before)
 ``asked-again``     question (id of the ``asked`` entry), which is asked once more
 
 Numbers are decimal strings ("3.3") or exact fractions ("1/3"). A ``torque`` of a step with several
@@ -233,7 +235,7 @@ class JobState:
 
     job: str
     sheet: Sheet
-    opened: dict[str, Any]  # body of job-opened
+    opened: dict[str, Any]  # body of job-opened, with the meter as it was corrected last
     opened_at: str
     steps: tuple[StepState, ...]
     fluids: tuple[FluidState, ...]

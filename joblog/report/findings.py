@@ -10,6 +10,8 @@ from joblog.job.guard_ended import ENDED
 from joblog.job.guard_photos import FLAKE_COUNTED_MM
 from joblog.job.guard_wanted import DROPPED
 from joblog.job.photos import photo_of
+from joblog.job.told_meter import KIND as METER
+from joblog.job.told_meter import told_by
 from joblog.job.types import Finding, FindingKind, Photo
 from joblog.record.entry import Entry
 from joblog.report.context import Context, photo_name, value_name
@@ -232,6 +234,8 @@ def _what(c: Context, entry: Entry) -> str:
     value = next((v for v in c.state.values if entry in (v.entry, *v.corrected_from)), None)
     if value is not None:
         return value_name(c, value)
+    if entry.kind in ("job-opened", METER):
+        return c.t.say("Hour meter") if _in_hours(entry) else c.t.say("Odometer")
     names = {
         "torque": c.t.say("Torque"),
         "quantity": c.t.say("Amount"),
@@ -257,6 +261,7 @@ def _content(c: Context, entry: Entry) -> str:
         "confirmed": lambda c, e: reason_words(c, clean(e.body.get("reason", ""))),
         "part": _part_content,
         "clock": _clock_content,
+        "job-opened": _meter_content,
     }
     told = telling.get(entry.kind)
     return (told(c, entry) if told else clean(entry.body.get("text", ""))) or clean(entry.kind)
@@ -266,6 +271,18 @@ def _photo_content(c: Context, entry: Entry) -> str:
     name = photo_name(c, photo_of(entry))
     number = c.photo_numbers.get(entry.id)  # None for one that was taken back, or corrected
     return name if number is None else c.t.say("photo {n}", n=number) + f", {name}"
+
+
+def _in_hours(entry: Entry) -> bool:
+    told = told_by(entry)
+    return told is not None and told.unit == "h"
+
+
+def _meter_content(c: Context, entry: Entry) -> str:
+    told = told_by(entry)
+    if told:
+        return c.quantity(told.value, told.unit)
+    return clean((entry.body.get("unit") or {}).get("odometer") or "") or c.t.say("not told")
 
 
 def _step_of(c: Context, entry: Entry) -> str | None:

@@ -47,6 +47,14 @@ class Withdrawn(BaseModel):
     by: str = Field(default="", max_length=80)
 
 
+class Metered(BaseModel):
+    """What the odometer or hour meter showed in truth when the job was opened."""
+
+    odometer: str = Field(max_length=40)
+    odometer_unit: str = Field(max_length=20)
+    by: str = Field(default="", max_length=80)
+
+
 class Settled(BaseModel):
     """A finding confirmed with a reason, or explained to the customer.
 
@@ -116,7 +124,7 @@ def _begin(shop: Shop, form: dict[str, str]) -> str:
     if len(vin) == VIN_LENGTH and not check_vin(vin).acceptable:
         raise InputError(f"The VIN '{vin}' doesn't fit its check digit; read it once more.")
     if "odometer" in opening["unit"]:
-        opening["unit"]["odometer_unit"] = _meter_unit(form)
+        opening["unit"]["odometer_unit"] = _meter_unit(form["odometer"], form.get("odometer_unit"))
     if form.get("override"):
         opening["override"] = form["override"]
     return shop.begin(sheet_text(sheets[key]), opening)
@@ -132,12 +140,12 @@ def _not_too_long(form: dict[str, str]) -> None:
             )
 
 
-def _meter_unit(form: dict[str, str]) -> str:
-    """Return what the form's odometer or hour meter counts in; InputError where it can't be so."""
-    unit = UNITS.get(form.get("odometer_unit", ""))
+def _meter_unit(reading: str, counts: str | None) -> str:
+    """Return what an odometer or hour meter counts in; InputError where it can't be so."""
+    unit = UNITS.get(counts or "")
     if unit is None:
         raise InputError("An odometer or hour meter counts in miles, kilometres or hours.")
-    if not is_reading(form["odometer"], unit):
+    if not is_reading(reading, unit):
         raise InputError(
             "The hour meter is a number such as 1450.5, without commas or letters."
             if unit == "h"
@@ -167,6 +175,14 @@ def disregard(request: Request, job: str, withdrawn: Withdrawn) -> dict[str, Any
     if withdrawn.note:
         return reply_view(session.disregard_note(withdrawn.note, withdrawn.by))
     return reply_view(session.disregard_photo(withdrawn.photo, withdrawn.by))
+
+
+@router.post("/api/jobs/{job}/meter")
+def meter(request: Request, job: str, metered: Metered) -> dict[str, Any]:
+    """Correct the odometer or hour meter that was told at the opening; the record keeps both."""
+    reading = metered.odometer.strip()
+    unit = _meter_unit(reading, metered.odometer_unit)
+    return reply_view(shop_of(request).session(job).correct_meter(reading, unit, metered.by))
 
 
 @router.post("/api/jobs/{job}/confirm")

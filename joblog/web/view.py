@@ -14,6 +14,7 @@ from joblog.job.foremost import foremost, missing_line, told
 from joblog.job.phrases import help_card
 from joblog.job.session import JobSession
 from joblog.job.told import named_last
+from joblog.job.told_meter import meter_shown
 from joblog.job.types import FindingKind, JobState, Photo, Reply, StepState, StepStatus, Value
 from joblog.job.wording import capital
 from joblog.measure.units import Quantity, format_quantity
@@ -112,6 +113,7 @@ def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) 
             }
             for f in state.findings
         ],
+        "meter": f"{capital(meter_shown(state.opened)) or 'Odometer not told'}.",
         "notes": notes_view(state),
         "notes_withdrawn": withdrawn_lines(state),
         "undone": undone_line(state),

@@ -61,6 +61,18 @@ def test_a_note_is_taken_back_in_the_bay_with_two_touches_and_the_desk_sees_it(s
     wait_text(page, "#withdrawn", "took back the note “the left rear tire is worn”: page 1 says no")
 
 
+def test_the_odometer_is_corrected_and_a_wrong_figure_is_told(shop, booth):
+    page = desk(shop, booth, shop.open_job(odometer="1319880", odometer_unit="km"))
+    assert page.inner_text("#meter") == "Odometer 1319880 km."
+    page.fill("#odometer", "131 988")
+    page.click("#metered button")
+    wait_text(page, "#corrected", "The odometer is a whole number")
+    page.fill("#odometer", "131988")
+    page.click("#metered button")
+    wait_text(page, "#corrected", "Corrected: odometer 131988 km, not 1319880 km.")
+    wait_text(page, "#meter", "Odometer 131988 km")
+
+
 def test_a_refused_photo_is_told_live_until_it_is_gone(shop, booth, job):
     page = desk(shop, booth, job)
     for count, told in ((2, "2 photos were refused and are still on the phone"), (0, "")):

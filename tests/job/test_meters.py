@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from joblog.errors import InputError
 from joblog.job.meters import last_meter
 from joblog.job.types import FindingKind
 from joblog.report.build import build_report
@@ -131,3 +132,58 @@ def test_the_newest_job_of_the_vehicle_that_told_its_meter_counts():
 def test_the_shipped_sheets_open_with_it(bench):
     job = bench(toml=sheet_text("coolant"), unit=unit("1"), earlier_meter=before("2"))
     assert len(remarks(job)) == 1
+
+
+def test_what_was_told_at_the_opening_is_corrected_and_both_stay_in_the_record(bench):
+    job = bench(unit=unit("1319880"), earlier_meter=before("131000"))
+    job.say("vehicle checked")
+    reply = job.session.correct_meter("131988", "mi", by="Priya Nair")
+    assert reply.shown == "Corrected: odometer 131988 mi, not 1319880 mi."
+    job.check_vocabulary(reply)
+    assert job.state.opened["unit"]["odometer"] == "131988"
+    opened, corrected = (job.state.entries[k] for k in (0, -1))
+    assert opened.body["unit"]["odometer"] == "1319880"
+    assert (corrected.kind, corrected.supersedes, corrected.by) == (
+        "meter",
+        opened.id,
+        "Priya Nair",
+    )
+    assert job.session.store.verify(job.session.job).whole
+    job.session.correct_meter("212414", "km")  # and once more
+    assert job.state.entries[-1].supersedes == corrected.id
+    assert job.state.opened["unit"] == unit("212414", "km")
+    assert remarks(job) == []
+
+
+def test_a_figure_that_was_too_low_is_remarked_no_more_once_it_is_corrected(bench):
+    job = bench(unit=unit("9124"), earlier_meter=before("91240"))
+    job.session.correct_meter("91244", "mi")
+    (finding,) = [f for f in job.state.findings if f.key.startswith("meter:")]
+    assert finding.resolved == "corrected"
+    reply = job.session.correct_meter("91230", "mi")
+    assert reply.tone == "warn"
+    assert reply.shown.startswith("Corrected: odometer 91230 mi, not 91244 mi. The odometer shows")
+    assert "91230 mi, less than at an earlier job" in remarks(job)[-1]
+
+
+def test_a_meter_that_nobody_told_at_the_opening_is_told_later(bench):
+    job = bench()
+    assert job.session.correct_meter("450.5", "h").shown == "Noted: hour meter 450.5 h."
+    assert job.state.opened["unit"]["odometer_unit"] == "h"
+
+
+@pytest.mark.parametrize(("value", "of"), [("", "mi"), ("many", "mi"), ("-4", "km"), ("4", "qt")])
+def test_what_no_meter_shows_corrects_nothing(bench, value, of):
+    job = bench(unit=unit("91240"))
+    with pytest.raises(InputError, match="shows a number"):
+        job.session.correct_meter(value, of)
+    with pytest.raises(InputError, match="stands so already"):
+        job.session.correct_meter("91,240", "mi")
+    assert [e.kind for e in job.state.entries] == ["job-opened"]
+
+
+def test_a_closed_job_keeps_its_meter(bench):
+    job = bench(unit=unit("91240"))
+    job.session.close("aborted", "the customer took the vehicle")
+    with pytest.raises(InputError, match="is closed"):
+        job.session.correct_meter("91241", "mi")

@@ -314,3 +314,24 @@ def test_a_note_that_was_told_and_taken_back_says_both_behind_page_1(
         assert told in only.text
         assert "Your tire" not in str(report.front)
         assert [row.old for row in report.corrections] == ["the left rear tire is worn"]
+
+
+def test_a_corrected_odometer_stands_on_page_1_and_both_figures_behind_it(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=12)
+    opened = s.open()
+    s.add("meter", {"value": "131988", "unit": "mi"}, supersedes=opened, by="Priya Nair")
+    for language, what, by in (
+        ("en", "Odometer", "by Priya Nair"),
+        ("es", "Cuentakilómetros", "por Priya Nair"),
+    ):
+        report = make(s, language=language, units="us")
+        (only,) = report.corrections
+        assert (only.what, only.how) == (what, by)
+        old, new = (text.replace("\u00a0", " ") for text in (only.old, only.new))
+        assert new == {"en": "131,988 mi", "es": "131.988 mi"}[language]
+        assert old != new
+        assert old.endswith(" mi")
+        (meter,) = [fact.text for fact in report.facts if fact.label == what]
+        assert meter == only.new

@@ -83,6 +83,23 @@ def test_a_note_that_is_taken_back_is_told_no_more_and_the_desk_sees_it(client, 
     assert again.status_code == 400
 
 
+def test_an_odometer_that_was_typed_wrong_is_corrected_at_the_desk(client):
+    answer = client.post("/jobs", data=FORM | {"odometer": "1319880"}, follow_redirects=False)
+    job = answer.headers["location"].rsplit("/", 1)[1]
+    assert "Odometer 1319880 mi" in client.get(f"/desk/{job}").text
+    told = {"odometer": "131,988", "odometer_unit": "mi", "by": "Priya Nair"}
+    refused = client.post(f"/api/jobs/{job}/meter", json=told)
+    assert refused.status_code == 400
+    assert "without commas" in refused.json()["error"]
+    reply = client.post(f"/api/jobs/{job}/meter", json=told | {"odometer": "131988"}).json()
+    assert reply["shown"] == "Corrected: odometer 131988 mi, not 1319880 mi."
+    assert view(client, job)["meter"] == "Odometer 131988 mi."
+    front, _, behind = client.get(f"/job/{job}/report.html").text.partition("Order of work</h2>")
+    assert "131,988" in front
+    assert "1,319,880" not in front
+    assert "1,319,880" in behind
+
+
 def test_the_desk_says_that_a_phone_still_holds_a_refused_photo(client, job):
     told = '<p id="refused" class="lead" role="status">{}</p>'
     assert told.format("") in client.get(f"/desk/{job}").text

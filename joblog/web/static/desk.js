@@ -105,7 +105,8 @@ events.addEventListener("view", ({ data }) => {
   setText(byId("refused"), view.refused);
   drawFindings(view.findings);
   drawNotes(view);
-  byId("closing").hidden = Boolean(view.closed);
+  setText(byId("meter"), view.meter);
+  byId("closing").hidden = byId("metered").hidden = Boolean(view.closed);
   if (view.closed && shownClosed === null) { shownClosed = view.closed; refresh(); }
 });
 
@@ -117,6 +118,18 @@ byId("close").addEventListener("submit", async (event) => {
     setText(byId("closed"), reply.shown);
   } catch (error) {
     setText(byId("closed"), error.message);
+  }
+});
+byId("metered").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const told = Object.fromEntries(new FormData(event.target));
+  try {
+    const reply = await send(`/api/jobs/${job}/meter`, { ...told, by });
+    setText(byId("corrected"), reply.shown);
+    event.target.elements.odometer.value = "";
+    refresh();
+  } catch (error) {
+    setText(byId("corrected"), error.message);
   }
 });
 byId("again").addEventListener("click", refresh);
