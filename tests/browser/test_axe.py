@@ -27,6 +27,7 @@ def lived_in(shop):
 
     job = shop.open_job(sheet="transaxle-drain-fill", plate="EXA 303")
     shop.say(job, "vehicle checked")
+    shop.say(job, "note the wipers smear")
     shop.say(job, "drain plug out")
     data = (PICTURES / "plug-before.jpg").read_bytes()
     name = hashlib.sha256(data).hexdigest()
@@ -45,8 +46,15 @@ def test_axe_finds_nothing(shop, booth, lived_in, path):
     assert answer.status in (200, 404 if "guessed" in path else 200)
     if path.startswith(("/job/JOB", "/phone/JOB", "/desk/JOB")) and "report" not in path:
         wait_text(page, "#line", "Live")
+<<<<<<< Updated upstream
         for folded in page.locator("summary:visible").all():
             folded.click()
+=======
+        if path in ("/job/JOB", "/phone/JOB"):
+            page.wait_for_selector("#noted:not([hidden])")
+            for fold in page.locator("summary:visible").all():
+                fold.click()
+>>>>>>> Stashed changes
         if path == "/job/JOB":
             page.wait_for_selector("#running:not([hidden])")
     page.evaluate(AXE)
