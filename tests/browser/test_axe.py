@@ -46,15 +46,10 @@ def test_axe_finds_nothing(shop, booth, lived_in, path):
     assert answer.status in (200, 404 if "guessed" in path else 200)
     if path.startswith(("/job/JOB", "/phone/JOB", "/desk/JOB")) and "report" not in path:
         wait_text(page, "#line", "Live")
-<<<<<<< Updated upstream
-        for folded in page.locator("summary:visible").all():
-            folded.click()
-=======
         if path in ("/job/JOB", "/phone/JOB"):
             page.wait_for_selector("#noted:not([hidden])")
-            for fold in page.locator("summary:visible").all():
-                fold.click()
->>>>>>> Stashed changes
+        for folded in page.locator("summary:visible").all():
+            folded.click()
         if path == "/job/JOB":
             page.wait_for_selector("#running:not([hidden])")
     page.evaluate(AXE)
