@@ -71,17 +71,15 @@ def test_an_altered_job_is_not_opened(tmp_path):
         assert client.get(f"/job/{other}/report.html").status_code == 200
 
 
-def test_altered_while_it_is_open_gives_no_desk_page_and_no_report(tmp_path):
-    with TestClient(create_app(Shop.at(tmp_path))) as client:
-        job = opened(client)
-        torque(client, job)
-        assert client.get(f"/desk/{job}").status_code == 200
-        alter(tmp_path, job)
-        for page in PAGES[1:2] + PAGES[3:5]:
-            refused(client, "/" + page.format(job))
-        view = client.get(f"/api/jobs/{job}").text  # the bay goes on with what it checked and knows
-        assert "41" in view
-        assert "44 lbf" not in view
+def test_altered_while_it_is_open_gives_no_desk_page_and_no_report(client, job, tmp_path):
+    torque(client, job)
+    assert client.get(f"/desk/{job}").status_code == 200
+    alter(tmp_path, job)
+    for page in PAGES[1:2] + PAGES[3:5]:
+        refused(client, "/" + page.format(job))
+    view = client.get(f"/api/jobs/{job}").text  # the bay goes on with what it checked and knows
+    assert "41" in view
+    assert "44 lbf" not in view
 
 
 @pytest.mark.parametrize("role", ["photo", "audio"])

@@ -4,27 +4,9 @@ import hashlib
 import threading
 from pathlib import Path
 
-import pytest
-from starlette.testclient import TestClient
-
 from joblog.report.attached import verify_report_pdf
-from joblog.web.app import create_app
-from joblog.web.shop import Shop
 
 ROOT = Path(__file__).resolve().parents[2]
-FORM = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "technician": "Imani Okafor"}
-
-
-@pytest.fixture
-def client(tmp_path):
-    with TestClient(create_app(Shop.at(tmp_path))) as client:
-        yield client
-
-
-@pytest.fixture
-def job(client):
-    answer = client.post("/jobs", data=FORM, follow_redirects=False)
-    return answer.headers["location"].rsplit("/", 1)[1]
 
 
 def test_a_photo_sent_several_times_at_once_is_kept_once(client, job):

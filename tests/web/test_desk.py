@@ -2,28 +2,10 @@
 
 import re
 
-import pytest
-from starlette.testclient import TestClient
-
-from joblog.web.app import create_app
-from joblog.web.shop import Shop
-
 FORM = {
     "sheet": "transaxle-drain-fill", "type": "KT-6F", "make": "Kestrel", "model": "Courier",
     "plate": "EXA 416", "technician": "Imani Okafor", "advisor": "Priya Nair",
 }  # fmt: skip
-
-
-@pytest.fixture
-def client(tmp_path):
-    with TestClient(create_app(Shop.at(tmp_path))) as client:
-        yield client
-
-
-@pytest.fixture
-def job(client):
-    answer = client.post("/jobs", data=FORM, follow_redirects=False)
-    return answer.headers["location"].rsplit("/", 1)[1]
 
 
 def say(client, job, text):

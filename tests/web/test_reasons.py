@@ -1,25 +1,10 @@
 """A finding is confirmed with a reason: typed in any words, spoken only as one of a few."""
 
 import pytest
-from starlette.testclient import TestClient
 
 from joblog.job.meaning import meaning_of
-from joblog.web.app import create_app
-from joblog.web.shop import Shop
 
-FORM = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "technician": "Imani Okafor"}
 OWN = "the washer was missing"
-
-
-@pytest.fixture
-def client(tmp_path):
-    with TestClient(create_app(Shop.at(tmp_path))) as client:
-        yield client
-
-
-@pytest.fixture
-def job(client):
-    return client.post("/jobs", data=FORM, follow_redirects=False).headers["location"][5:]
 
 
 def say(client, job, text):

@@ -36,12 +36,6 @@ HEAD = b"order,plate,customer\r\n"
 
 
 @pytest.fixture
-def client(tmp_path):
-    with TestClient(create_app(Shop.at(tmp_path))) as client:
-        yield client
-
-
-@pytest.fixture
 def listed(client):
     assert client.put("/api/orders", content=EXAMPLE).json()["new"] == 4
     return client

@@ -7,31 +7,16 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from starlette.testclient import TestClient
 
 from joblog.audio.types import RATE as HEARD_RATE
 from joblog.audio.types import Utterance
 from joblog.readback.clips import load_clips
 from joblog.readback.sound import RATE, spoken_sound
-from joblog.web.app import create_app
 from joblog.web.halfduplex import HOLD, Talking
 from joblog.web.listen import Ear
 from joblog.web.live import _ticked
-from joblog.web.shop import Shop
 
-FORM = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "technician": "Imani Okafor"}
 CLIPS = load_clips()
-
-
-@pytest.fixture
-def client(tmp_path):
-    with TestClient(create_app(Shop.at(tmp_path))) as client:
-        yield client
-
-
-@pytest.fixture
-def job(client):
-    return client.post("/jobs", data=FORM, follow_redirects=False).headers["location"][5:]
 
 
 @pytest.fixture

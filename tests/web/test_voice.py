@@ -5,7 +5,6 @@ import shutil
 from types import SimpleNamespace
 
 import numpy as np
-import pytest
 from starlette.testclient import TestClient
 
 from joblog.readback.clips import FOLDER, SOUND, load_clips, stock
@@ -18,17 +17,6 @@ from joblog.web.shop import Shop
 
 FORM = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "technician": "Imani Okafor"}
 CLIPS = load_clips()
-
-
-@pytest.fixture
-def client(tmp_path):
-    with TestClient(create_app(Shop.at(tmp_path))) as client:
-        yield client
-
-
-@pytest.fixture
-def job(client):
-    return client.post("/jobs", data=FORM, follow_redirects=False).headers["location"][5:]
 
 
 def heard(client, job):

@@ -33,19 +33,6 @@ FORM = {
 }  # fmt: skip
 
 
-@pytest.fixture
-def client(tmp_path):
-    with TestClient(create_app(Shop.at(tmp_path))) as client:
-        yield client
-
-
-@pytest.fixture
-def job(client):
-    answer = client.post("/jobs", data=FORM, follow_redirects=False)
-    assert answer.status_code == 303
-    return answer.headers["location"].rsplit("/", 1)[1]
-
-
 def say(client, job, text):
     return client.post(f"/api/jobs/{job}/say", json={"text": text, "by": "Imani"}).json()
 
