@@ -16,7 +16,9 @@ from PIL import Image
 from soundfile import write
 
 from joblog.audio.files import read_audio
-from joblog.readback.clips import FOLDER, SOUND, stock
+from joblog.readback.clips import FOLDER, SOUND, load_clips, stock
+from joblog.readback.sound import RATE as CLIP_RATE
+from joblog.readback.sound import spoken_sound
 from joblog.web.app import STATIC, create_app
 from joblog.web.shop import Shop
 
@@ -237,4 +239,34 @@ def test_a_vin_spelled_into_the_microphone_leads_to_its_sheets(server, chromium,
         page.click("#maybe")
         page.wait_for_selector("#opening", timeout=30_000)
     assert VIN in page.inner_text("main")
+    fake.close()
+
+
+def test_a_row_of_digits_is_read_into_the_microphone(server, chromium, tmp_path):
+    sound = np.asarray(spoken_sound("four zero seven one", load_clips()), np.float32).reshape(-1)
+    silence = np.zeros(CLIP_RATE // 2, np.float32)
+    write(tmp_path / "mic.wav", np.concatenate([silence, sound, silence]), CLIP_RATE)
+    fake = chromium.browser_type.launch(
+        executable_path=CHROMIUM,
+        args=[
+            "--no-sandbox",
+            "--disable-gpu",
+            "--use-fake-ui-for-media-stream",
+            "--use-fake-device-for-media-stream",
+            f"--use-file-for-fake-audio-capture={tmp_path / 'mic.wav'}%noloop",
+        ],
+    )
+    page = fake.new_page(viewport={"width": 390, "height": 844})
+    page.goto(f"{server.address}/voice?name=Imani%20Okafor")
+    page.click("text=Begin")
+    page.wait_for_selector("#lesson:not([hidden])", timeout=30_000)
+    assert page.inner_text("#wanted") == "4 0 7 1"
+    page.hover("#hold")
+    page.mouse.down()
+    page.wait_for_timeout(round(1000 * len(sound) / CLIP_RATE) + 2_000)
+    page.mouse.up()
+    page.wait_for_selector("#count:text-is('1 of 12 read')", timeout=30_000)
+    assert page.inner_text("#wanted") == "2 9 5 3"
+    page.click("#leave")
+    page.wait_for_selector("#wanted:text-is('8 6 2 0')")
     fake.close()

@@ -10,7 +10,7 @@ let name = "";
 function draw(course) {
   byId("lesson").hidden = !course.wanted;
   setText(byId("wanted"), course.wanted);
-  setText(byId("count"), `${course.read} read`);
+  setText(byId("count"), `${course.read} of ${byId("count").dataset.of} read`);
   told(course.told);
   if (!course.wanted) finish(course);
 }
