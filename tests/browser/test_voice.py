@@ -113,11 +113,11 @@ def type_phrase(page, text):
     page.press("#phrase", "Enter")
 
 
-def open_bay(browser, address, job):
+def open_bay(browser, address, job, place="job"):
     page = browser.new_page(viewport={"width": 1280, "height": 800})
     page.add_init_script(WATCH)
     with page.expect_response("**/events"):
-        page.goto(f"{address}/job/{job}")
+        page.goto(f"{address}/{place}/{job}")
     wait_text(page, "#line", "Live")
     return page
 
@@ -137,12 +137,17 @@ def test_answer_is_played_from_clips_and_the_ears_are_deaf_until_the_last_sample
     page.close()
 
 
-def test_the_caution_of_the_first_step_is_said_when_the_page_opens(chromium, server):
+@pytest.mark.parametrize("place", ["job", "phone"])
+def test_the_caution_of_the_first_step_is_said_when_the_page_opens(chromium, server, place):
     job = server.job(sheet="air-compressor", type="AC-15")
-    page = open_bay(chromium, server.address, job)
-    wait_text(page, "#caution", "Caution: Lock the power out and tag it before guards come off.")
-    assert page.inner_text("#answer") == "Next: locked out."
-    page.click("h1")  # a browser that plays nothing before it was touched goes on now
+    page = open_bay(chromium, server.address, job, place)
+    caution = "Caution: Lock the power out and tag it before guards come off."
+    if place == "phone":
+        wait_text(page, "#answer", caution)
+    else:
+        wait_text(page, "#caution", caution)
+        assert page.inner_text("#answer") == "Next: locked out."
+    page.click("#line")  # a browser that plays nothing before it was touched goes on now
     wait_note(page, "ended")
     clips = page.evaluate("notes.filter(({ what }) => what === 'clip').length")
     assert clips == 4  # next, locked out, caution, its sentence

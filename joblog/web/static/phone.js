@@ -155,6 +155,7 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
   }
 });
 
+let opened = false; // the first view is drawn
 const events = new EventSource(`/api/jobs/${job}/events`);
 events.addEventListener("open", () => { setText(byId("line"), "Live"); push().then(tellAnew); });
 events.addEventListener("error", async () => {
@@ -167,6 +168,8 @@ events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
   voice.use(view.voice);
   chooseWanted(view.photo);
+  if (!opened && view.reply.opening) told(view.reply); // a caution of the first step
+  opened = true;
   taken.draw(view.photos, view.closed);
   noted.draw(view.notes, view.closed);
   showNext({
