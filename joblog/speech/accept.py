@@ -51,6 +51,11 @@ class Stakes:
         return 1.0 - 1.0 / max(chosen, default=stake)
 
 
+# With a learnt voice: the confidence was fitted without one, and a colleague may speak under the
+# name. At 80 a technician's own digits are silently wrong no more often than without it.
+KNOWN_VOICE = Stakes(digits=80.0)
+
+
 def decide(
     words: tuple[str, ...],
     confidence: float,

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from joblog.speech.accept import NUMBER_WORDS, Stakes, decide
+from joblog.speech.accept import KNOWN_VOICE, NUMBER_WORDS, Stakes, decide
 from joblog.speech.number_words import TEENS_TABLE, TENS_TABLE, UNITS_TABLE
 from joblog.speech.types import Alternative, Verdict
 
@@ -35,6 +35,12 @@ def test_numbers_cost_more_than_words_and_bare_digits_most() -> None:
     assert stakes.threshold(NUMBER) == pytest.approx(0.90)
     assert stakes.threshold(DIGITS) == pytest.approx(0.96)
     assert stakes.threshold(("two",)) == pytest.approx(0.96)
+
+
+def test_a_learnt_voice_must_be_surer_of_bare_digits_alone() -> None:
+    assert KNOWN_VOICE.threshold(DIGITS) == pytest.approx(0.9875)
+    assert KNOWN_VOICE.threshold(PLAIN) == Stakes().threshold(PLAIN)
+    assert KNOWN_VOICE.threshold(NUMBER) == Stakes().threshold(NUMBER)
 
 
 def test_shipped_stakes_keep_that_order() -> None:

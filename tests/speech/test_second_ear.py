@@ -6,6 +6,7 @@ tests/audio/data/README.md. The forward algorithm is checked against its definit
 """
 
 import itertools
+import math
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,7 @@ from joblog.speech.second_ear import (
     HEAD,
     LEAST,
     NETWORK,
+    Head,
     SecondEar,
     crowding,
     gelu,
@@ -27,6 +29,8 @@ from joblog.speech.second_ear import (
     places,
     signs,
 )
+from joblog.speech.types import Verdict
+from joblog.speech.whisper.confidence import Calibration
 from joblog.speech.whisper.engine import WhisperEngine
 from joblog.speech.whisper.sound import prepare
 
@@ -163,3 +167,15 @@ def test_a_string_of_digits_is_believed_more_where_both_ears_agree():
     found = first_only.hear(read_audio(HUMAN / "tidigits-2934z.flac").samples, STRINGS)
     assert found.text == heard.text
     assert heard.confidence > found.confidence
+
+
+def test_bare_digits_in_a_learnt_voice_must_be_surer():
+    rank = Calibration.shipped().rank
+    sure = Calibration(rank, {"constant": math.log(0.985 / 0.015)})  # 0.985 of whatever it hears
+    ear = SecondEar()
+    engine = WhisperEngine(find_model(), ADAPTER, second=ear, calibration=sure)
+    samples = read_audio(HUMAN / "tidigits-2934z.flac").samples
+    assert engine.hear(samples, STRINGS).verdict is Verdict.ACCEPT
+    known = engine.hear(samples, STRINGS, voice=Head(ear.head.weights))
+    assert known.text == "two nine three four zero"
+    assert known.verdict is Verdict.ASK

@@ -20,7 +20,7 @@ import crossfit
 import numpy as np
 
 from joblog.audio.types import RATE, Samples
-from joblog.speech.accept import Stakes
+from joblog.speech.accept import KNOWN_VOICE, Stakes
 from joblog.speech.bench import DIGITS, Condition
 from joblog.speech.fit import Case, evidence_of, gather
 from joblog.speech.second_ear import Head, SecondEar, crowding, log_probabilities, signs
@@ -72,11 +72,11 @@ def with_head(case: Case, embedded: np.ndarray, head: Head) -> Case:
     return replace(case, measures=measures)
 
 
-def counted(case: Case) -> tuple[str, ...]:
+def counted(case: Case, stakes: Stakes) -> tuple[str, ...]:
     """Return what counts of one string."""
     calibration = Calibration.shipped()
     evidence, right = evidence_of(case, calibration)
-    taken = calibration.probability(evidence) >= Stakes().threshold(("one",))
+    taken = calibration.probability(evidence) >= stakes.threshold(("one",))
     return (*(["found"] if right else []), *([("right" if right else "wrong")] if taken else []))
 
 
@@ -87,32 +87,37 @@ def main() -> None:
     parser.add_argument("--models", type=Path, required=True)
     parser.add_argument("--folds", type=int, nargs="+", default=list(range(crossfit.FOLDS)))
     given = parser.parse_args()
-    heads: dict[int, Head] = {}
-    cases: dict[int, list[tuple[Case, np.ndarray]]] = {}
     for fold in given.folds:
         mine = given.models / f"fold{fold}"
         ear = SecondEar(head=mine / "second_ear.npz")
         engine = WhisperEngine(given.bundle, mine / "adapter.npz", threads=1, second=ear)
         taken, rest = parted(crossfit.read_material(given.bundle, fold))
+        colleague, _ = parted(crossfit.read_material(given.bundle, (fold + 1) % crossfit.FOLDS))
         learnt = learn_voice(reading(taken), ear)
-        heads[fold] = Head(learnt.weights)
         print(f"fold {fold}: held back {learnt.before} -> {learnt.after} of {learnt.trials}")
-        cases[fold] = [
+        others = learn_voice(reading(colleague), ear)
+        cases = [
             (case, ear.embed(prepare(item.samples).samples))
             for row in crossfit.strings(rest, fold)
             if row.name.endswith(" 6")
             for item in row.items
             for case in gather(engine, [Condition(row.name, row.grammar, [item])])
         ]
-    for fold, mine in cases.items():
-        other = heads[given.folds[(given.folds.index(fold) + 1) % len(given.folds)]]
-        for name, head in (("of all", None), ("learnt", heads[fold]), ("another's", other)):
+        heads = {
+            "of all": ear.head,
+            "learnt": Head(learnt.weights),
+            "another's": Head(others.weights),
+        }
+        for name, head in heads.items():
             found: Counter[str] = Counter()
-            for case, embedded in mine:
-                found.update(counted(with_head(case, embedded, head) if head else case))
+            stakes = Stakes() if head is ear.head else KNOWN_VOICE
+            for case, embedded in cases:
+                found.update(counted(with_head(case, embedded, head), stakes))
+            share = {kind: found[kind] / len(cases) for kind in ("found", "right")}
             print(
-                f"fold {fold}, head {name:10} n={len(mine)} found {found['found'] / len(mine):.1%} "
-                f"accepted and right {found['right'] / len(mine):.1%}, {found['wrong']} wrong"
+                f"fold {fold}, head {name:10} n={len(cases)} found {share['found']:.1%} "
+                f"accepted and right {share['right']:.1%}, {found['wrong']} wrong",
+                flush=True,
             )
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.audio.types import RATE, Samples
-from joblog.speech.accept import Stakes, decide
+from joblog.speech.accept import KNOWN_VOICE, Stakes, decide
 from joblog.speech.grammar import Grammar
 from joblog.speech.meaning import grouped, meaning
 from joblog.speech.second_ear import DIGITS, Head, SecondEar
@@ -98,7 +98,8 @@ class WhisperEngine:
             return self._nothing(
                 prepared, started, "No phrase that can be said here fits the sound."
             )
-        return self._judge(found, grammar, stakes or Stakes(), started)
+        usual = Stakes() if voice is None else KNOWN_VOICE
+        return self._judge(found, grammar, stakes or usual, started)
 
     def analyse(
         self,
