@@ -1,23 +1,26 @@
-"""Figures alone, said in answer to a question about a number: "four one".
+"""A number said alone in answer to a question about one: "forty one", or "four one".
 
 A question that joblog asks in noise is often about a number, and the answer is said in the same
-noise. Figures, one by one, have a second ear, and it may know the voice of who speaks
-(:mod:`joblog.speech.voice`). So while such a question waits, what is no clear phrase is heard once
-more as figures alone, and counts where that is sure.
+noise. While such a question waits, a number alone is heard beside all other phrases. Figures one by
+one have a second ear, and it may know the voice of who speaks (:mod:`joblog.speech.voice`): they
+are heard once more as nothing but figures, and count where both times they are the same.
 """
 
 from __future__ import annotations
 
-from joblog.job.clocks import Timed, elapsed
-from joblog.job.grammar import ANSWER_SECONDS
-from joblog.job.meaning import Meaning, meaning_of
-from joblog.job.plan_controls import question_for
-from joblog.job.said_units import said_values
+from dataclasses import replace
+
+from joblog.job.grammar import grammar_for_sheet
+from joblog.job.meaning import Meaning, from_parse, meaning_of
+from joblog.job.plan_controls import gone_by, question_for
 from joblog.job.types import JobState
+from joblog.record.clock import Moment
+from joblog.sheet.model import Sheet
 from joblog.speech.grammar import Grammar
 from joblog.speech.second_ear import DIGITS
+from joblog.speech.types import Hearing, Verdict
 
-FEWEST, MOST = 2, 3  # figures; a single one is too easily heard into other talk
+FEWEST, MOST = 2, 3  # figures one by one
 FIGURES = Grammar.from_text(
     f"""#JSGF V1.0;
 grammar figures;
@@ -29,21 +32,35 @@ public <figures> = <first> <figure> [<figure>];
 )
 
 
-def asks_for_figures(state: JobState, by: str, now: Timed) -> bool:
-    """Say whether a question to ``by`` waits that is about a value, and was asked just now."""
+def asks_for_number(state: JobState, by: str, now: Moment) -> bool:
+    """Say whether a question to ``by`` waits that is about a value, and is fresh."""
     question = None if state.closed else question_for(state, by)
-    if question is None or question.entry.by != by:
-        return False
-    if elapsed(question.asked, now).seconds > ANSWER_SECONDS:
+    if question is None or question.entry.by != by or gone_by(state, question, by, now):
         return False
     drafts = question.entry.body.get("drafts") or []
     heard = (meaning_of(option, state.sheet) for option in question.options)
     return any("value" in draft["body"] for draft in drafts) or any(m and m.values for m in heard)
 
 
-def figures_meant(text: str) -> Meaning | None:
-    """Return what figures alone mean, None for any other sentence."""
+def number_alone(text: str, sheet: Sheet) -> Meaning | None:
+    """Return what a number alone means, None for any other sentence."""
+    parse = grammar_for_sheet(sheet, numbers=True).parse(text) if text else None
+    meant = None if parse is None else from_parse(parse)
+    return meant if meant is not None and meant.act == "bare" and not meant.correction else None
+
+
+def figures_alone(text: str) -> bool:
+    """Say whether a sentence is two or three figures, one by one."""
     words = text.split()
-    if not FEWEST <= len(words) <= MOST or not all(word in DIGITS for word in words):
-        return None
-    return Meaning("bare", "", text, said_values(words), span=(0, len(words)))
+    return FEWEST <= len(words) <= MOST and all(word in DIGITS for word in words)
+
+
+def confirmed(found: Hearing, figures: Hearing) -> Hearing:
+    """Return what counts of a sound heard among all phrases, and then as figures: what both say."""
+    if figures.verdict is Verdict.ACCEPT and _plain(figures.text) == _plain(found.text):
+        return figures
+    return replace(found, verdict=Verdict.ASK, why=f"Was it '{found.text}'?")
+
+
+def _plain(text: str) -> str:
+    return text.replace("zero", "oh")

@@ -20,12 +20,18 @@ ANSWER_SECONDS = 120  # how long after a question its answers are listened for
 
 
 def grammar_text(
-    sheet: Sheet, *, answering: bool = True, steps: bool = True, bare: bool = False
+    sheet: Sheet,
+    *,
+    answering: bool = True,
+    steps: bool = True,
+    bare: bool = False,
+    numbers: bool = False,
 ) -> str:
     """Return the JSGF text (W3C Note 2000) of everything that can be said on a job of ``sheet``.
 
     Without ``answering`` the answers to a question are left out, without ``steps`` what marks the
     steps. ``bare`` are the phrases alone, without what may be heard beside them: leads and foils.
+    With ``numbers`` a number alone can be said, in answer to a question about one.
     """
     phrases = [
         p
@@ -39,13 +45,14 @@ def grammar_text(
         [] if bare else [f"<lead> = {' | '.join(LEADS)};", f"<foil> = {_foils(sheet, phrases)};"]
     )
     marks = [] if bare else [f"<foil> {{{TAG}}}"]
+    alone = ["<bare-value> {bare}"] if numbers else []
     lines = [
         "#JSGF V1.0 UTF-8 en;",
         f"grammar {sheet.sheet.key.replace('-', '_')};",
         "",
         f"public <command> = {'' if bare else '[<lead>] '}<said>;",
         "<said> =",
-        "    " + "\n  | ".join([*plain, "<correction> {correction}", *marks]) + ";",
+        "    " + "\n  | ".join([*plain, "<correction> {correction}", *marks, *alone]) + ";",
         "",
         *rules,
         f"<correction> = correction ({' | '.join([*corrections, '<bare-value> {bare}'])});",
@@ -66,9 +73,9 @@ def _reasons() -> str:
     return " | ".join(f"({pattern}) {{reason:{key}}}" for key, (pattern, _) in REASONS.items())
 
 
-def grammar_for_sheet(sheet: Sheet, *, answering: bool = True) -> Grammar:
+def grammar_for_sheet(sheet: Sheet, *, answering: bool = True, numbers: bool = False) -> Grammar:
     """Return the compiled grammar of ``sheet``; the same sheet is compiled once."""
-    return _compiled(grammar_text(sheet, answering=answering), sheet.sheet.key)
+    return _compiled(grammar_text(sheet, answering=answering, numbers=numbers), sheet.sheet.key)
 
 
 def phrase_words(sheet: Sheet) -> frozenset[str]:
@@ -76,15 +83,17 @@ def phrase_words(sheet: Sheet) -> frozenset[str]:
     return frozenset(_compiled(grammar_text(sheet, bare=True), sheet.sheet.key).vocabulary)
 
 
-def grammar_for_state(state: JobState, now: Timed) -> Grammar:
+def grammar_for_state(state: JobState, now: Timed, *, numbers: bool = False) -> Grammar:
     """Return the grammar of what may be said now: answers only shortly after a question.
+
+    With ``numbers`` that question is about a number, which may be said alone.
 
     A question that nobody answers stays open, but is then settled by saying the thing again: the
     short answers are too easily heard into other speech to be listened for all day.
     """
     asked = [q.asked for q in state.waiting]
     answering = any(elapsed(entry, now).seconds <= ANSWER_SECONDS for entry in asked)
-    return grammar_for_sheet(state.sheet, answering=answering)
+    return grammar_for_sheet(state.sheet, answering=answering, numbers=numbers)
 
 
 @lru_cache(maxsize=16)

@@ -71,7 +71,7 @@ class Meaning:
 def meaning_of(sentence: str, sheet: Sheet) -> Meaning | None:
     """Return what ``sentence`` (lower-case words) means on ``sheet``, None for nothing."""
     parse = grammar_for_sheet(sheet).parse(sentence)
-    return None if parse is None else _from_parse(parse)
+    return None if parse is None else from_parse(parse)
 
 
 def own_reason(typed: str) -> Meaning | None:
@@ -85,7 +85,8 @@ def own_reason(typed: str) -> Meaning | None:
     return Meaning("control", "confirm", text, own_reason=reason_in(text))
 
 
-def _from_parse(parse: Parse) -> Meaning | None:
+def from_parse(parse: Parse) -> Meaning | None:
+    """Return what the tags and spans of a parsed sentence mean, None without a tag."""
     fields: dict[str, str] = {}
     act, target, correction = "", "", False
     for tag in parse.tags:

@@ -96,7 +96,7 @@ def plan_answer(state: JobState, word: str, by: str, now: Moment | None = None) 
     question = question_for(state, by)
     if question is None:
         return refusal("There was no question.")
-    if _gone_by(state, question, by, now):
+    if gone_by(state, question, by, now):
         return ask_again(question)
     if word == "negative":
         return _no(state, question)
@@ -124,7 +124,8 @@ def _wants_value(state: JobState, question: Question) -> bool:
     return question.about == "value" or any(m is not None and m.values for m in meant)
 
 
-def _gone_by(state: JobState, question: Question, by: str, now: Moment | None) -> bool:
+def gone_by(state: JobState, question: Question, by: str, now: Moment | None) -> bool:
+    """Say whether ``by`` went on working since the question, or it is old: what would it answer?"""
     since = [e for e in state.entries if e.seq > question.asked.seq and e.kind in TAKEABLE]
     if any(e.by == by for e in since):
         return True

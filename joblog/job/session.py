@@ -26,7 +26,13 @@ from joblog.job.closing import closing_drafts
 from joblog.job.drafts import Draft, Plan
 from joblog.job.expected import expected_tags
 from joblog.job.explanations import note_key, words_between
-from joblog.job.figures import FIGURES, asks_for_figures, figures_meant
+from joblog.job.figures import (
+    FIGURES,
+    asks_for_number,
+    confirmed,
+    figures_alone,
+    number_alone,
+)
 from joblog.job.foils import TAG, not_recorded
 from joblog.job.grammar import grammar_for_sheet, grammar_for_state
 from joblog.job.guard_unit import unit_reasons
@@ -143,10 +149,9 @@ class JobSession(OpenJob):
     def warm_up(self) -> None:
         """Make ready for the first phrase: hear once, silently, with and without answers."""
         if self.engine is not None:
-            both = (
-                grammar_for_sheet(self.sheet, answering=answering) for answering in (False, True)
-            )
-            warm_up(self.engine, *both)
+            sheet = self.sheet
+            idle, asking = (grammar_for_sheet(sheet, answering=asks) for asks in (False, True))
+            warm_up(self.engine, idle, asking, grammar_for_sheet(sheet, numbers=True))
 
     def listen(self, breath: Breath, utterance: Utterance | None, by: str = "") -> list[Reply]:
         """Listen to the next utterance of an open microphone, or with None to its silence.
@@ -167,16 +172,18 @@ class JobSession(OpenJob):
 
     def _listen(self, samples: Samples, by: str) -> Hearing:
         assert self.engine is not None
-        state, voice = self.state, self.voice_of(by)
-        head = None if voice is None else voice.head
-        hear = self.engine.hear
-        found = hear(samples, self.grammar, expected=expected_tags(state), voice=head)
-        if found.verdict is not Verdict.ACCEPT and asks_for_figures(state, by, self.clock.read()):
-            figures = hear(samples, FIGURES, voice=head)
-            found = figures if figures.verdict is Verdict.ACCEPT else found
-        if voice is None:
+        state, now = self.state, self.clock.read()
+        numbers = asks_for_number(state, by, now)
+        grammar = grammar_for_state(state, now, numbers=numbers)
+        found = self.engine.hear(samples, grammar, expected=expected_tags(state))
+        if not numbers or not figures_alone(found.text) or found.verdict is Verdict.REJECT:
             return found
-        return replace(found, engine=f"{found.engine}, voice learnt {voice.since}")
+        voice = self.voice_of(by)
+        head = None if voice is None else voice.head
+        figures = self.engine.hear(samples, FIGURES, voice=head)
+        if voice is not None:
+            figures = replace(figures, engine=f"{figures.engine}, voice learnt {voice.since}")
+        return confirmed(found, figures)
 
     def _pending_note(self, by: str) -> str | None:
         state = self.state
@@ -226,12 +233,14 @@ class JobSession(OpenJob):
         if asked is not None:  # never the sound of "recorded"
             answered = replace(plan_control(state, asked), tone="again")
             return self._carry_out(answered, "voice", by, heard)
+        if unclear and number_alone(hearing.text, self.sheet) is not None:
+            return self._remember(Reply("Say again.", "The number was not clear.", "again"))
         if unclear:
             settled = settled_by(state, self.sheet, hearing, by)
             if settled is None:
                 settled = question_plan(self.sheet, hearing, state)
             return self._carry_out(settled, "voice", by, heard)
-        meaning = meaning_of(hearing.text, self.sheet) or figures_meant(hearing.text)
+        meaning = meaning_of(hearing.text, self.sheet) or number_alone(hearing.text, self.sheet)
         return IGNORED if meaning is None else self._act(meaning, "voice", by, heard)
 
     def type_in(self, text: str, by: str = "", source: Source = "hand") -> Reply:
@@ -250,6 +259,8 @@ class JobSession(OpenJob):
             return self._note(note, source, by, question=pending)
         words = typed_words(text)
         meaning = meaning_of(words, self.sheet) or own_reason(text)
+        if meaning is None and asks_for_number(self.state, by, self.clock.read()):
+            meaning = number_alone(words, self.sheet)
         if meaning is None:
             return Reply("Say again.", why_not_understood(text, self.sheet), "again")
         if meaning.act == TAG:

@@ -33,7 +33,10 @@ def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) 
         return None if meaning is None else _repeated(question, sheet, meaning)
     figures = said.act == "bare" and not said.correction
     if figures:  # they stand for the value that was asked about, in the unit it was said in
-        said = replace(said, correction=True, values=_in_unit(question, sheet, said.values))
+        values = _in_unit(question, sheet, said.values)
+        if not values:
+            return None
+        said = replace(said, correction=True, values=values)
     about = _about_question(state, question, sheet, said, by)
     repeated = _repeated(question, sheet, about if figures and about else said)
     if repeated is not None:
@@ -120,10 +123,12 @@ def _drafts(question: Question) -> list[Draft]:
 def _in_unit(
     question: Question, sheet: Sheet, values: tuple[SaidValue, ...]
 ) -> tuple[SaidValue, ...]:
-    """Return values without a unit in the one that all options of the question have, if any."""
+    """Return values without a unit in the one of all options; none where these have several."""
     units = {str(draft.body.get("unit", "")) for draft in _drafts(question)}
     units |= {m.unit for option in question.options if (m := meaning_of(option, sheet))}
-    one = units.pop() if len(units) == 1 else ""
+    if len(units) > 1 and not all(value.unit for value in values):
+        return ()
+    one = units.pop() if units else ""
     return tuple(replace(value, unit=value.unit or one) for value in values)
 
 

@@ -6,16 +6,17 @@ what was read. Nothing that was read otherwise is learnt from: a wrong word woul
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
-from joblog.audio.types import Samples
+from joblog.audio.types import RATE, Samples
 from joblog.errors import InputError, ModelError
 from joblog.speech.grammar import Grammar
 from joblog.speech.second_ear import DIGITS, SecondEar
 from joblog.speech.types import Engine, Verdict
 from joblog.speech.voice import FEWEST, STRINGS, Learnt, Read, learn_voice
-from joblog.speech.voices import Voice, Voices, plain
+from joblog.speech.voices import Voice, Voices, named
 
+LONGEST = 12  # seconds of one reading: slowed down, it must fit into what is heard
 GRAMMAR = f"""#JSGF V1.0;
 grammar reading;
 <digit> = {" | ".join(DIGITS)};
@@ -28,9 +29,7 @@ class Lesson:
     """One technician's reading; ``read`` holds what can be learnt from, nothing else is kept."""
 
     def __init__(self, name: str) -> None:
-        if not plain(name):
-            raise InputError("Give the technician's name first.")
-        self.name = plain(name)
+        self.name = named(name)
         self.read: list[Read] = []
         self._at = 0
         self._grammar = Grammar.from_text(GRAMMAR)
@@ -54,6 +53,8 @@ class Lesson:
         wanted = self.wanted
         if not wanted:
             raise InputError("All strings were read; let joblog learn from them.")
+        if len(samples) > LONGEST * RATE:
+            return f"That lasted longer than {LONGEST} s. Read {spaced(wanted)} alone, in one go."
         hearing = engine.hear(samples, self._grammar)
         if not hearing.text:
             return f"{hearing.why or 'Nothing was heard.'} Read {spaced(wanted)} once more."
@@ -62,6 +63,8 @@ class Lesson:
         heard = figures(hearing.text.split())
         if hearing.verdict is Verdict.ACCEPT and heard != wanted:
             return f"{spaced(heard)} was heard. Read {spaced(wanted)}, digit by digit."
+        if said is None and len(heard) < len(wanted):
+            return f"Only a part was heard. Read {spaced(wanted)} in one go, without long pauses."
         if said is None:
             return f"That was not clear. Read {spaced(wanted)} once more, in quiet."
         self.read.append((samples, tuple(said)))
@@ -69,14 +72,20 @@ class Lesson:
         return ""
 
     def learn(
-        self, ear: SecondEar, voices: Voices, told: Callable[[float], None] = lambda _: None
+        self,
+        ear: SecondEar,
+        voices: Voices,
+        others: Sequence[Read],
+        told: Callable[[float], None] = lambda _: None,
     ) -> tuple[Learnt, Voice | None]:
         """Learn from what was read, and keep it where it helps; ``told`` hears the share done.
+
+        ``others`` are words that are no digits, by any voice.
 
         Returns what was learnt, and the kept voice: None where the digits that were held back are
         not found more often than before. Then what was kept earlier stays.
         """
-        learnt = learn_voice(self.read, ear, told=told)
+        learnt = learn_voice(self.read, ear, told=told, others=others)
         helps = learnt.after > learnt.before
         return learnt, voices.keep(self.name, learnt) if helps else None
 
@@ -94,11 +103,11 @@ def second_ear_of(engine: Engine) -> SecondEar:
 def summary(name: str, learnt: Learnt, kept: Voice | None) -> str:
     """Return in one sentence what was learnt."""
     counts = (
-        f"of {learnt.trials} readings in made noise that it did not learn from, its second ear "
-        f"finds {learnt.after}, {learnt.before} before"
+        f"in noise that joblog made, it finds {learnt.after} of {learnt.trials} readings that it "
+        f"did not learn from, {learnt.before} before"
     )
     if kept is None:
-        return f"Nothing is kept: {counts}. joblog hears {name} as well without it."
+        return f"Nothing is kept, for {counts}. joblog hears {name} as well without it."
     return f"The voice of {name} is learnt: {counts}."
 
 

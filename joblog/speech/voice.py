@@ -1,9 +1,10 @@
 """Learning a technician's voice, so that digits in tool noise are heard more surely.
 
 A technician reads a few strings of digits aloud, once, in quiet (:data:`STRINGS`). They are sped up
-and slowed down, drowned in made noises, and the second ear's head learns on from them. Three of
-them it does not learn from; on these it is measured, drowned too, before and after. docs/ear.md has
-what that brings for people whom joblog had never heard.
+and slowed down, drowned in made noises, and the second ear's head learns on from them, and from
+other words so that it knows them still. Three of twelve strings it does not learn from (two of
+eight, one of six); on these it is measured, drowned too, before and after. docs/ear.md has what
+that brings for people whom joblog had never heard.
 
 Nothing of the recordings is kept, only the head (0.3 million numbers), by the technician's name. It
 is used for what that technician says, and for nobody else.
@@ -30,6 +31,7 @@ STRINGS = (
 HELD_BACK = 3  # strings at the end that are not learnt from
 FEWEST = 6  # strings, of which this many must be there
 MADE, EPOCHS = 2000, 6  # a minute or two on one core
+OTHERS = 0.4  # drowned rows of other words, for each of digits
 SPEEDS = (0.88, 1.13)
 RATIOS = (-2.0, 18.0)  # dB between speech and noise, at the loudest frames
 LOUD = 0.9  # share of strings that noise is added to
@@ -54,21 +56,28 @@ def learn_voice(
     seed: int = 1,
     told: Callable[[float], None] = lambda _: None,
     *,
+    others: Sequence[Read] = (),
     made: int = MADE,
     epochs: int = EPOCHS,
 ) -> Learnt:
     """Return what is learnt from strings that one person read; ``told`` hears the share done.
 
-    ``made`` drowned strings are made of them, and learnt from ``epochs`` times. Raises AudioError
+    ``others`` are words by anybody that are no digits: without them the head would forget that
+    there are any, and take "wait for it" for "eight four eight". ``made`` drowned strings are made
+    of all these, and learnt from ``epochs`` times. Raises AudioError
     where fewer than :data:`FEWEST` strings are there.
     """
     if len(read) < FEWEST:
         raise AudioError(f"Only {len(read)} strings were read; read at least {FEWEST}.")
     rng = np.random.default_rng(seed)
     held = min(HELD_BACK, len(read) // 4)
-    rows = [_drowned(read[: len(read) - held], ear, rng) for _ in range(made)]
-    told(0.2)
-    weights = learn_on(ear.head.weights, rows, epochs, rng, lambda share: told(0.2 + 0.75 * share))
+    rows: list[Row] = []
+    wanted = made + (round(OTHERS * made) if others else 0)
+    while len(rows) < wanted:
+        source = read[: len(read) - held] if len(rows) < made else others
+        rows.append(_drowned(source, ear, rng))
+        told(0.4 * len(rows) / wanted)
+    weights = learn_on(ear.head.weights, rows, epochs, rng, lambda share: told(0.4 + 0.55 * share))
     trials = [_drowned(read[len(read) - held :], ear, rng, TRIAL_RATIO) for _ in range(TRIALS)]
     before, after = _right(ear.head, trials), _right(Head(weights), trials)
     told(1.0)

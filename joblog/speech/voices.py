@@ -2,7 +2,7 @@
 
 A file holds the head that :mod:`joblog.speech.voice` learnt, the technician's name and how much it
 helped. It can't be turned back into sound, but it tells a voice from others: it stays in this
-folder, goes into no record and no export, and is deleted for good when it is forgotten.
+folder, goes into no export, and is deleted for good when it is forgotten.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import hashlib
 import io
 import os
 import threading
+import unicodedata
 import zlib
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -58,10 +59,17 @@ class Voices:
         """
         return self._load(self._path(name)) if name.strip() else None
 
-    def listed(self) -> list[Voice]:
-        """Return all voices, by name; StoreError where a file is damaged."""
-        found = [self._load(path) for path in sorted(self.folder.glob("*.npz"))]
-        return sorted((v for v in found if v is not None), key=lambda voice: voice.name.casefold())
+    def listed(self) -> tuple[list[Voice], list[str]]:
+        """Return all voices, by name, and a sentence for each file that is damaged."""
+        found, wrong = [], []
+        for path in sorted(self.folder.glob("*.npz")):
+            try:
+                voice = self._load(path)
+            except StoreError as error:
+                wrong.append(str(error))
+            else:
+                found += [voice] if voice is not None else []
+        return sorted(found, key=lambda voice: voice.name.casefold()), wrong
 
     def keep(self, name: str, learnt: Learnt) -> Voice:
         """Keep what was learnt, in place of what ``name`` had before. StoreError if it can't be."""
@@ -79,6 +87,7 @@ class Voices:
                 file.write(held.getvalue())
             fresh.replace(path)
         except OSError as error:
+            fresh.unlink(missing_ok=True)
             raise StoreError(
                 f"The voice can't be kept in {self.folder} ({error.strerror}); free some space, or "
                 "see who may write there."
@@ -101,10 +110,8 @@ class Voices:
         return True
 
     def _path(self, name: str) -> Path:
-        whose = plain(name)
-        if not whose or len(whose) > LONGEST:
-            raise InputError(f"Give the technician's name, of at most {LONGEST} signs.")
-        return self.folder / f"{hashlib.sha256(whose.casefold().encode()).hexdigest()[:16]}.npz"
+        signs = named(name).casefold().encode("utf-8", "replace")
+        return self.folder / f"{hashlib.sha256(signs).hexdigest()[:16]}.npz"
 
     def _load(self, path: Path) -> Voice | None:
         try:
@@ -121,8 +128,16 @@ class Voices:
 
 
 def plain(name: str) -> str:
-    """Return a name as it is kept: without spaces too many."""
-    return " ".join(name.split())
+    """Return a name as it is kept: one form of each letter (NFC), no spaces too many."""
+    return " ".join(unicodedata.normalize("NFC", name).split())
+
+
+def named(name: str) -> str:
+    """Return a name as it is kept; InputError where it is none, or longer than 80 signs."""
+    whose = plain(name)
+    if not whose or len(whose) > LONGEST:
+        raise InputError(f"Give the technician's name, of at most {LONGEST} signs.")
+    return whose
 
 
 def _voice_in(path: Path) -> Voice:
@@ -133,7 +148,7 @@ def _voice_in(path: Path) -> Voice:
         head = Head(weights)
         head(np.zeros((1, SIZE), np.float32))  # whether all weights are there, and fit
         return Voice(name, since, int(before), int(after), int(trials), head)
-    except (OSError, ValueError, KeyError, EOFError, BadZipFile, zlib.error) as error:
+    except (OSError, ValueError, KeyError, EOFError, BadZipFile, zlib.error):
         raise StoreError(
-            f"{path} is damaged ({error}); delete it and let joblog learn the voice again."
+            f"{path} is damaged; delete it and let joblog learn the voice again."
         ) from None

@@ -76,6 +76,7 @@ def create_app(
             thread.start()
         yield
         stop.set()
+        app.state.courses.stop()
         for thread in threads:
             thread.join(LAST_PHOTO)
         shop.close()

@@ -129,7 +129,7 @@ class Shop:
         """
         try:
             return self.voices.find(name)
-        except StoreError:
+        except (StoreError, InputError):
             return None
 
     def opened(self) -> list[JobSession]:

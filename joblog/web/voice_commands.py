@@ -8,6 +8,8 @@ from pathlib import Path
 
 from joblog.errors import Exit, InputError
 
+PAUSE = 1.0  # seconds of silence behind a row; digits are read with shorter ones between them
+
 
 def add_voice(subparsers: argparse._SubParsersAction[argparse.ArgumentParser], beside: str) -> None:
     """Add ``joblog voice``."""
@@ -35,17 +37,18 @@ def add_voice(subparsers: argparse._SubParsersAction[argparse.ArgumentParser], b
 
 def run_learn(args: argparse.Namespace) -> int:
     """Show the rows, listen to them, learn."""
-    from joblog.audio.segment import Segmenter
+    from joblog.audio.segment import Cut, Segmenter
     from joblog.audio.sources import open_source
     from joblog.speech.engines import get_engine
     from joblog.speech.lesson import Lesson, second_ear_of, spaced, summary
     from joblog.speech.voices import Voices
+    from joblog.web.other_words import other_words
 
     lesson = Lesson(args.name)
     engine = get_engine()
     ear = second_ear_of(engine)
-    segmenter = Segmenter(args.source)
-    print(f"Read aloud, digit by digit: {spaced(lesson.wanted)}", flush=True)
+    segmenter = Segmenter(args.source, cut=Cut(hangover=PAUSE))
+    print(f"Read aloud, digit by digit, in one go: {spaced(lesson.wanted)}", flush=True)
     for block in open_source(args.source):
         for utterance in segmenter.feed(block):
             told = lesson.take(engine, utterance.samples) if lesson.wanted else ""
@@ -58,7 +61,7 @@ def run_learn(args: argparse.Namespace) -> int:
     if not lesson.enough:
         raise InputError(f"only {len(lesson.read)} rows were heard; read them again, in quiet.")
     print("joblog learns the voice; that takes a minute or two.", flush=True)
-    learnt, kept = lesson.learn(ear, Voices(_folder(args.data)), _show)
+    learnt, kept = lesson.learn(ear, Voices(_folder(args.data)), other_words(), _show)
     print(file=sys.stderr)
     print(summary(lesson.name, learnt, kept))
     return int(Exit.OK if kept is not None else Exit.FAILED)
@@ -72,12 +75,17 @@ def run_list(args: argparse.Namespace) -> int:
     """Print the voices, one a line."""
     from joblog.speech.voices import Voices
 
-    for voice in Voices(_folder(args.data)).listed():
+    known, wrong = Voices(_folder(args.data)).listed()
+    for sentence in wrong:
+        print(f"joblog: {sentence}", file=sys.stderr)
+    if not known and not wrong:
+        print("No voice is known yet; 'joblog voice learn NAME' learns one.")
+    for voice in known:
         print(
             f"{voice.name}  since {voice.since}  {voice.after} of {voice.trials} test readings "
             f"right, {voice.before} before"
         )
-    return int(Exit.OK)
+    return int(Exit.FAILED if wrong else Exit.OK)
 
 
 def run_forget(args: argparse.Namespace) -> int:

@@ -6,7 +6,8 @@ What is read is kept in memory until it was learnt from, then dropped. One lesso
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass
+import time
+from dataclasses import dataclass, field
 from typing import Annotated, Any
 
 import numpy as np
@@ -19,15 +20,22 @@ from joblog.audio.resample import Resampler
 from joblog.errors import AudioError, InputError, JoblogError
 from joblog.speech.lesson import Lesson, second_ear_of, spaced, summary
 from joblog.speech.voice import STRINGS
-from joblog.speech.voices import Voice, plain
+from joblog.speech.voices import plain
 from joblog.web.listen import RATES
+from joblog.web.other_words import other_words
 from joblog.web.pages import body_of, page, shop_of
 from joblog.web.pool import BusyError
 from joblog.web.shop import Shop
 
 router = APIRouter()
 LONGEST_READ = 15  # seconds of one reading
-MOST = 8  # lessons at a time; the oldest is dropped
+MOST = 8  # lessons at a time; the oldest that is not learnt from is dropped
+IDLE_SECONDS = 600.0  # after which a lesson that nobody goes on with is dropped
+LAST_SECONDS = 5.0  # that learning has to stop in, at the end
+
+
+class StoppedError(Exception):
+    """Nobody wants to know any more what would be learnt."""
 
 
 @dataclass
@@ -38,6 +46,13 @@ class Course:
     told: str = ""
     share: float | None = None  # of the learning; None before it begins
     done: bool = False
+    stopped: bool = False
+    touched: float = field(default_factory=time.monotonic)
+
+    @property
+    def learns(self) -> bool:
+        """Whether joblog learns from it just now, or will."""
+        return self.share is not None and not self.done
 
 
 class Courses:
@@ -47,45 +62,81 @@ class Courses:
         self._lock = threading.Lock()
         self._by_name: dict[str, Course] = {}
         self._learning = threading.Lock()  # one at a time: it takes a core for a minute
+        self._threads: list[threading.Thread] = []
 
     def begin(self, name: str) -> Course:
         """Begin a lesson anew. InputError where its last one is being learnt from just now."""
         course = Course(Lesson(name))
         key = course.lesson.name.casefold()
         with self._lock:
+            self._drop_old()
             running = self._by_name.get(key)
-            if running and running.share is not None and not running.done:
+            if running and running.learns:
                 raise InputError(f"joblog learns from what {running.lesson.name} read; wait.")
-            self._by_name.pop(key, None)
-            while len(self._by_name) >= MOST:
-                self._by_name.pop(next(iter(self._by_name)))
+            idle = [other for other, one in self._by_name.items() if not one.learns]
+            for other in idle[: max(0, len(self._by_name) - MOST + 1)]:
+                del self._by_name[other]
             self._by_name[key] = course
         return course
+
+    def _drop_old(self) -> None:
+        """Forget lessons that nobody went on with, and what was read in them."""
+        now = time.monotonic()
+        self._by_name = {
+            key: one
+            for key, one in self._by_name.items()
+            if one.learns or now - one.touched < IDLE_SECONDS
+        }
 
     def find(self, name: str) -> Course:
         """Return the lesson of ``name``; InputError where none was begun."""
         with self._lock:
+            self._drop_old()
             course = self._by_name.get(plain(name).casefold())
         if course is None:
             raise InputError("This lesson is not there any more; begin it anew.")
+        course.touched = time.monotonic()
         return course
 
-    def learn(self, course: Course, shop: Shop) -> None:
-        """Learn from what was read; says in the course what came of it."""
+    def start(self, course: Course, shop: Shop) -> None:
+        """Learn from what was read, in a thread of its own; once only."""
+        with self._lock:
+            if course.share is not None:
+                return
+            course.share = 0.0
+            thread = threading.Thread(target=self._learn, args=(course, shop), daemon=True)
+            self._threads = [one for one in self._threads if one.is_alive()] + [thread]
+        thread.start()
+
+    def _learn(self, course: Course, shop: Shop) -> None:
+        """Learn; says in the course what came of it."""
 
         def told(share: float) -> None:
+            if course.stopped:
+                raise StoppedError
             course.share = share
 
         with self._learning:
             try:
                 ear = second_ear_of(shop.engine())
-                learnt, kept = course.lesson.learn(ear, shop.voices, told)
+                learnt, kept = course.lesson.learn(ear, shop.voices, other_words(), told)
                 course.told = summary(course.lesson.name, learnt, kept)
             except JoblogError as error:
                 course.told = str(error)
+            except StoppedError:
+                course.told = "Nothing was learnt: it was stopped."
             finally:
                 course.lesson.read.clear()
                 course.done = True
+
+    def stop(self, name: str = "") -> None:
+        """Stop learning the voice of ``name``, or with '' every one, and wait for its end."""
+        with self._lock:
+            for key, course in self._by_name.items():
+                course.stopped |= not name or key == plain(name).casefold()
+            threads = [] if name else self._threads
+        for thread in threads:
+            thread.join(LAST_SECONDS)
 
 
 class Named(BaseModel):
@@ -103,17 +154,8 @@ def _courses(request: Request) -> Courses:
 def voice_page(request: Request, who: Annotated[str, Query(alias="name")] = "") -> Response:
     """Show whose voices are known, and the lesson."""
     shop = shop_of(request)
-    known, trouble = _known(shop)
-    return page(
-        request, "voice.html", known=known, trouble=trouble, who=who[:80], count=len(STRINGS)
-    )
-
-
-def _known(shop: Shop) -> tuple[list[Voice], str]:
-    try:
-        return shop.voices.listed(), ""
-    except JoblogError as error:
-        return [], str(error)
+    known, wrong = shop.voices.listed()
+    return page(request, "voice.html", known=known, wrong=wrong, who=who[:80], count=len(STRINGS))
 
 
 @router.post("/api/voice/begin")
@@ -142,7 +184,7 @@ def _taken(shop: Shop, courses: Courses, name: str, data: bytes, rate: int) -> d
     samples = Resampler(rate).feed(np.pad(sound, rate // 4))
     engine = shop.engine()
     try:
-        call = shop.pool.submit(f"voice {name}", lambda: course.lesson.take(engine, samples))
+        call = shop.pool.submit("voice", lambda: course.lesson.take(engine, samples))
         course.told = call.result()
     except BusyError as error:
         raise InputError(str(error)) from None
@@ -165,9 +207,7 @@ def learn(request: Request, who: Named) -> dict[str, Any]:
     course = courses.find(who.name)
     if not course.lesson.enough:
         raise InputError("Too few strings were read to learn from; begin anew.")
-    if course.share is None:
-        course.share = 0.0
-        threading.Thread(target=courses.learn, args=(course, shop), daemon=True).start()
+    courses.start(course, shop)
     return _view(course)
 
 
@@ -180,6 +220,7 @@ def lesson(request: Request, name: str) -> dict[str, Any]:
 @router.post("/api/voice/forget")
 def forget(request: Request, who: Named) -> dict[str, Any]:
     """Delete a learnt voice for good."""
+    _courses(request).stop(who.name)
     gone = shop_of(request).voices.forget(who.name)
     name = plain(who.name)
     return {"told": f"The voice of {name} is deleted." if gone else f"No voice of {name} is known."}

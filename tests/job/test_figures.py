@@ -10,7 +10,7 @@ import pytest
 from joblog.audio.mixing import made_noise, mix
 from joblog.audio.resample import Resampler
 from joblog.audio.types import Utterance
-from joblog.job.figures import figures_meant
+from joblog.job.figures import figures_alone, number_alone
 from joblog.readback.clips import load_clips
 from joblog.readback.sound import RATE, spoken_sound
 from joblog.speech.engines import get_engine
@@ -115,4 +115,47 @@ def test_a_learnt_voice_is_asked_and_named_in_the_record(job):
 
 @pytest.mark.parametrize("text", ["", "four", "four one four one", "forty one", "four foot"])
 def test_other_sentences_are_no_figures(text):
-    assert figures_meant(text) is None
+    assert not figures_alone(text)
+
+
+def test_a_number_alone_is_understood_in_words_and_figures(job):
+    sheet = job.session.sheet
+    for text, value in (
+        ("four one", 41),
+        ("forty one", 41),
+        ("uh four one", 41),
+        ("one oh five", 105),
+    ):
+        meant = number_alone(text, sheet)
+        assert meant is not None, text
+        assert (meant.value, meant.correction) == (value, False)
+    assert number_alone("correction four one", sheet) is None
+    assert number_alone("nut tight", sheet) is None
+
+
+@pytest.mark.parametrize("lead", ["uh", "okay"])
+def test_a_hesitating_number_is_never_the_first_one(job, lead):
+    asked(job)
+    for seed in (0, 1, 2):
+        job.session.hear(sound(f"{lead} four one", 8.0 + seed), by=BY)
+    assert torques(job) in ([], [(41, "N.m")]), "13 was the first option"
+
+
+def test_a_number_in_words_answers_too(job):
+    asked(job).session.hear(sound("thirty one"), by=BY)
+    assert torques(job) in ([(31, "N.m")], []), "recorded or asked again, never another number"
+    if not torques(job):
+        assert job.session.last_reply.tone == "again"
+
+
+def test_a_typed_number_answers_too(job):
+    asked(job).session.type_in("31", by=BY)
+    assert torques(job) == [(31, "N.m")]
+
+
+def test_a_number_is_no_answer_once_work_has_gone_on(job):
+    asked(job)
+    job.session.type_in("nut tight", by=BY)
+    before = torques(job)
+    job.session.hear(sound("three oh"), by=BY)
+    assert torques(job) == before

@@ -21,6 +21,7 @@ from joblog.speech.second_ear import DIGITS, Head
 from joblog.speech.voice import HELD_BACK, STRINGS, Learnt, learn_voice
 from joblog.speech.voices import Voices
 from joblog.speech.whisper.sound import prepare
+from joblog.web.other_words import other_words
 
 STRANGE = 1.35  # times slower and deeper
 
@@ -101,6 +102,18 @@ def test_too_little_is_not_learnt_from(engine, lesson):
         learn_voice(lesson.read[:5], second_ear_of(engine))
 
 
+def test_what_lasts_too_long_is_told(engine):
+    lesson = Lesson("Dana Ito")
+    told = lesson.take(engine, np.tile(reading(STRINGS[0], 1.0), 8))
+    assert told == f"That lasted longer than 12 s. Read {' '.join(STRINGS[0])} alone, in one go."
+
+
+def test_a_part_of_a_row_is_told(engine):
+    lesson = Lesson("Dana Ito")
+    assert lesson.take(engine, reading("40", 1.0)).startswith(("4 0 was heard", "Only a part"))
+    assert not lesson.read
+
+
 def test_a_string_can_be_left_out_and_the_end_is_told(engine):
     lesson = Lesson("Dana Ito")
     for _ in STRINGS:
@@ -137,7 +150,7 @@ def test_kept_found_by_any_spelling_and_forgotten(tmp_path, learnt):
     assert found is not None
     x = np.random.default_rng(1).normal(size=(20, 96)).astype(np.float32)
     assert found.head(x) == pytest.approx(Head(learnt.weights)(x), abs=0.05), "half precision"
-    assert [voice.name for voice in voices.listed()] == ["Dana Ito"]
+    assert [voice.name for voice in voices.listed()[0]] == ["Dana Ito"]
     (file,) = voices.folder.iterdir()
     assert stat.S_IMODE(file.stat().st_mode) == 0o600, "a voice is nobody else's business"
     assert voices.forget("Dana Ito")
@@ -153,8 +166,47 @@ def test_a_damaged_voice_is_told(tmp_path, learnt):
     whole = file.read_bytes()
     for damaged in (whole[: len(whole) // 2], b"", b"no archive", whole[:-200] + bytes(200)):
         file.write_bytes(damaged)
-        with pytest.raises(StoreError, match=r"is damaged .* let joblog learn the voice again"):
+        with pytest.raises(
+            StoreError, match="is damaged; delete it and let joblog learn the voice again"
+        ):
             Voices(tmp_path).find("Dana Ito")
+    voices.keep("Ana Ruiz", learnt)
+    known, wrong = Voices(tmp_path).listed()
+    assert [voice.name for voice in known] == ["Ana Ruiz"], "one damaged file hides no other"
+    assert len(wrong) == 1
+
+
+def test_one_form_of_each_letter(tmp_path, learnt):
+    voices = Voices(tmp_path)
+    voices.keep("Jose\u0301", learnt)
+    assert voices.find("Jos\u00e9") is not None
+    assert voices.forget("jos\u00e9")
+
+
+def test_nothing_half_written_stays_where_the_disk_is_full(tmp_path, learnt, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("pathlib.Path.replace", full)
+    with pytest.raises(StoreError, match=r"No space left on device.*free some space"):
+        Voices(tmp_path).keep("Dana Ito", learnt)
+    assert not list((tmp_path / "voices").iterdir())
+
+
+def test_other_words_keep_their_meaning(engine, lesson, learnt):
+    """Learnt from digits alone, a head takes other words for digits, too."""
+    others = other_words()
+    ear = second_ear_of(engine)
+    both = learn_voice(lesson.read, ear, others=others, made=400, epochs=4)
+    rng = np.random.default_rng(5)
+    picked = [others[int(k)] for k in rng.integers(len(others), size=40)]
+
+    def taken_for_digits(head):
+        """Return in how many of these words a digit is likelier than none anywhere."""
+        heard = [head(ear.embed(prepare(sound).samples)) for sound, _ in picked]
+        return sum(bool((one[:, 1:-1].max(1) > one[:, [0, -1]].max(1)).any()) for one in heard)
+
+    assert taken_for_digits(Head(both.weights)) < taken_for_digits(Head(learnt.weights))
 
 
 def test_a_voice_that_gains_nothing_is_not_kept(tmp_path, monkeypatch, engine, lesson, learnt):
@@ -162,9 +214,9 @@ def test_a_voice_that_gains_nothing_is_not_kept(tmp_path, monkeypatch, engine, l
     monkeypatch.setattr("joblog.speech.lesson.learn_voice", lambda *_, **__: same)
     voices = Voices(tmp_path)
     voices.keep("Dana Ito", learnt)
-    found, kept = lesson.learn(second_ear_of(engine), voices)
+    found, kept = lesson.learn(second_ear_of(engine), voices, [])
     assert kept is None
-    assert summary("Dana Ito", found, kept).startswith("Nothing is kept: of 40 readings")
+    assert summary("Dana Ito", found, kept).startswith("Nothing is kept, for in noise that")
     earlier = voices.find("Dana Ito")
     assert earlier is not None
     assert earlier.after == learnt.after, "what was kept earlier stays"

@@ -8,8 +8,8 @@ import pytest
 import soundfile
 from starlette.testclient import TestClient
 
-from joblog.audio.types import Utterance
 from joblog.cli import main
+from joblog.errors import InputError
 from joblog.readback.clips import load_clips
 from joblog.readback.sound import RATE, spoken_sound
 from joblog.sheet.load import sheet_text
@@ -42,14 +42,18 @@ def read(client, string, name=NAME):
     return client.put("/api/voice/read", params=query, content=pcm)
 
 
-def learn(client, monkeypatch):
-    briefly = partial(learn_voice, made=150, epochs=3)
-    monkeypatch.setattr("joblog.speech.lesson.learn_voice", briefly)
+def begin_learning(client):
     course = client.post("/api/voice/begin", json={"name": NAME}).json()
     while course["wanted"]:
         course = read(client, course["wanted"].replace(" ", "")).json()
         assert not course["told"]
-    client.post("/api/voice/learn", json={"name": NAME})
+    return client.post("/api/voice/learn", json={"name": NAME}).json()
+
+
+def learn(client, monkeypatch):
+    briefly = partial(learn_voice, made=150, epochs=3)
+    monkeypatch.setattr("joblog.speech.lesson.learn_voice", briefly)
+    begin_learning(client)
     for _ in range(600):
         course = client.get("/api/voice/lesson", params={"name": NAME}).json()
         if course["done"]:
@@ -60,18 +64,11 @@ def learn(client, monkeypatch):
 
 def test_a_voice_is_learnt_used_on_a_job_and_forgotten(client, shop, monkeypatch):
     course = learn(client, monkeypatch)
-    assert course["told"].startswith(f"The voice of {NAME} is learnt: of 40 readings"), course
+    assert course["told"].startswith(f"The voice of {NAME} is learnt: in noise that joblog made"), (
+        course
+    )
     assert NAME in client.get("/voice").text
-    job = shop.begin(sheet_text("wheel-refit"), {"technician": NAME})
-    session = shop.session(job)
-    session.engine = shop.engine()
-    sound = np.zeros(16_000, np.float32)
-    sound[4000:12_000] = 0.1 * np.random.default_rng(1).standard_normal(8000)
-    session.hear(Utterance(sound), by=NAME)
-    session.hear(Utterance(sound), by="Ray Dietz")
-    engines = [e.body["engine"] for e in session.state.entries if e.kind == "heard"]
-    assert engines[0].startswith("joblog, voice learnt 20")
-    assert engines[1] == "joblog"
+    assert shop.session(shop.begin(sheet_text("wheel-refit"), {})).voice_of(NAME) is not None
     told = client.post("/api/voice/forget", json={"name": NAME.lower()}).json()["told"]
     assert told == f"The voice of {NAME.lower()} is deleted."
     assert "None yet" in client.get("/voice").text
@@ -107,11 +104,37 @@ def test_bad_input_gets_one_sentence(client):
     )
 
 
-def test_lessons_are_bounded():
+def test_lessons_are_bounded_and_one_that_is_learnt_from_stays():
     courses = Courses()
-    for number in range(20):
+    first = courses.begin("technician 0")
+    first.share = 0.5
+    for number in range(1, 20):
         courses.begin(f"technician {number}")
     assert len(courses._by_name) == 8
+    assert courses.find("Technician 0") is first
+    with pytest.raises(InputError, match="joblog learns from what technician 0 read; wait"):
+        courses.begin("technician 0")
+
+
+def test_a_lesson_that_nobody_goes_on_with_is_dropped(monkeypatch):
+    courses = Courses()
+    courses.begin("Dana Ito")
+    monkeypatch.setattr("joblog.web.voices.IDLE_SECONDS", 0.0)
+    with pytest.raises(InputError, match="begin it anew"):
+        courses.find("Dana Ito")
+
+
+def test_forgetting_stops_what_is_being_learnt(client, shop, monkeypatch):
+    begun = begin_learning(client)
+    assert not begun["done"]
+    client.post("/api/voice/forget", json={"name": NAME})
+    for _ in range(200):
+        course = client.get("/api/voice/lesson", params={"name": NAME}).json()
+        if course["done"]:
+            break
+        time.sleep(0.1)
+    assert course["told"] == "Nothing was learnt: it was stopped."
+    assert shop.voices.find(NAME) is None
 
 
 def test_the_command_line_learns_lists_and_forgets(tmp_path, monkeypatch, capsys):
@@ -127,7 +150,9 @@ def test_the_command_line_learns_lists_and_forgets(tmp_path, monkeypatch, capsys
     data = ["--data", str(tmp_path / "shop")]
     assert main(["voice", "learn", NAME, "--source", str(slow), *data]) == 0
     said = capsys.readouterr().out
-    assert said.startswith("Read aloud, digit by digit: 4 0 7 1\nGood. Now: 2 9 5 3\n"), said
+    assert said.startswith(
+        "Read aloud, digit by digit, in one go: 4 0 7 1\nGood. Now: 2 9 5 3\n"
+    ), said
     assert f"The voice of {NAME} is learnt" in said
     assert main(["voice", "list", *data]) == 0
     assert capsys.readouterr().out.startswith(f"{NAME}  since 20")

@@ -20,6 +20,8 @@ export function element(tag, text = "", className = "") {
 export const send = (path, body, method = "POST") =>
   asked(path, { method, headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
 
+export const get = (path) => asked(path, {});
+
 // Sends a file or bytes as they are.
 export const put = (path, body) => asked(path, { method: "PUT", body });
 

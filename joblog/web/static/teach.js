@@ -1,6 +1,6 @@
 // Teaching joblog a voice: reads one row of digits after the other, then waits while joblog learns.
 
-import { byId, put, send, setText } from "./dom.js";
+import { byId, get, put, send, setText } from "./dom.js";
 import { recordWhileHeld } from "./recorder.js";
 
 const EVERY = 1000; // ms between two looks how far the learning is
@@ -15,29 +15,24 @@ function draw(course) {
   if (!course.wanted) finish(course);
 }
 
-async function finish(course) {
-  if (!course.enough) {
+// Another technician may begin meanwhile: then this one's news is not shown any more.
+async function finish({ name: whose, enough }) {
+  if (!enough) {
     told("Too few rows were read to learn from. Begin again.");
     return;
   }
+  const say = (text) => { if (whose.toLowerCase() === name.toLowerCase() && byId("lesson").hidden) told(text); };
   try {
-    let now = await send("/api/voice/learn", { name });
+    let now = await send("/api/voice/learn", { name: whose });
     while (!now.done) {
-      told(`joblog learns the voice: ${Math.round(100 * now.share)} %. That takes a minute or two; other work goes on.`);
+      say(`joblog learns the voice: ${Math.round(100 * now.share)} %. That takes a minute or two; other work goes on.`);
       await new Promise((done) => setTimeout(done, EVERY));
-      now = await asked(`/api/voice/lesson?${new URLSearchParams({ name })}`);
+      now = await get(`/api/voice/lesson?${new URLSearchParams({ name: whose })}`);
     }
-    told(now.told);
+    say(`${now.told} Open this page anew to see all voices.`);
   } catch (error) {
-    told(error.message);
+    say(error.message);
   }
-}
-
-async function asked(path) {
-  const answer = await fetch(path);
-  const data = await answer.json();
-  if (!answer.ok) throw new Error(data.error);
-  return data;
 }
 
 async function tell(path, waiting = "") {
@@ -63,7 +58,7 @@ const elsewhere = ({ target }) => target === byId("hold") || !["INPUT", "BUTTON"
 
 byId("who").addEventListener("submit", (event) => {
   event.preventDefault();
-  name = byId("name").value.trim();
+  name = byId("name").value.trim().replace(/\s+/g, " ").normalize("NFC");
   tell("/api/voice/begin", "Getting ready").then(() => byId("hold").focus());
 });
 byId("leave").addEventListener("click", () => tell("/api/voice/leave-out"));
