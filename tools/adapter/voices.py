@@ -29,6 +29,7 @@ from joblog.speech.whisper.confidence import Calibration
 from joblog.speech.whisper.engine import WhisperEngine
 from joblog.speech.whisper.evidence import FEATURES
 from joblog.speech.whisper.sound import prepare
+from joblog.web.other_words import other_words
 
 TAKES = 4  # of each digit, to learn from
 SECOND = FEATURES.index("second")
@@ -87,15 +88,16 @@ def main() -> None:
     parser.add_argument("--models", type=Path, required=True)
     parser.add_argument("--folds", type=int, nargs="+", default=list(range(crossfit.FOLDS)))
     given = parser.parse_args()
+    words = other_words()
     for fold in given.folds:
         mine = given.models / f"fold{fold}"
         ear = SecondEar(head=mine / "second_ear.npz")
         engine = WhisperEngine(given.bundle, mine / "adapter.npz", threads=1, second=ear)
         taken, rest = parted(crossfit.read_material(given.bundle, fold))
         colleague, _ = parted(crossfit.read_material(given.bundle, (fold + 1) % crossfit.FOLDS))
-        learnt = learn_voice(reading(taken), ear)
+        learnt = learn_voice(reading(taken), ear, others=words)
         print(f"fold {fold}: held back {learnt.before} -> {learnt.after} of {learnt.trials}")
-        others = learn_voice(reading(colleague), ear)
+        others = learn_voice(reading(colleague), ear, others=words)
         cases = [
             (case, ear.embed(prepare(item.samples).samples))
             for row in crossfit.strings(rest, fold)
