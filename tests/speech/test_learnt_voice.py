@@ -75,9 +75,11 @@ def test_a_stranger_is_heard_more_surely_once_learnt(engine, lesson, learnt):
     assert after > before, "the log probability of what was said rises, also for new strings"
 
 
-def test_what_is_learnt_is_the_same_each_time(engine, lesson, learnt):
-    again = learn_voice(lesson.read, second_ear_of(engine), made=400, epochs=4)
-    assert (again.before, again.after) == (learnt.before, learnt.after)
+def test_what_is_learnt_is_the_same_each_time(engine, lesson):
+    ear = second_ear_of(engine)
+    one, two = (learn_voice(lesson.read, ear, made=40, epochs=1) for _ in range(2))
+    assert (one.before, one.after) == (two.before, two.after)
+    assert all((one.weights[name] == two.weights[name]).all() for name in one.weights)
 
 
 def test_another_string_than_the_wanted_one_is_not_learnt(engine):
@@ -197,7 +199,7 @@ def test_other_words_keep_their_meaning(engine, lesson, learnt):
     """Learnt from digits alone, a head takes other words for digits, too."""
     others = other_words()
     ear = second_ear_of(engine)
-    both = learn_voice(lesson.read, ear, others=others, made=400, epochs=4)
+    both = learn_voice(lesson.read, ear, others=others, made=250, epochs=3)
     rng = np.random.default_rng(5)
     picked = [others[int(k)] for k in rng.integers(len(others), size=40)]
 

@@ -51,7 +51,7 @@ def begin_learning(client):
 
 
 def learn(client, monkeypatch):
-    briefly = partial(learn_voice, made=150, epochs=3)
+    briefly = partial(learn_voice, made=120, epochs=3)
     monkeypatch.setattr("joblog.speech.lesson.learn_voice", briefly)
     begin_learning(client)
     for _ in range(600):
@@ -138,7 +138,7 @@ def test_forgetting_stops_what_is_being_learnt(client, shop, monkeypatch):
 
 
 def test_the_command_line_learns_lists_and_forgets(tmp_path, monkeypatch, capsys):
-    briefly = partial(learn_voice, made=200, epochs=3)
+    briefly = partial(learn_voice, made=120, epochs=3)
     monkeypatch.setattr("joblog.speech.lesson.learn_voice", briefly)
     words = [" ".join(DIGITS[int(sign)] for sign in string) for string in STRINGS]
     pause = np.zeros(int(1.2 * RATE), np.float32)
