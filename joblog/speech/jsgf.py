@@ -251,11 +251,11 @@ class _Reader:
         lexeme = self._next()
         number = lexeme.text.strip("/ \t\r\n").removesuffix("f").removesuffix("F")
         if not re.fullmatch(r"\+?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", number):
-            why = f"the weight {lexeme.text} is not a number of zero or more, as in /2.5/"
+            why = f"the weight {_one_line(lexeme)} is not a number of zero or more, as in /2.5/"
             raise self._fail(lexeme.line, why)
         weight = float(number)
         if weight == float("inf"):
-            raise self._fail(lexeme.line, f"the weight {lexeme.text} is too large")
+            raise self._fail(lexeme.line, f"the weight {_one_line(lexeme)} is too large")
         return weight
 
     def _sequence(self) -> Node:
@@ -316,5 +316,11 @@ def _repeated(node: Node, *, may_be_absent: bool) -> Repeat:
     return Repeat(node, may_be_absent)
 
 
+def _one_line(lexeme: _Lexeme) -> str:
+    """Return its text; a tag or a weight may go over several lines, a sentence doesn't."""
+    return " ".join(lexeme.text.split())
+
+
 def _quoted(lexeme: _Lexeme) -> str:
-    return lexeme.text if lexeme.kind == "end" else f"'{lexeme.text}'"
+    text = _one_line(lexeme)
+    return text if lexeme.kind == "end" else f"'{text}'"

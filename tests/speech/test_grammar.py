@@ -8,7 +8,7 @@ from itertools import product
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from joblog.errors import GrammarError
@@ -217,6 +217,8 @@ PIECES = st.sampled_from(
 
 
 @settings(max_examples=300, deadline=None)
+@example(["{", "\n", "}"], True)
+@example(["/", "\n", "/", "one"], True)
 @given(st.lists(PIECES, max_size=25), st.booleans())
 def test_any_text_is_a_grammar_or_one_sentence(pieces: list[str], headed: bool) -> None:
     text = (HEAD + "public <r> = " if headed else "") + " ".join(pieces)
