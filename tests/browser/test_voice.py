@@ -218,20 +218,25 @@ def test_orders_are_uploaded_and_a_scanned_label_leads_to_the_open_job(chromium,
     page.close()
 
 
-def test_a_vin_spelled_into_the_microphone_leads_to_its_sheets(server, chromium, tmp_path):
-    spoken = read_audio(DATA / "vin.ogg").samples
-    silence = np.zeros(16_000, np.float32)
-    write(tmp_path / "mic.wav", np.concatenate([silence, spoken, silence]), 16_000)
-    fake = chromium.browser_type.launch(
+def speaking(chromium, sound):
+    """Return a browser whose microphone hears this file, from when it is opened, once."""
+    return chromium.browser_type.launch(
         executable_path=CHROMIUM,
         args=[
             "--no-sandbox",
             "--disable-gpu",
             "--use-fake-ui-for-media-stream",
             "--use-fake-device-for-media-stream",
-            f"--use-file-for-fake-audio-capture={tmp_path / 'mic.wav'}%noloop",
+            f"--use-file-for-fake-audio-capture={sound}%noloop",
         ],
     )
+
+
+def test_a_vin_spelled_into_the_microphone_leads_to_its_sheets(server, chromium, tmp_path):
+    spoken = read_audio(DATA / "vin.ogg").samples
+    silence = np.zeros(16_000, np.float32)
+    write(tmp_path / "mic.wav", np.concatenate([silence, spoken, silence]), 16_000)
+    fake = speaking(chromium, tmp_path / "mic.wav")
     page = fake.new_page(viewport={"width": 390, "height": 844})
     page.goto(f"{server.address}/start")
     page.hover("#hold")
@@ -251,16 +256,7 @@ def test_a_row_of_digits_is_read_into_the_microphone(server, chromium, tmp_path)
     sound = np.asarray(spoken_sound("four zero seven one", load_clips()), np.float32).reshape(-1)
     silence = np.zeros(CLIP_RATE // 2, np.float32)
     write(tmp_path / "mic.wav", np.concatenate([silence, sound, silence]), CLIP_RATE)
-    fake = chromium.browser_type.launch(
-        executable_path=CHROMIUM,
-        args=[
-            "--no-sandbox",
-            "--disable-gpu",
-            "--use-fake-ui-for-media-stream",
-            "--use-fake-device-for-media-stream",
-            f"--use-file-for-fake-audio-capture={tmp_path / 'mic.wav'}%noloop",
-        ],
-    )
+    fake = speaking(chromium, tmp_path / "mic.wav")
     page = fake.new_page(viewport={"width": 390, "height": 844})
     page.goto(f"{server.address}/voice?name=Imani%20Okafor")
     page.click("text=Begin")
