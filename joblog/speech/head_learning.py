@@ -21,6 +21,7 @@ from joblog.speech.second_ear import (
     gelu,
     gelu_curve,
     one_thread_of_blas,
+    turned,
     windows,
 )
 
@@ -30,7 +31,7 @@ Row = tuple[Floats, tuple[int, ...]]  # embedding (time, 96), signs
 
 LAYERS = ("a", "b", "c", "o")
 BATCH = 32
-RATE = 1e-3  # of learning; a half of it learns as well, and slower
+RATE = 1e-3  # of learning, at its highest; half of it was tried only with fewer rows
 FIRST_STEPS = 20  # in which the rate rises
 DROPPED = 0.15  # share of a layer's outputs that is left out at random
 BLUR = 0.1  # noise added to the embedding, of its spread
@@ -82,14 +83,14 @@ def _slopes(weights: Weights, rows: Sequence[Row], rng: np.random.Generator) -> 
     layers: dict[str, tuple[Floats, Floats, Floats]] = {}
     for layer in "abc":
         seen = windows(x, weights[f"{layer}.weight"].shape[2])
-        before = _turned(seen, weights, layer)
+        before = turned(seen, weights, layer)
         drawn = inside & (rng.random(before.shape, np.float32) >= DROPPED)
         kept = drawn.astype(np.float32) / np.float32(1 - DROPPED)
         out = gelu(before) * kept
         layers[layer] = seen, before, kept
         x = out if layer == "a" else x + out
     seen = windows(x, 1)
-    logits = _turned(seen, weights, "o")
+    logits = turned(seen, weights, "o")
     logits -= logits.max(axis=2, keepdims=True)
     heard = logits - np.log(np.exp(logits).sum(axis=2, keepdims=True))
     signs = [row for _, row in rows]
@@ -102,13 +103,6 @@ def _slopes(weights: Weights, rows: Sequence[Row], rng: np.random.Generator) -> 
         through = _carry_back(back * kept * _bend(before), seen, weights, layer, slopes)
         back = back + through if layer != "a" else through
     return slopes
-
-
-def _turned(seen: Floats, weights: Weights, layer: str) -> Floats:
-    """Apply one layer: ``seen`` (rows, time, in x width)."""
-    weight = weights[f"{layer}.weight"]
-    result: Floats = seen @ flat(weight) + weights[f"{layer}.bias"]
-    return result
 
 
 def _carry_back(

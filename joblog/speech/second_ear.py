@@ -130,10 +130,9 @@ class Head:
 
     def _layer(self, name: str, x: Floats) -> Floats:
         """Convolve over time: ``x`` (time, in), weights (out, in, width)."""
-        weight, bias = self.weights[f"{name}.weight"], self.weights[f"{name}.bias"]
-        seen = windows(x[None], weight.shape[2])[0]
-        result: Floats = seen @ flat(weight) + bias
-        return result
+        return turned(
+            windows(x[None], self.weights[f"{name}.weight"].shape[2])[0], self.weights, name
+        )
 
 
 def conditioned(embedded: Floats, weights: Mapping[str, Floats]) -> Floats:
@@ -149,6 +148,12 @@ def windows(x: Floats, width: int) -> Floats:
     half, time = width // 2, x.shape[1]
     padded = np.pad(x, ((0, 0), (half, half), (0, 0)))
     return np.concatenate([padded[:, shift : shift + time] for shift in range(width)], axis=2)
+
+
+def turned(seen: Floats, weights: Mapping[str, Floats], layer: str) -> Floats:
+    """Apply one layer to what it sees, shape (..., width x in)."""
+    result: Floats = seen @ flat(weights[f"{layer}.weight"]) + weights[f"{layer}.bias"]
+    return result
 
 
 def flat(weight: Floats) -> Floats:
