@@ -27,11 +27,15 @@ from joblog.job.said_units import SaidValue, in_unit_of_sheet
 from joblog.job.settling import Wanted, corrected_id, settled, wrong_kind
 from joblog.job.targets import (
     container_of,
+    corrected_at,
     fluid_at_hand,
+    fluid_corrected,
     last_value,
     pour_at_hand,
     reading_step,
+    stage_at_hand,
     torque_at_hand,
+    torque_corrected,
     torque_step,
 )
 from joblog.job.torques import (
@@ -111,9 +115,21 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
 
 
 def _torque_step(state: JobState, meaning: Meaning) -> Step | None:
+    def fits(wanted: Torque) -> bool:
+        values = in_unit_of_sheet(meaning.values, wanted.unit)
+        return bool(values) and torque_fits(values[0], wanted)
+
     if meaning.act == "torque-at":
         return step_named(state.sheet, meaning.target)
-    return torque_at_hand(state) if meaning.target == "here" else torque_step(state, meaning.target)
+    if meaning.correction:
+        named = step_named(state.sheet, meaning.target)
+        corrected = torque_corrected(state, named, meaning.which, fits)
+        if corrected is not None:
+            return corrected
+    if meaning.target == "here":
+        return torque_at_hand(state)
+    step = torque_step(state, meaning.target)
+    return step if step is None else stage_at_hand(state, step, fits)
 
 
 def _which(state: JobState, step: Step, wanted: Torque, old: str | None) -> str:
@@ -142,7 +158,7 @@ def _corrected_which(state: JobState, old: str | None) -> str:
 
 def plan_angle(state: JobState, meaning: Meaning) -> Plan:
     """Return what the angle after a torque leads to: a reading of the step."""
-    step = _angle_step(state, meaning.target)
+    step = _angle_step(state, meaning)
     if step is None or step.torque is None or step.torque.angle is None:
         return refusal("Which one? Say it with its name.")
     torque = step.torque
@@ -182,12 +198,13 @@ def plan_angle(state: JobState, meaning: Meaning) -> Plan:
     )
 
 
-def _angle_step(state: JobState, target: str) -> Step | None:
+def _angle_step(state: JobState, meaning: Meaning) -> Step | None:
     """Return the step whose angle is meant: of those it could be, the last one that lacks it.
 
-    Without a name these are the steps with an angle that have been tightened.
+    Without a name these are the steps with an angle that have been tightened. A correction is
+    about the angle told last.
     """
-    named = step_named(state.sheet, target)
+    named = step_named(state.sheet, meaning.target)
     turned = [s for s in state.steps if s.step.torque and s.step.torque.angle is not None]
     if named is not None and named.torque is not None:
         name = (named.torque.fastener, named.torque.stage)
@@ -196,6 +213,9 @@ def _angle_step(state: JobState, target: str) -> Step | None:
             for s in turned
             if s.step.torque and (s.step.torque.fastener, s.step.torque.stage) == name
         ]
+    corrected = corrected_at(state, "reading", [s.step for s in turned])
+    if meaning.correction and corrected is not None:
+        return corrected
     tight = [s for s in turned if any(v.entry.kind == "torque" for v in s.values)]
     wanting = [s for s in tight if any(w.startswith("angle") for w in lacking(s.step, s.values))]
     found = (wanting or tight)[-1:]
@@ -207,7 +227,7 @@ def _angle_step(state: JobState, target: str) -> Step | None:
 def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
     """Return what a spoken quantity leads to: in, out, another, a share of this one."""
     direction = "out" if meaning.act == "out" else "in"
-    fluid = meaning.target if meaning.target != "here" else fluid_at_hand(state, direction)
+    fluid = meaning.target if meaning.target != "here" else _fluid(state, meaning, direction)
     sums = next((f for f in state.fluids if f.key == fluid), None)
     if fluid is None or sums is None:
         return refusal("Which fluid? Say it with its name.")
@@ -239,6 +259,12 @@ def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
 
     wanted = Wanted(name, sums.unit, draft, fits=plausible, plausible=plausible, doubt=doubt)
     return settled(meaning.with_values(amounts), wanted)
+
+
+def _fluid(state: JobState, meaning: Meaning, direction: str) -> str | None:
+    """Return the fluid that is meant where none is named."""
+    corrected = fluid_corrected(state, direction) if meaning.correction else None
+    return corrected or fluid_at_hand(state, direction)
 
 
 def _doubted_sum(value: SaidValue, sums: FluidState, way: str) -> tuple[str, str]:
@@ -292,7 +318,7 @@ def plan_reading(state: JobState, meaning: Meaning) -> Plan:
     if meaning.act == "reading-at":
         step = step_named(state.sheet, meaning.target)
     else:
-        step = reading_step(state, meaning.target)
+        step = reading_step(state, meaning.target, correction=meaning.correction)
     if step is None or step.reading is None:
         return refusal("Which reading? Say it with its name.")
     wanted = step.reading

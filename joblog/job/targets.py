@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from decimal import Decimal
 
 from joblog.job.fluids import fluid_unit
@@ -9,7 +10,63 @@ from joblog.job.order import ready
 from joblog.job.types import JobState, StepState, StepStatus, Value
 from joblog.job.values import pour_steps, step_named
 from joblog.measure.units import UNITS, unit_of
-from joblog.sheet.model import Amount, Sheet, Step
+from joblog.sheet.model import Amount, Sheet, Step, Torque
+
+
+def corrected_at(state: JobState, kind: str, steps: Iterable[Step], which: str = "") -> Step | None:
+    """Return that of ``steps`` whose value a correction is about: the one told last, if any was.
+
+    ``which`` is the number of the one of several, '' for any. Never a step that still wants its
+    value: "correction" would report it as done.
+    """
+    keys = {step.key for step in steps}
+    told = [v.entry for v in state.values if v.entry.kind == kind and v.step in keys]
+    same = [entry for entry in told if entry.body.get("which") == which] or told
+    last = max(same, key=lambda entry: entry.seq, default=None)
+    return step_named(state.sheet, last.body.get("step")) if last else None
+
+
+def torque_corrected(
+    state: JobState, named: Step | None, which: str, fits: Callable[[Torque], bool]
+) -> Step | None:
+    """Return the step of the torque that a correction is about, of the fastener ``named`` if any.
+
+    Said without a stage it is the stage that the value fits, else the one told last.
+    """
+    steps = [s.step for s in state.steps if s.step.torque]
+    if named is None or named.torque is None:
+        return corrected_at(state, "torque", steps, which)
+    steps = [s for s in steps if s.torque and s.torque.fastener == named.torque.fastener]
+    if named.torque.stage > 1:
+        steps = [s for s in steps if _fastener(s) == _fastener(named)]
+    fitting = [s for s in steps if s.torque and fits(s.torque)]
+    return corrected_at(state, "torque", fitting, which) or corrected_at(
+        state, "torque", steps, which
+    )
+
+
+def stage_at_hand(state: JobState, step: Step, fits: Callable[[Torque], bool]) -> Step:
+    """Return the later stage of the fastener that is being tightened, where the value is its own.
+
+    Said without its stage ("head bolt 60") it would be the first stage's, far too much.
+    """
+    now = state.step(step.key)
+    if step.torque is None or now is None or _lacks_torque(now) or fits(step.torque):
+        return step
+    for other in state.steps:
+        later = other.step.torque
+        if later is None or later.fastener != step.torque.fastener or not _lacks_torque(other):
+            continue
+        turn = other.status is StepStatus.INCOMPLETE or ready(
+            state.sheet, other.step, state.settled
+        )
+        if later.stage > step.torque.stage and turn and fits(later):
+            return other.step
+    return step
+
+
+def _fastener(step: Step) -> tuple[str, int] | None:
+    return (step.torque.fastener, step.torque.stage) if step.torque else None
 
 
 def torque_at_hand(state: JobState) -> Step | None:
@@ -41,12 +98,7 @@ def torque_step(state: JobState, key: str) -> Step | None:
     step = step_named(state.sheet, key)
     if step is None or step.torque is None:
         return None
-    wanted = (step.torque.fastener, step.torque.stage)
-    alike = [
-        s
-        for s in state.steps
-        if s.step.torque and (s.step.torque.fastener, s.step.torque.stage) == wanted
-    ]
+    alike = [s for s in state.steps if _fastener(s.step) == _fastener(step)]
     lacking = [
         s.step
         for s in alike
@@ -67,12 +119,27 @@ def _lacks_torque(step: StepState) -> bool:
     return any(what.startswith("torque") for what in step.missing)
 
 
+def fluid_corrected(state: JobState, direction: str) -> str | None:
+    """Return the fluid whose amount a correction without a name is about: the one told last."""
+    told = [v.entry for v in state.values if v.entry.kind == "quantity"]
+    poured = [entry for entry in told if entry.body.get("direction") == direction]
+    last = max(poured, key=lambda entry: entry.seq, default=None)
+    return str(last.body.get("fluid")) if last else None
+
+
 def fluid_at_hand(state: JobState, direction: str) -> str | None:
-    """Return the fluid that is being poured ``direction``, or None where it can't be told."""
+    """Return the fluid that is being poured ``direction``, or None where it can't be told.
+
+    Of several it is that of the step just reported, where it waits for its amount.
+    """
     pours = [s for s in state.steps if s.step.pour and s.step.pour.direction == direction]
     fluids = list(dict.fromkeys(s.step.pour.fluid for s in pours if s.step.pour))
     if len(fluids) == 1:
         return fluids[0]
+    just = [s for s in pours if state.marks and s.step.key == state.marks[-1].step]
+    waiting = [s for s in just if any(what.startswith("quantity") for what in s.missing)]
+    if waiting and waiting[0].step.pour:
+        return waiting[0].step.pour.fluid
     able = [
         s.step.pour.fluid
         for s in pours
@@ -115,15 +182,33 @@ def container_of(sheet: Sheet, fluid: str) -> Amount:
     return found.container or Amount(value=Decimal(1), unit=fluid_unit(found))
 
 
-def reading_step(state: JobState, key: str) -> Step | None:
-    """Return the step of a reading; of several steps that want the same one, the one at hand."""
+def reading_step(state: JobState, key: str, *, correction: bool = False) -> Step | None:
+    """Return the step of a reading; of several steps that want the same one, the one at hand.
+
+    That is the step done last, one that is waiting for it, the next whose turn has come; where
+    none of them lacks it, the one done last of those that want it. A correction is about the one
+    told last.
+    """
     step = step_named(state.sheet, key)
     if step is None or step.reading is None:
         return step
     alike = [s for s in state.steps if s.step.reading and s.step.reading.name == step.reading.name]
-    lacking = [s.step for s in alike if not s.values and ready(state.sheet, s.step, state.settled)]
-    lacking = _left_out_last(state, lacking)
-    return lacking[0] if len(alike) > 1 and lacking else step
+    corrected = corrected_at(state, "reading", [s.step for s in alike]) if correction else None
+    if corrected is not None or len(alike) < 2:
+        return corrected or step
+    done = [mark.step for mark in state.marks]
+    lacking = [s for s in alike if not s.values and ready(state.sheet, s.step, state.settled)]
+    turn = [s for s in lacking if s.status is not StepStatus.DONE or s.step.key in done[-1:]]
+    if turn:
+        return min(turn, key=lambda s: _turn(state, s, done)).step
+    last = next((key for key in reversed(done) if key in {s.step.key for s in alike}), key)
+    return step_named(state.sheet, last)
+
+
+def _turn(state: JobState, step: StepState, done: list[str]) -> tuple[bool, bool, bool]:
+    """Rank a step that lacks its reading: the lowest is meant."""
+    key = step.step.key
+    return key in state.left_out, key not in done[-1:], step.status is not StepStatus.INCOMPLETE
 
 
 def last_value(state: JobState, units: list[str]) -> Value | None:

@@ -1,0 +1,158 @@
+"""A correction is about the value told last, and never reports the next step as done."""
+
+from __future__ import annotations
+
+import pytest
+
+from joblog.sheet.load import library, sheet_text
+
+WRENCH = """
+[[tools]]
+key = "wrench"
+name = "Torque wrench"
+lowest = { value = 5, unit = "N.m" }
+highest = { value = 100, unit = "N.m" }
+"""
+TWICE = f"""{WRENCH}
+[[steps]]
+key = "for-now"
+title = "Plug in for now"
+say = ["plug in for now"]
+torque = {{ fastener = "plug", value = 30, unit = "N.m", tolerance = 3 }}
+
+[[steps]]
+key = "run"
+title = "Run it"
+say = ["run and stopped"]
+after = ["for-now"]
+
+[[steps]]
+key = "for-good"
+title = "Plug tightened again"
+say = ["plug checked again"]
+after = ["run"]
+torque = {{ fastener = "plug", value = 30, unit = "N.m", tolerance = 3 }}
+"""
+STAGES = f"""{WRENCH}
+[[steps]]
+key = "first"
+title = "First pass"
+say = ["first pass"]
+torque = {{ fastener = "head bolt", value = 30, unit = "N.m", tolerance = 3, count = 2 }}
+
+[[steps]]
+key = "second"
+title = "Second pass"
+say = ["second pass"]
+after = ["first"]
+torque = {{ fastener = "head bolt", value = 60, unit = "N.m", tolerance = 3, count = 2, stage = 2 }}
+"""
+AXLES = """
+[[fluids]]
+key = "front-oil"
+name = "Front oil"
+specification = "Example"
+service = { value = 1.2, unit = "L" }
+
+[[fluids]]
+key = "rear-oil"
+name = "Rear oil"
+specification = "Example"
+service = { value = 1.4, unit = "L" }
+
+[[steps]]
+key = "rear"
+title = "Rear axle drained"
+say = ["rear drained"]
+pour = { fluid = "rear-oil", direction = "out" }
+
+[[steps]]
+key = "front"
+title = "Front axle drained"
+say = ["front drained"]
+after = ["rear"]
+pour = { fluid = "front-oil", direction = "out" }
+"""
+
+
+def values(job):
+    return [
+        (v.step, str(v.value), v.entry.body.get("which"))
+        for v in sorted(job.state.values, key=lambda v: v.entry.seq)
+    ]
+
+
+def told(job):
+    return [one[:2] for one in values(job)]
+
+
+def shipped(bench, key):
+    return bench(toml=sheet_text(library()[key]))
+
+
+def test_a_corrected_torque_without_a_name_is_not_the_next_brakes(bench):
+    job = shipped(bench, "brake-fluid")
+    job.ok("old fluid tested", "wheels chocked", "on stands", "reservoir filled")
+    job.ok("rear right bled", "torque 8.5 newton meters")
+    reply = job.ok("correction torque 8 newton meters")
+    assert reply.spoken.startswith("Corrected: torque rear right screw")
+    assert told(job) == [("rear-right", "8")]
+    assert job.status("rear-left") == "open"
+
+
+def test_a_plug_that_is_tightened_twice_is_corrected_where_it_was_told(bench):
+    job = bench(steps=TWICE)
+    job.ok("plug in for now", "plug torqued to 31", "run and stopped")
+    job.ok("correction plug torqued to 30")
+    assert told(job) == [("for-now", "30")]
+    assert job.status("for-good") == "open"
+    job.ok("plug torqued to 31", "correction plug torqued to 29")
+    assert told(job) == [("for-now", "30"), ("for-good", "29")]
+
+
+def test_a_second_pass_needs_no_word_for_its_stage(bench):
+    job = bench(steps=STAGES)
+    job.ok("all head bolts torqued to 30", "second pass", "head bolt torqued to 60")
+    assert values(job)[1:] == [("second", "60", "1")]
+    job.ok("correction head bolt torqued to 61", "head bolt torqued to 60")
+    job.ok("correction head bolt one torqued to 59")
+    assert values(job)[1:] == [("second", "60", "2"), ("second", "59", "1")]
+
+
+def test_far_too_much_on_the_first_pass_stays_on_it(bench):
+    job = bench(steps=STAGES)
+    job.ok("head bolt torqued to 30")
+    assert job.say("head bolt torqued to 44").tone == "warn"  # of number 2
+    assert values(job)[1:] == [("first", "44", "2")]
+    job.ok("correction head bolt torqued to 30", "second pass")
+    assert job.say("head bolt torqued to 50").tone == "warn"  # fits neither: no guess
+    assert values(job)[-1][:2] == ("first", "50")
+
+
+def test_a_reading_of_one_name_is_for_the_step_at_hand(bench):
+    job = shipped(bench, "coolant")
+    job.ok("engine is cold", "cap open", "radiator drained", "6.3 liters out", "drain cock closed")
+    job.ok("drain cock torqued to 20", "6.3 liters in", "filling done", "engine running")
+    job.ok("no more bubbles", "coolant temperature 95")
+    assert ("bled", "95") in told(job)
+    job.ok("correction coolant temperature 93", "coolant temperature 94")
+    assert told(job)[-2:] == [("bled", "93"), ("bled", "94")]
+    assert not job.state.findings
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_the_reading_of_the_first_step_is_not_overwritten(bench, before):
+    job = shipped(bench, "coolant")
+    job.ok("engine is cold", *(["coolant temperature 20"] if before else []), "cap open")
+    job.ok("radiator drained", "6.3 liters out", "drain cock closed", "drain cock torqued to 20")
+    job.ok("6.3 liters in", "filling done", "engine running", "coolant temperature 90")
+    job.ok("no more bubbles", "correction coolant temperature 88")
+    assert told(job)[-1] == ("bled", "88")
+    assert (("engine-cold", "20") in told(job)) is before
+
+
+def test_a_corrected_amount_without_a_name_is_of_the_fluid_told_last(bench):
+    job = bench(steps=AXLES)
+    job.ok("rear drained", "1.4 liters out", "correction 1.3 liters out")
+    assert told(job) == [("rear", "1.3")]
+    assert job.status("front") == "open"
