@@ -25,7 +25,10 @@ from joblog.record.times import milliseconds_since_epoch, uuid7_milliseconds
 
 JOB_CLOSED = "job-closed"  # kind of the entry that ends a job
 TAKEN_BACK = "disregarded"  # kind of the entry that takes back the one that it supersedes
-_UNSEEN = "can't be seen here. A final hash kept elsewhere shows it, such as the printed report's."
+_UNSEEN = (
+    "can't be seen here. Nor can it that somebody wrote all of it anew. "
+    "A final hash kept elsewhere shows both, such as the printed report's."
+)
 
 
 @dataclass(frozen=True)

@@ -115,7 +115,9 @@ def run_verify(args: argparse.Namespace) -> int:
         print(f"Remark: {remark}.")
     if verdict.job:
         print(f"Job: {verdict.job}")
-    print(f"Final hash: {verdict.final_hash}{' (as expected)' if expected and not problem else ''}")
+    if verdict.count:
+        end = " (as expected)" if expected and not problem else ""
+        print(f"Final hash: {verdict.final_hash}{end}")
     if media.good:
         print(f"Photos and sounds: {len(media.good)} examined, unaltered.")
     _tell_missing(media, checked.folder or args.file)

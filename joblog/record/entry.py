@@ -164,6 +164,8 @@ def parse_line(line: bytes) -> Entry:
     The bytes must be exactly the canonical ones, so that no change of the file goes unseen.
     Raises RecordError, whose text completes the sentence 'entry 3 ...'.
     """
+    if not line.strip():
+        raise RecordError("is an empty line, which joblog never writes: the file was changed")
     try:
         text = line.decode()
         fields = json.loads(

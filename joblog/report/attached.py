@@ -54,9 +54,14 @@ def record_from_pdf(pdf: bytes | Path) -> bytes:
     data = _bytes(pdf)
     names = set(_all_attached(data))
     if RECORD not in names and DATA in names:
+        if data_from_pdf(data).get("kind") == "history":
+            raise RecordError(
+                "this is a service history, which quotes records and carries none; "
+                "check the report of each service instead"
+            )
         raise RecordError(
-            "this is a service history, which quotes records and carries none; "
-            "check the report of each service instead"
+            f"somebody took {RECORD} out of this report, so that it can't be checked; "
+            "ask the shop for the report as it was made"
         )
     return _attached(data, RECORD)
 

@@ -210,7 +210,7 @@ def test_fields_of_a_newer_version_are_kept_and_hashed() -> None:
 @pytest.mark.parametrize(
     ("line", "why"),
     [
-        (b"", "JSON"),
+        (b"", "empty line"),
         (b"[]", "not an entry"),
         (b"{}", "not an entry"),
         (b'{"a":1,"a":2}', "twice"),

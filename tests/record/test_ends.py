@@ -5,6 +5,7 @@ What a hash chain can show and can't is stated in docs/record.md; the hash is SH
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 import shutil
@@ -19,6 +20,7 @@ from joblog.job.replay import replay
 from joblog.job.session import JobSession
 from joblog.record import JOB_CLOSED, Store, export_job, import_job, open_store, verify
 from joblog.record.chain import TAKEN_BACK
+from joblog.record.entry import canonical
 from joblog.sheet.load import load_sheet, sheet_text
 
 
@@ -131,7 +133,7 @@ def test_what_is_cut_off_without_a_trace_is_said_to_be_out_of_sight(
     record = export_job(store, signed, tmp_path / "out")
     final = store.verify(signed).final_hash
     told = joblog(capsys, "verify", record)[1]
-    assert "What was cut off after that can't be seen here. A final hash kept" in told
+    assert "What was cut off after that can't be seen here." in told
     assert longest_sentence(told) <= 15
     told = joblog(capsys, "verify", record, "--expect", final)[1]
     assert "can't be seen" not in told  # the end is proven
@@ -141,9 +143,37 @@ def test_what_is_cut_off_without_a_trace_is_said_to_be_out_of_sight(
         cut(record, entries)
         status, told = joblog(capsys, "verify", record)
         assert (status, said in told) == (0, True)
-        assert "A final hash kept elsewhere shows it, such as the printed report's." in told
+        assert "A final hash kept elsewhere shows both, such as the printed report's." in told
         assert longest_sentence(told) <= 15
         assert joblog(capsys, "verify", record, "--expect", final)[0] == 1
+
+
+def test_a_record_written_anew_is_whole_and_said_to_be_out_of_sight(
+    store: Store, signed: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    record = export_job(store, signed, tmp_path / "out")
+    final, last = store.verify(signed).final_hash, "0" * 64
+    lines = []
+    for line in record.read_text(encoding="utf-8").splitlines():
+        entry = json.loads(line.replace('"plug"', '"fluid"', 1)) | {"prev": last}
+        entry.pop("hash")
+        last = hashlib.sha256(canonical(entry)).hexdigest()
+        lines.append(canonical(entry | {"hash": last}) + b"\n")
+    record.write_bytes(b"".join(lines))
+    status, told = joblog(capsys, "verify", record)
+    assert (status, "Nor can it that somebody wrote all of it anew." in told) == (0, True)
+    assert joblog(capsys, "verify", record, "--expect", final)[0] == 1
+
+
+def test_an_empty_line_is_called_one_and_no_hash_stands_for_nothing(
+    store: Store, signed: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    record = export_job(store, signed, tmp_path / "out")
+    record.write_bytes(b"\n" + record.read_bytes())
+    status, told = joblog(capsys, "verify", record)
+    assert status == 1
+    assert "entry 0 is an empty line, which joblog never writes: the file was changed." in told
+    assert "Final hash" not in told
 
 
 def test_other_files_beside_a_record_are_no_sign_of_a_cut(

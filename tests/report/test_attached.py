@@ -62,6 +62,15 @@ def test_an_altered_record_is_named(pdf: bytes) -> None:
     assert "NOT whole: entry" in found.sentence
 
 
+def test_a_report_whose_record_was_taken_out_is_no_service_history(pdf: bytes) -> None:
+    opened = pikepdf.open(io.BytesIO(pdf))
+    del opened.attachments["record.jsonl"]
+    out = io.BytesIO()
+    opened.save(out)
+    with pytest.raises(RecordError, match=r"somebody took record\.jsonl out"):
+        verify_report_pdf(out.getvalue())
+
+
 def test_altered_data_is_named(pdf: bytes) -> None:
     altered = with_attached(
         pdf, "report.json", lambda b: b.replace(b"The job is done", b"All is good")
