@@ -25,7 +25,15 @@ from joblog.vision.dipstick_hatch import hatch_signals
 from joblog.vision.dipstick_level import WetEdge, find_wet_edge
 from joblog.vision.dipstick_marks import elsewhere, find_marks, fits_distance
 from joblog.vision.dipstick_signals import Marks, unit_of
-from joblog.vision.quality import BLURRED, GLARE, TOO_DARK, blur_width, exposure_fault
+from joblog.vision.quality import (
+    BLURRED,
+    GLARE,
+    NO_COLOURS,
+    TOO_DARK,
+    blur_width,
+    exposure_fault,
+    is_grey,
+)
 from joblog.vision.types import DipstickReading, Photo, Point
 
 Array = NDArray[np.float64]
@@ -137,7 +145,7 @@ def _clear(pair: Marks, score: float) -> bool:
 
 
 def _refused(photo: Photo, why: str, mark_distance_mm: float | None) -> DipstickReading:
-    """Return an unusable reading; where glare or blur explains it, that is the reason given."""
+    """Return an unusable reading; glare, blur or missing colours explain more."""
     if why not in (NO_BLADE, NO_MARKS, DOUBTFUL_MARKS, NO_FIT, NO_EDGE):
         return DipstickReading(usable=False, why=why)
     burnt = float((photo.rgb.min(axis=2) >= 250).mean())
@@ -145,6 +153,8 @@ def _refused(photo: Photo, why: str, mark_distance_mm: float | None) -> Dipstick
         why = GLARE.format(subject="dipstick")
     elif blur_width(photo.rgb) > MOST_BLUR * max(photo.rgb.shape[:2]):
         why = BLURRED.format(subject="dipstick")
+    elif why == NO_EDGE and is_grey(photo.rgb):
+        why = NO_COLOURS
     return DipstickReading(usable=False, why=why.format(distance=mark_distance_mm))
 
 

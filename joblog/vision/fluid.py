@@ -9,7 +9,7 @@ The rules:
 * Wet paper throws back a little white light from its surface. What is left of it after the drop is
   excluded is taken off (`SURFACE_REFLECTION`), otherwise dark fluids read too light; never so much
   that less is left than any fluid throws back (`DARKEST`): not every surface shines alike.
-* No white paper, no blot, blown-out paper: no colour, and a reason.
+* No white paper, no blot, blown-out or dark paper, glare on the blot: no colour, and a reason.
 * Anything dark and round would do for a blot. A drop on paper has bare paper all round it, is one
   even stain, and is no grey (`_check_drop`): a plug, a dipstick or a shadow is not.
 """
@@ -24,7 +24,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from joblog.vision.quality import BLURRED, blur_width
+from joblog.vision.quality import BLURRED, GLARE, NO_COLOURS, blur_width, is_grey
 from joblog.vision.types import FluidReading, Photo, Polygon
 
 Array = NDArray[np.float64]
@@ -33,6 +33,11 @@ Mask = NDArray[np.bool_]
 
 MOST_CORNERS = 60
 WORK_PX = 512  # longest side worked on: a blot is a large soft thing, detail is noise here
+LEAST_LIGHT = 0.06  # of the paper, linear: below it a dark fluid is a few steps of 8 bits
+MOST_BLUR = 0.0075  # width of the sharpest edges at that size, as a share of its long side
+MOST_HOLLOW = 0.06  # share of the blot's inside that is no stain: light thrown back hides it
+MOST_BURNT = 0.03  # share of the picture burnt out, above which glare is what went wrong
+MOST_BURNT_MIDDLE = 0.3  # share of its middle, where around it there is less than half of that
 SHOULDER = 0.8  # encoded tone above which phone cameras compress highlights
 SURFACE_REFLECTION = 0.0135  # white light thrown back by wet paper, part of the paper's own light
 DARKEST = 0.010  # least that a fluid's darkest channel throws back: of the twelve labelled, 0.0103
@@ -47,10 +52,13 @@ EVEN = 0.125  # most log10 between the dark and the light tenth of the core
 VEIL = 0.03  # added to both of these: noise and the shine of a wet surface are no pattern
 GREY = 4.0  # chroma up to which a spot is called grey
 GREY_FROM = 20.0  # L* below which a fluid may be as grey as soot
+_OTHER_KIND = "if this shows a plug or a dipstick, send it again as that"
 NOT_A_DROP = (
-    "{what}: if this shows a plug or a dipstick, send it again as that; for fluid, put one large "
+    f"{{what}}: {_OTHER_KIND}; for fluid, put one large "
     "drop on plain white paper and leave bare paper all round it in the picture"
 )
+GREY_SPOT = "the spot is as grey as metal or a shadow"
+GLARE_ON_DROP = f"{GLARE.format(subject='fluid')}; {_OTHER_KIND}"
 
 # IEC 61966-2-1 primaries to XYZ, and the white that their rows add up to (D65)
 _TO_XYZ = np.array(
@@ -69,6 +77,7 @@ class _Blot:
     outline: NDArray[np.int32]
     center: tuple[float, float]
     radius: float
+    hollow: float
 
 
 def measure_fluid(photo: Photo) -> FluidReading:
@@ -82,17 +91,27 @@ def measure_fluid(photo: Photo) -> FluidReading:
     try:
         reading = _measured(photo)
     except _NoColourError as reason:
-        reading = FluidReading(usable=False, why=str(reason))
+        reading = FluidReading(usable=False, why=_explained(str(reason), photo.rgb))
     return replace(reading, seconds=time.perf_counter() - started)
+
+
+def _explained(why: str, rgb: NDArray[np.uint8]) -> str:
+    """Return why there is no colour; where glare or missing colours explain it, that."""
+    if _OTHER_KIND not in why:
+        return why
+    if why == NOT_A_DROP.format(what=GREY_SPOT) and is_grey(rgb):
+        return NO_COLOURS
+    return GLARE_ON_DROP if float((rgb.min(axis=2) >= 250).mean()) > MOST_BURNT else why
 
 
 def _measured(photo: Photo) -> FluidReading:
     small, scale = _shrunk(photo.rgb)
+    _check_glare(small)
     linear = _linear_light(small)
     paper, white = _paper_light(linear, small)
     ratio = linear / paper
     blot = _main_blot(ratio)
-    _check_sharp(ratio, blot, photo.rgb)
+    _check_sharp(ratio, blot, small)
     colour = _core_colour(ratio, blot)
     _check_drop(ratio, blot, colour)
 
@@ -134,6 +153,16 @@ def _shrunk(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
     return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8), scale
 
 
+def _check_glare(rgb: NDArray[np.uint8]) -> None:
+    """Refuse a picture whose middle is burnt out, and far more so than what lies around it."""
+    burnt = rgb.min(axis=2) >= 250
+    height, width = burnt.shape
+    middle = burnt[height // 4 : height - height // 4, width // 4 : width - width // 4]
+    around = (burnt.sum() - middle.sum()) / (burnt.size - middle.size)
+    if float(middle.mean()) > MOST_BURNT_MIDDLE and around < 0.5 * middle.mean():
+        raise _NoColourError(GLARE_ON_DROP)
+
+
 def _linear_light(rgb: NDArray[np.uint8]) -> Array32:
     """Undo the camera's highlight roll-off and the sRGB curve; 1 is the top of the straight part.
 
@@ -157,7 +186,7 @@ def _paper_light(linear: Array32, rgb: NDArray[np.uint8]) -> tuple[Array32, Arra
     smooth = cv2.GaussianBlur(linear, (0, 0), 2.5)
     luma = smooth @ _LUMA
     bright = float(np.percentile(luma, 92))
-    if bright < 0.02:
+    if bright < LEAST_LIGHT:
         raise _NoColourError("too dark: put the paper in brighter light and photograph it again")
     mask = luma > 0.55 * bright
     step = 8
@@ -239,7 +268,7 @@ def _check_sharp(ratio: Array32, blot: _Blot, rgb: NDArray[np.uint8]) -> None:
     cv2.polylines(rim, [blot.outline.reshape(-1, 1, 2)], True, 1, width)
     steepest = float(np.percentile(np.hypot(gx, gy)[rim > 0], 97))
     soft_rim = steepest * blot.radius < 6.0 * float(np.median(depth[blot.core]))
-    if soft_rim and blur_width(rgb) > 0.0034 * max(rgb.shape[:2]):
+    if soft_rim and blur_width(rgb) > MOST_BLUR * max(rgb.shape[:2]):
         raise _NoColourError(BLURRED.format(subject="blot"))
 
 
@@ -263,7 +292,8 @@ def _blot_of(region: Mask, deepest: Array32) -> _Blot:
         raise _NoColourError("the blot is too small to measure: go nearer, or use a larger drop")
     moments = cv2.moments(filled, True)
     center = (moments["m10"] / moments["m00"], moments["m01"] / moments["m00"])
-    return _Blot(core, outline[:, 0, :].astype(np.int32), center, radius)
+    hollow = 1.0 - float(region.sum()) / area
+    return _Blot(core, outline[:, 0, :].astype(np.int32), center, radius, hollow)
 
 
 def _check_round(outline: NDArray[np.int32], area: float) -> None:
@@ -279,12 +309,14 @@ def _check_drop(ratio: Array32, blot: _Blot, colour: Array) -> None:
     smooth = np.maximum(np.asarray(cv2.GaussianBlur(ratio, (0, 0), 2.5), np.float32), 1e-3)
     if not _paper_around(smooth, blot):
         raise _NoColourError(NOT_A_DROP.format(what="no white paper around the dark spot"))
+    if blot.hollow > MOST_HOLLOW:
+        raise _NoColourError(GLARE_ON_DROP)
     dark, light = np.percentile((smooth @ _LUMA)[blot.core], [10, 90]) + VEIL
     if np.log10(light / dark) > EVEN:
         raise _NoColourError(NOT_A_DROP.format(what="the dark spot is no even stain"))
     lightness, a, b = lab_from_linear(colour)
     if lightness > GREY_FROM and np.hypot(a, b) < GREY:
-        raise _NoColourError(NOT_A_DROP.format(what="the spot is as grey as metal or a shadow"))
+        raise _NoColourError(NOT_A_DROP.format(what=GREY_SPOT))
 
 
 def _paper_around(smooth: Array32, blot: _Blot) -> bool:

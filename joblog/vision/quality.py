@@ -19,6 +19,7 @@ GLARE = "glare hides the {subject}: light it from the side, without flash, and t
 BLURRED = "blurred: hold still, wipe the lens, tap the {subject} to focus, and take it again"
 CUT_OFF = "the {subject} is cut off: step back until all of it is in the picture"
 TOO_SMALL = "too small to measure: go closer until the {subject} fills a third of the picture"
+NO_COLOURS = "the photo has no colours: switch the camera to colour and take it again"
 UNSURE = (
     "the {subject} isn't clear enough to measure: fill a third of the picture with it, "
     "seen straight from the front, on a plain cloth"
@@ -60,6 +61,12 @@ def centre_glare_fault(rgb: NDArray[np.uint8], subject: str = "part") -> str | N
     height, width = grey.shape
     middle = grey[height // 4 : height - height // 4, width // 4 : width - width // 4]
     return GLARE.format(subject=subject) if float((middle >= 247).mean()) > 0.33 else None
+
+
+def is_grey(rgb: NDArray[np.uint8]) -> bool:
+    """Say whether a picture was taken or kept without colours."""
+    part = rgb[::4, ::4].astype(np.int16)
+    return bool(np.percentile(part.max(axis=2) - part.min(axis=2), 99.9) <= 1)
 
 
 def blur_width(rgb: NDArray[np.uint8]) -> float:

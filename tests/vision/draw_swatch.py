@@ -20,6 +20,8 @@ class Swatch:
     drop: bool = False
     shade: float = 0.0
     blur: float = 0.7
+    noise: float = 2.0  # of the sensor, in steps of 8 bits
+    glare: tuple[float, float] = (0.0, 1.0)  # a lamp's light over the middle: strength, radius
     seed: int = 0
     surface: float = 0.0135  # white light that the wet surface throws back, part of the paper's
 
@@ -46,17 +48,21 @@ def draw_swatch(swatch: Swatch, size: tuple[int, int] = (800, 600)) -> np.ndarra
     grain = cv2.GaussianBlur(r.normal(size=(height, width)).astype(np.float32), (0, 0), 2)
     picture = picture * np.exp(0.03 * grain / grain.std())[..., None]
     picture = picture * (1 - swatch.shade * x / width)[..., None]
-    return photographed(
-        picture * np.array(swatch.light, np.float32) * swatch.exposure, swatch.blur, r
-    )
+    picture = picture * np.array(swatch.light, np.float32)
+    strength, reach = swatch.glare
+    away = np.hypot(x - width / 2, y - height / 2) / reach
+    picture = picture + (strength * np.exp(-0.5 * away**2))[..., None]
+    return photographed(picture * swatch.exposure, swatch.blur, r, swatch.noise)
 
 
-def photographed(linear: np.ndarray, blur: float, r: np.random.Generator) -> np.ndarray:
+def photographed(
+    linear: np.ndarray, blur: float, r: np.random.Generator, noise: float = 2.0
+) -> np.ndarray:
     """Return linear light as a phone's 8-bit sRGB, highlights rolled off, with noise and JPEG."""
     linear = cv2.GaussianBlur(linear, (0, 0), blur)
     low = 12.92 * linear
     coded = np.where(linear < 0.0031308, low, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055)
     coded = np.where(coded > 0.8, 0.8 + 0.2 * (1 - np.exp(-(coded - 0.8) / 0.2)), coded)
-    eight = np.clip(coded * 255 + r.normal(size=coded.shape) * 2, 0, 255).astype(np.uint8)
+    eight = np.clip(coded * 255 + r.normal(size=coded.shape) * noise, 0, 255).astype(np.uint8)
     data = cv2.imencode(".jpg", eight[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 85])[1]
     return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])

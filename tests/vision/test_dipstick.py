@@ -82,6 +82,14 @@ def test_the_tip_is_not_taken_for_the_edge_of_clear_fluid():
     assert "the wet edge can't be made out:" in reading.why
 
 
+def test_a_level_that_a_photo_without_colours_does_not_show_is_told_as_that():
+    stick = replace(random_stick(2046), style=STYLES[0], level=0.65)
+    rgb, truth = draw_stick(stick, 2046)
+    grey = np.dstack([cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)] * 3)
+    reading = measure_dipstick(photo(grey), mark_distance_mm=truth["mark_distance_mm"])
+    assert reading.why == "the photo has no colours: switch the camera to colour and take it again"
+
+
 def test_bend_and_tilt_are_followed():
     stick = Stick(bend_mm=2.0, tilt_deg=22, tilt_axis_deg=70, level=0.55, fluid="red")
     reading, _ = measured(stick)

@@ -85,6 +85,36 @@ def test_no_colour_without_paper_and_blot(rgb):
     assert ":" in reading.why
 
 
+@pytest.mark.parametrize("glare", [(0.8, 60.0), (4.0, 45.0), (4.0, 90.0), (4.0, 150.0)])
+@pytest.mark.parametrize("fluid", ["new red", "used brown"])
+def test_glare_on_the_drop_is_told_as_glare(fluid, glare):
+    reading = measured(Swatch(fluid=FLUIDS[fluid], glare=glare))
+    assert not reading.usable
+    assert reading.why.startswith("glare hides the fluid: light it from the side")
+
+
+@pytest.mark.parametrize("fluid", FLUIDS)
+def test_in_the_dark_no_colour_is_given(fluid):
+    reading = measured(Swatch(fluid=FLUIDS[fluid], exposure=0.05))
+    assert not reading.usable
+    assert reading.why.startswith("too dark")
+
+
+@pytest.mark.parametrize("noise", [2.0, 8.0])
+def test_noise_does_not_make_a_blurred_photo_sharp(noise):
+    reading = measured(Swatch(blur=14.0, noise=noise))
+    assert not reading.usable
+    assert reading.why.startswith("blurred")
+
+
+def test_a_photo_without_colours_is_told_as_that():
+    grey = cv2.cvtColor(draw_swatch(Swatch()), cv2.COLOR_RGB2GRAY)
+    rgb = np.dstack([grey] * 3)
+    reading = measure_fluid(Photo(rgb=rgb, sha256="", size=(rgb.shape[1], rgb.shape[0])))
+    assert not reading.usable
+    assert reading.why.startswith("the photo has no colours")
+
+
 OTHER_FLUIDS = {
     "pale": (0.6, 0.5, 0.25),
     "milky": (0.5, 0.42, 0.3),
