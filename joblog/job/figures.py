@@ -13,7 +13,8 @@ from dataclasses import replace
 from joblog.job.grammar import grammar_for_sheet
 from joblog.job.meaning import Meaning, from_parse, meaning_of
 from joblog.job.plan_controls import gone_by, question_for
-from joblog.job.types import JobState
+from joblog.job.types import JobState, Reply
+from joblog.job.wording import capital
 from joblog.record.clock import Moment
 from joblog.sheet.model import Sheet
 from joblog.speech.grammar import Grammar
@@ -47,6 +48,13 @@ def number_alone(text: str, sheet: Sheet) -> Meaning | None:
     parse = grammar_for_sheet(sheet, numbers=True).parse(text) if text else None
     meant = None if parse is None else from_parse(parse)
     return meant if meant is not None and meant.act == "bare" and not meant.correction else None
+
+
+def answers_nothing(meant: Meaning) -> Reply:
+    """Return what to say where a number alone fits no question: it was said, and it is not lost."""
+    spoken = "That unit does not fit. Say it again." if meant.unit else "Say again."
+    shown = f"{capital(meant.text)}: a number alone that fits no question. Nothing was recorded; "
+    return Reply(spoken, f"{shown}say what it is of, with its unit.", "again")
 
 
 def figures_alone(text: str) -> bool:

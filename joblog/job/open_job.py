@@ -17,6 +17,7 @@ from joblog.errors import InputError
 from joblog.job.asking import chosen
 from joblog.job.cautions import cautions_said
 from joblog.job.drafts import CLOSED, Draft, Plan
+from joblog.job.figures import answers_nothing
 from joblog.job.guard_meter import METER
 from joblog.job.listening import question_plan
 from joblog.job.meaning import Meaning, meaning_of
@@ -125,7 +126,7 @@ class OpenJob:
         state = self.state
         repeated = None if state.closed else settled_by(state, self.sheet, meaning, by)
         if repeated is None and meaning.act == "bare" and not meaning.correction:
-            return IGNORED  # figures alone answer a question, or mean nothing
+            return self._remember(answers_nothing(meaning))
         now = self.clock.read()
         told = self._told.lately(now)
         made = repeated or plan(state, meaning, by=by, now=now, told=told)

@@ -43,6 +43,8 @@ def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) 
         return repeated
     if about is not None or _replaces(question, sheet, said, by):
         made = plan(state, about or _of_same(_numbers(question, sheet), said), by=by)
+        if not made.drafts:
+            return made  # refused: the question still waits
         closing = Draft("answered", answered(question, said.text).body | {"how": "replaced"})
         return Plan((closing, *made.drafts), made.spoken, made.shown, made.tone, replan=made.replan)
     return None

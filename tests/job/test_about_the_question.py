@@ -155,3 +155,14 @@ def test_without_a_unit_it_is_about_what_was_recorded_last(nuts):
     assert nuts.say("ten liters in").tone == "again"
     nuts.say("cover nut torqued to 110 newton meters", "correction 112")
     assert (torques(nuts), poured(nuts)) == (["1: 112"], [])
+
+
+@pytest.mark.parametrize(("refused", "spoken"), [("0", "above zero"), ("4 foot pounds", "unit")])
+def test_what_is_refused_as_an_answer_leaves_the_question_open(nuts, refused, spoken):
+    assert nuts.say("40 liters in").tone == "again"
+    reply = nuts.say(refused)
+    assert spoken in reply.spoken
+    assert not poured(nuts)
+    nuts.ok("4")
+    assert poured(nuts) == ["4"]
+    assert nuts.state.question is None
