@@ -41,13 +41,13 @@ def settled_by(state: JobState, sheet: Sheet, said: Meaning | Hearing, by: str) 
     repeated = _repeated(question, sheet, about if figures and about else said)
     if repeated is not None:
         return repeated
-    if about is not None or _replaces(question, sheet, said, by):
-        made = plan(state, about or _of_same(_numbers(question, sheet), said), by=by)
-        if not made.drafts:
-            return made  # refused: the question still waits
+    if about is None and not _replaces(question, sheet, said, by):
+        return None
+    made = plan(state, about or _of_same(_numbers(question, sheet), said), by=by)
+    if made.drafts:  # else it is refused, and the question still waits
         closing = Draft("answered", answered(question, said.text).body | {"how": "replaced"})
-        return Plan((closing, *made.drafts), made.spoken, made.shown, made.tone, replan=made.replan)
-    return None
+        made = replace(made, drafts=(closing, *made.drafts))
+    return made
 
 
 def _replaces(question: Question, sheet: Sheet, said: Meaning, by: str) -> bool:
