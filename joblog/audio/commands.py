@@ -70,7 +70,7 @@ def _listen(args: argparse.Namespace) -> int:
     if args.keep:
         _make_folder(args.keep)
     hear, notes = _hearing(args)
-    segmenter = Segmenter(args.source)
+    segmenter = Segmenter(args.source, live=args.source.partition(":")[0] == "mic")
     speaker = _speaker(segmenter) if args.aloud else None
     breath = Breath()
     to_say: deque[Noted] = deque(maxlen=TO_SAY)
@@ -177,9 +177,10 @@ def _noted(
 ) -> Iterator[Noted]:
     """Yield what counts as said once ``ended`` was spoken, and ``pause`` seconds of silence."""
     from joblog.job.noting import Noted
+    from joblog.speech.breath import asked_again
 
     def looked(found: Iterable[Said]) -> Iterator[Noted]:
-        for said in found:
+        for said in map(asked_again, found):
             yield from [Noted(said)] if notes is None else notes.look(said)
 
     for utterance in ended:

@@ -9,6 +9,10 @@ A radio or a colleague further off may talk on when the near talker has ended, a
 can't tell one from the other. So where others were heard before, an utterance ends, too, where it
 stays far below its own loudest. Beside tools alone it does not: a phrase may end quietly.
 
+Who begins before joblog has ended is heard from the middle of a phrase on, and "fourteen point
+nine" would become "point nine". So what was said right behind an answer must have a pause before
+it; else it is given as begun early.
+
 Nothing grows with the length of the stream: what is kept is the pre-roll and one utterance.
 """
 
@@ -65,6 +69,7 @@ class Cut:
     stays: float = 0.1
     under: float = 10.0  # dB below the loudest of an utterance: others talk on
     under_for: float = 1.0
+    apart: float = 0.128  # of no speech between an answer and a phrase that begins behind it
 
 
 LOUD = 4  # chunks over which loudness is taken, so that one weak sound is no silence
@@ -87,7 +92,8 @@ class Segmenter:
 
     Moves: WAITING -> SPEAKING (voice found) -> WAITING (hang-over, or the longest length);
     WAITING -> HELD (``press``) -> WAITING (``release``); any -> MUTED (``mute``) -> WAITING
-    (``unmute``). ``source`` names the origin of the utterances.
+    (``unmute``). ``source`` names the origin of the utterances; ``live`` says that its first sound
+    may be the middle of a phrase, as that of a microphone may.
     """
 
     def __init__(
@@ -96,6 +102,7 @@ class Segmenter:
         mode: Mode = Mode.OPEN,
         cut: Cut | None = None,
         detector: VoiceDetector | None = None,
+        live: bool = False,
     ) -> None:
         self.mode = mode
         self.phase = Phase.WAITING
@@ -113,6 +120,8 @@ class Segmenter:
         self._seen = 0  # chunks since the source was opened
         self._silent = 0
         self._unmute_at: int | None = None
+        self._hears_from = 0 if live else -1  # the chunk from which on it hears (again)
+        self._opened = 0  # chunks of the utterance up to where it was found
         self._spoke: int | None = None  # chunks seen when the last speech ended
 
     @property
@@ -190,19 +199,24 @@ class Segmenter:
         """Listen again ``after_s`` seconds of sound from now, when the echo has gone."""
         if self.phase is Phase.MUTED:
             self._unmute_at = self._seen + round(after_s / CHUNK_SECONDS)
+            self._levels.clear()
+            self._detector.reset()
 
     def _step(self, samples: Samples) -> Utterance | None:
         self._seen += 1
         self.level = level_db(samples)
         if self.phase is Phase.MUTED:
-            if self._unmute_at is None or self._seen < self._unmute_at:
+            if self._unmute_at is None:
+                return None
+            if self._seen < self._unmute_at:
+                if self.mode is Mode.OPEN:
+                    self._before.append(self._heard(samples))
                 return None
             self.phase = Phase.WAITING
-            self._detector.reset()
+            self._hears_from = self._seen - 1
         if self.mode is Mode.PUSH:
             return self._step_held(_Chunk(samples, 0.0, self.level))
-        self._levels.append(self.level)
-        chunk = _Chunk(samples, self._speech(samples), self.level, mean_level(self._levels))
+        chunk = self._heard(samples)
         if self.phase is Phase.SPEAKING:
             return self._step_speaking(chunk)
         self._background.add(chunk.level, chunk.speech)
@@ -212,9 +226,14 @@ class Segmenter:
         if sure and max(part.level for part in last) >= self._level_to("starts"):
             self.phase = Phase.SPEAKING
             self._utterance = list(self._before)
+            self._opened = len(self._utterance)
             self._before.clear()
             self._quiet = 0
         return None
+
+    def _heard(self, samples: Samples) -> _Chunk:
+        self._levels.append(self.level)
+        return _Chunk(samples, self._speech(samples), self.level, mean_level(self._levels))
 
     def _level_to(self, what: str) -> float:
         """Level in dB that speech needs to start or to stay."""
@@ -263,6 +282,7 @@ class Segmenter:
             self._background.add(chunk.level, chunk.speech)
         self._quiet = len(under) - 1 - last
         self._utterance = self._utterance[start:]
+        self._opened -= start
         return self._end()
 
     def _speech(self, samples: Samples) -> float:
@@ -275,7 +295,26 @@ class Segmenter:
             self._detector.reset()
         return 0.0
 
+    def _pause_in(self, lead: list[_Chunk]) -> int | None:
+        """Return where the last pause begins in the sound up to where speech was found, if any.
+
+        Where others talk on further off, what is far below the phrase counts as a pause.
+        """
+        under = self._under() if self._background.may_talk_on else [False] * len(lead)
+        silent = [c.speech < self._cut.stays or low for c, low in zip(lead, under, strict=False)]
+        long = _chunks(self._cut.apart)
+        pauses = [k for k in range(len(silent) - long + 1) if all(silent[k : k + long])]
+        while len(pauses) > 1 and pauses[-2] == pauses[-1] - 1:
+            pauses.pop()
+        return pauses[-1] if pauses else None
+
     def _end(self) -> Utterance | None:
+        early = perhaps = False
+        if self._seen - len(self._utterance) <= self._hears_from:
+            pause = self._pause_in(self._utterance[: max(0, self._opened)])
+            early = pause is None
+            perhaps = any(c.speech >= self._cut.opens for c in self._utterance[: pause or 0])
+            self._utterance = self._utterance[pause or 0 :]
         kept, self._utterance = self._utterance, []
         self.phase = Phase.WAITING
         self._before.clear()
@@ -283,11 +322,19 @@ class Segmenter:
         self._spoke = self._seen - self._quiet
         started = self._seen - len(kept)
         sure = [place for place, chunk in enumerate(kept) if chunk.speech >= self._cut.opens]
-        if len(sure) < _chunks(self._cut.shortest):
+        echo = sum(started + place < self._hears_from for place in sure) if early else 0
+        if len(sure) - echo < _chunks(self._cut.shortest):
             return None
         made = self._made(kept, started)
-        lead, trail = sure[0] * CHUNK_SECONDS, self._quiet * CHUNK_SECONDS
-        return replace(made, lead=lead, trail=trail, paused=True)
+        return replace(
+            made,
+            lead=sure[0] * CHUNK_SECONDS,
+            trail=self._quiet * CHUNK_SECONDS,
+            paused=True,
+            begun_early=early,
+            perhaps_early=perhaps,
+            among_talk=self._background.may_talk_on,
+        )
 
     def _split(self) -> Utterance:
         """End at the least likely speech of the last three seconds and carry on from there.

@@ -20,7 +20,10 @@ class Utterance:
     since the source was opened; ``source`` names the microphone, file or phone it came from.
     ``lead`` and ``trail`` are the seconds before its first and after its last speech; ``paused``
     says that a pause of an open microphone ended it: who spoke may go on. ``cut_off`` says that
-    joblog itself began to speak in the middle of it.
+    joblog itself began to speak in the middle of it, ``begun_early`` that it began while joblog
+    still spoke, or before the microphone was open: its first words are missing; ``perhaps_early``
+    that it had a pause before it, and joblog's echo or its own first word before that.
+    ``among_talk`` says that others were heard talking before it.
     """
 
     samples: Samples
@@ -30,6 +33,9 @@ class Utterance:
     trail: float = 0.0
     paused: bool = False
     cut_off: bool = False
+    begun_early: bool = False
+    perhaps_early: bool = False
+    among_talk: bool = False
 
     @property
     def ended(self) -> float:

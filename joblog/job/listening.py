@@ -27,6 +27,8 @@ MEANING_SURE = 0.97  # from here on the wording may be unclear, but not what it 
 ANSWERED = ("help", "torque", "amount", "fluid")  # questions that are answered though unclear
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
 ASKED = 0.20  # a phrase less likely than this is not asked about beside its foil
+SPOKEN_INTO = "Say again: joblog spoke while you did."
+BEGUN_EARLY = "Say again: joblog was still speaking when you began, so the beginning is missing."
 CUT_SECONDS = 5.0  # what joblog spoke into is asked for again up to this length: a radio is longer
 
 
@@ -126,10 +128,19 @@ def against_recorded(state: JobState, whole: Hearing, part: Hearing, heard: str)
     return replace(whole, text=text, verdict=Verdict.ASK, alternatives=(), why=why)
 
 
-def missed(said: Said) -> bool:
-    """Say whether joblog spoke into words so that nothing of them can be understood."""
-    unclear = said.hearing.verdict is Verdict.REJECT
-    return said.utterance.cut_off and unclear and said.utterance.duration <= CUT_SECONDS
+def missed(sheet: Sheet, said: Said) -> str:
+    """Return what to show where something was said while joblog spoke, so that words are missing.
+
+    Then it must be said again. "" where it counts as it was heard, is asked about, or may as well
+    be others who talk.
+    """
+    utterance, hearing = said.utterance, said.hearing
+    unclear = hearing.verdict is Verdict.REJECT
+    own = utterance.duration <= CUT_SECONDS
+    if said.begun_early:
+        others = unclear and (utterance.among_talk or not own)
+        return "" if others or _only_asks(sheet, hearing) else BEGUN_EARLY
+    return SPOKEN_INTO if utterance.cut_off and unclear and own else ""
 
 
 def doubtful(state: JobState, said: Said, before: str) -> Hearing | None:

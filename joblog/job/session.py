@@ -210,9 +210,9 @@ class JobSession(OpenJob):
         before = breath.entry if breath is not None else ""
         if breath is not None:
             breath.entry = heard.id
-        if missed(said):
-            shown = "Say again: joblog spoke while you did."
-            return self._remember(Reply("Say again.", shown, "again"))
+        again = missed(self.sheet, said)
+        if again:
+            return self._remember(Reply("Say again.", again, "again"))
         doubted = doubtful(self.state, said, before)
         if doubted is not None:
             asked = question_plan(self.sheet, doubted, self.state)

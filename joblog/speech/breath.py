@@ -53,6 +53,16 @@ class Said:
     acted: bool = False
     doubted: bool = False
 
+    @property
+    def begun_early(self) -> bool:
+        """Whether its first words are missing, since joblog was still speaking.
+
+        A number is often said with pauses, so one before it shows no beginning where something was
+        heard before the pause.
+        """
+        perhaps = self.utterance.perhaps_early and like_a_rest(self.hearing)
+        return self.utterance.begun_early or perhaps
+
 
 class Breath:
     """Decides when what was heard counts as said. Safe to share between threads."""
@@ -115,7 +125,7 @@ class Breath:
     def _went_on(self, first: Said, alone: Said, hear: Hear) -> list[Said]:
         """Speech followed what waited: hear both as one, unless the second stands by itself."""
         sure = alone.hearing.verdict is Verdict.ACCEPT
-        if sure and not _like_a_rest(alone.hearing):
+        if sure and not like_a_rest(alone.hearing):
             return [first, *self._settle(alone)]
         whole = _whole(first, alone, hear)
         if whole is not None and whole.hearing.verdict is not Verdict.REJECT:
@@ -127,7 +137,7 @@ class Breath:
 
     def _continued(self, first: Said, alone: Said, hear: Hear) -> list[Said]:
         """Speech followed what was acted on, or ignored, already."""
-        rest = _like_a_rest(alone.hearing)
+        rest = like_a_rest(alone.hearing)
         if first.hearing.verdict is Verdict.REJECT:
             return self._after_unclear(first, alone, hear) if rest else self._settle(alone)
         if not unfinished(first.hearing):
@@ -144,7 +154,8 @@ class Breath:
         whole = _whole(first, alone, hear)
         single = alone.hearing
         if whole is None or whole.hearing.verdict is Verdict.REJECT:
-            doubt = single.text.startswith("point ") and single.verdict is Verdict.ACCEPT
+            part = single.text.startswith("point ") or first.utterance.begun_early
+            doubt = part and single.verdict is Verdict.ACCEPT
             return self._settle(_doubted(alone) if doubt else alone)
         either = single.verdict is not Verdict.REJECT and not single.text.startswith("point ")
         if either and whole.hearing.text != single.text:
@@ -159,9 +170,17 @@ def unfinished(hearing: Hearing) -> bool:
     return hearing.verdict is not Verdict.REJECT and bool(words) and words[-1] in WANTING
 
 
-def _like_a_rest(hearing: Hearing) -> bool:
+def like_a_rest(hearing: Hearing) -> bool:
     """Say whether what was heard begins with a number, as the rest of a phrase may."""
     return hearing.text.partition(" ")[0] in NUMBER_WORDS
+
+
+def asked_again(said: Said) -> Said:
+    """Return what is to be said again as unclear: its first words are missing."""
+    if not said.begun_early or said.hearing.verdict is Verdict.REJECT:
+        return said
+    why = "Its beginning is missing: the microphone heard nothing before."
+    return replace(said, hearing=replace(said.hearing, verdict=Verdict.ASK, why=why))
 
 
 def _doubted(said: Said, *others: Alternative) -> Said:
@@ -204,4 +223,11 @@ def joined_sound(first: Utterance, second: Utterance, pause: float = PAUSE) -> U
     behind = min(cut - ahead, round(first.trail * RATE))
     sound = np.concatenate([first.samples[: len(first.samples) - behind], rest[ahead:]])
     started = second.ended - len(sound) / RATE
-    return replace(second, samples=sound, started=started, lead=first.lead)
+    return replace(
+        second,
+        samples=sound,
+        started=started,
+        lead=first.lead,
+        begun_early=first.begun_early,
+        perhaps_early=first.perhaps_early,
+    )

@@ -74,7 +74,7 @@ class Ear:
         self.bay = job
         self.by = str(hello.get("by", ""))[:80]
         self.resampler = Resampler(rate)
-        self.segmenter = Segmenter(mode=Mode.PUSH if mode == "push" else Mode.OPEN)
+        self.segmenter = Segmenter(mode=Mode.PUSH if mode == "push" else Mode.OPEN, live=True)
         self.breath = Breath()
         self.who = str(hello.get("who", ""))[:40]
         self.own_voice = False  # this microphone's own page speaks

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from joblog.audio.types import RATE, Samples, Utterance
-from joblog.speech.breath import GO_ON, LONGEST, PAUSE, Breath, Said, joined_sound
+from joblog.speech.breath import (
+    GO_ON,
+    LONGEST,
+    PAUSE,
+    Breath,
+    Said,
+    asked_again,
+    joined_sound,
+)
 from joblog.speech.types import Hearing, Verdict
 
 
@@ -164,3 +174,31 @@ def test_sound_that_both_pieces_hold_is_joined_once() -> None:
     shorter = joined_sound(first, second, pause=0.2)
     assert shorter.duration == pytest.approx(3.5)
     assert shorter.samples[-1] == ramp[-1]
+
+
+def early(utterance: Utterance) -> Utterance:
+    return replace(utterance, begun_early=True)
+
+
+def test_a_phrase_whose_beginning_is_missing_stays_so_when_it_goes_on() -> None:
+    ear = Ear()
+    assert ear.heard(early(uttered(1.0)), "accept: drain plug forty") == []
+    rest = ["accept: one foot pounds", "accept: drain plug forty one foot pounds"]
+    (said,) = ear.heard(uttered(2.5), *rest)
+    assert said.begun_early
+
+
+def test_a_number_behind_what_began_early_is_never_believed_alone() -> None:
+    ear = Ear()
+    assert len(ear.heard(early(uttered(1.0)), "reject: teen")) == 1
+    (said,) = ear.heard(uttered(2.5), "accept: nine quarts in", "reject: ")
+    assert said.doubted
+    assert said.hearing.verdict is Verdict.ASK
+
+
+@pytest.mark.parametrize(("text", "missing"), [("four one", True), ("drain plug four one", False)])
+def test_only_a_number_needs_more_than_a_pause_before_it(text: str, missing: bool) -> None:
+    utterance = replace(uttered(1.0), perhaps_early=True)
+    said = Said(utterance, Hearing(text, Verdict.ACCEPT, 0.99))
+    assert said.begun_early is missing
+    assert (asked_again(said).hearing.verdict is Verdict.ASK) is missing

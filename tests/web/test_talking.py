@@ -125,6 +125,42 @@ def test_half_a_word_that_joblog_speaks_into_is_asked_to_be_said_again(ear, shop
     assert ear.sent[0]["reply"]["tone"] == "again"
 
 
+def begun(ear, shop, job, text, early):
+    """Return what a microphone gives of a phrase begun ``early`` seconds before an answer ends."""
+    sound = pcm(text, after=2.0)
+    loud = int(np.flatnonzero(np.abs(np.frombuffer(sound, "<i2")) > 600)[0])
+    quiet = (np.random.default_rng(3).standard_normal(2 * RATE) * 30).astype("<i2").tobytes()
+    ear.feed(quiet)
+    shop.speaking.begin(job, "screen", 9.0)
+    ear.feed(quiet)
+    shop.speaking.end(job, "screen")
+    return ear.feed(sound[2 * (loud + int(early * RATE)) :])
+
+
+def test_the_rest_of_a_value_begun_while_joblog_spoke_is_no_value(ear, shop, job):
+    utterances = begun(ear, shop, job, "Drain plug forty one foot-pounds.", early=0.2)
+    assert [u.begun_early for u in utterances if u is not None] == [True]
+    for utterance in utterances:
+        in_a_loop(ear.answer(utterance))
+    assert torques(shop, job) == []
+    assert [m["reply"]["spoken"] for m in ear.sent] == ["Say again."]
+    assert "still speaking" in ear.sent[0]["reply"]["shown"]
+    (heard,) = [e for e in shop.session(job).state.entries if e.kind == "heard"]
+    assert heard.media  # its sound is kept all the same
+
+
+def test_a_question_begun_while_joblog_spoke_is_answered(ear, shop, job):
+    for utterance in begun(ear, shop, job, "What is next.", early=0.1):
+        in_a_loop(ear.answer(utterance))
+    assert "ehicle checked" in ear.sent[0]["reply"]["spoken"]
+
+
+def test_a_value_begun_right_behind_an_answer_is_recorded(ear, shop, job):
+    for utterance in begun(ear, shop, job, "Drain plug forty one foot-pounds.", early=-0.25):
+        in_a_loop(ear.answer(utterance))
+    assert torques(shop, job) == [41]
+
+
 def test_the_recogniser_is_warm_before_the_first_phrase(client, shop, job):
     heard = []
 
