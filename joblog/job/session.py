@@ -37,6 +37,7 @@ from joblog.job.foils import TAG, not_recorded
 from joblog.job.grammar import grammar_for_sheet, grammar_for_state
 from joblog.job.guard_unit import unit_reasons
 from joblog.job.listening import (
+    BEGUN_EARLY,
     doubtful,
     heard_body,
     missed,
@@ -195,6 +196,11 @@ class JobSession(OpenJob):
             return self._take(engine, Said(utterance, self._listen(utterance.samples, by)), by)
         sound = self._keep_sound(utterance)
         text = engine.dictate(utterance.samples).strip()
+        if utterance.begun_early and not utterance.among_talk:  # what is missing may be a 'not'
+            part = Hearing(text, Verdict.ASK, 0.0, engine=engine.name, why=BEGUN_EARLY)
+            draft = Draft("heard", heard_body(replace(part, duration=utterance.duration)))
+            self._append(draft, "voice", by, media=(sound,))
+            return self._remember(Reply("Say again.", BEGUN_EARLY, "again"))
         return self._note(text, "voice", by, media=(sound,), question=pending)
 
     def _keep_sound(self, utterance: Utterance) -> MediaRef:

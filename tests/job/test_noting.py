@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -54,3 +56,15 @@ def test_a_typed_note_is_taken_as_it_is(bench):
     (note,) = [e for e in job.state.entries if e.kind == "note"]
     assert note.body["text"] == "boot is torn. reminder reset"
     assert job.state.question is None
+
+
+def test_a_note_whose_beginning_joblog_spoke_over_is_asked_for_again(bench):
+    job = bench()
+    job.session.engine = get_engine()
+    job.say("note")
+    sound = Utterance(read_audio(SOUNDS["40"]).samples)
+    reply = job.session.hear(replace(sound, begun_early=True), by="Imani Okafor")
+    assert reply.spoken == "Say again."
+    assert not [e for e in job.state.entries if e.kind == "note"]
+    job.session.hear(sound, by="Imani Okafor")
+    assert len([e for e in job.state.entries if e.kind == "note"]) == 1
