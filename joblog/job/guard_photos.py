@@ -79,9 +79,15 @@ def _retaken(state: JobState, photo: Photo) -> bool:
     )
 
 
+def _tried_again(state: JobState, photo: Photo) -> bool:
+    """Say whether a later photo of the same is of no use either: that one is to be answered for."""
+    later = (p for p in state.photos if p.entry.seq > photo.entry.seq and not p.usable)
+    return any((p.kind, p.step) == (photo.kind, photo.step) for p in later)
+
+
 def _unusable(state: JobState, photo: Photo) -> Finding:
     why = str(photo.measurement.get("why") or "it can't be measured").strip().rstrip(".")
-    retaken = _retaken(state, photo)
+    retaken = _retaken(state, photo) or _tried_again(state, photo)
     return Finding(
         key=f"photo:{photo.entry.id}",
         kind=FindingKind.UNSURE,

@@ -195,7 +195,9 @@ def _signature(c: Context, shown: dict[str, Shown]) -> str:
 
 def _title(c: Context) -> str:
     names = [c.opened("unit", name) for name in ("year", "make", "model")]
-    return " ".join(x for x in names if x) or c.t.sheet(c.state.sheet.sheet.title)
+    others = (c.opened("unit", name) for name in ("type", "plate", "vin"))
+    named = " ".join(x for x in names if x) or next((x for x in others if x), "")
+    return named or c.t.say("Vehicle not named")
 
 
 def _shop(c: Context, images: dict[str, bytes]) -> Shop:
@@ -265,8 +267,9 @@ def _record(c: Context) -> tuple[Fact, ...]:
         Fact(
             t.say("How to check"),
             t.say(
-                "Each entry carries the hash of the one before it, so nothing can be changed "
-                "unseen. The PDF holds the record; “joblog verify report.pdf” takes it out "
+                "Each entry carries the hash of the one before it, so that a change shows. Whoever "
+                "keeps the final hash sees it, too, if all was written anew. "
+                "The PDF holds the record; “joblog verify report.pdf” takes it out "
                 "and says whether record and report agree."
             ),
         )

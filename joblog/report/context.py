@@ -18,7 +18,7 @@ from joblog.record.entry import Entry
 from joblog.report.language import Language, Number, to_decimal
 from joblog.report.numbers import as_decimal
 from joblog.report.past import Past
-from joblog.report.quantity import Units, between, quantity
+from joblog.report.quantity import Units, between, on_the_meter, quantity
 from joblog.report.settings import ShopSettings
 from joblog.report.text import clean
 from joblog.sheet.model import Fluid, Step
@@ -106,13 +106,22 @@ class Context:
         return all(f.key.startswith(ENDED) for f in unlike)
 
     def worked_out(self, fluid: str) -> bool:
-        """Return whether the share of new fluid can be told: not from amounts that can't be."""
+        """Return whether the share of new fluid can be told: not from amounts that can't be.
+
+        Nor where nobody measured what came out: it may all be inside still, or all be pressed out.
+        """
         wrong = f"quantity:{fluid}:"
-        return self.amounts_agree and not any(f.key.startswith(wrong) for f in self.state.findings)
+        measured = any(f.key == fluid and f.poured_out for f in self.state.fluids)
+        doubted = any(f.key.startswith(wrong) for f in self.state.findings)
+        return measured and self.amounts_agree and not doubted
 
     def quantity(self, value: Number, unit: str) -> str:
         """Return a value in the reader's units."""
         return quantity(self.t, value, unit, self.units)
+
+    def meter(self, value: Number, unit: str) -> str:
+        """Return what an odometer or hour meter shows."""
+        return on_the_meter(self.t, value, unit, self.units)
 
     def judged(self, value: Value) -> str:
         """Return a value in the reader's units; one outside its limits is not rounded onto them.

@@ -128,10 +128,18 @@ def _parts(c: Context) -> list[Supply]:
             continue
         step = c.t.sheet(states[-1].step.title)
         evidence = _scanned(c, part.number) or c.t.say("with the step “{step}”", step=step)
+        if _put_back_used(c, part.key):
+            evidence = c.t.say("no new one: the used one was put back")
         amount, number = c.t.number(part.quantity), clean(part.number or "")
         fitted = c.t.sheet(part.fitted)
         rows.append(Supply(c.t.sheet(part.name), number, amount, fitted, evidence))
     return rows
+
+
+def _put_back_used(c: Context, part: str) -> bool:
+    """Say whether what was told of a part last is that the old one was used again."""
+    told = [e.entry.body for e in c.history.of("part") if e.entry.body.get("part") == part]
+    return bool(told) and told[-1].get("state") == "reused"
 
 
 def _fluids(c: Context) -> list[Supply]:

@@ -281,7 +281,7 @@ def _in_hours(entry: Entry) -> bool:
 def _meter_content(c: Context, entry: Entry) -> str:
     told = told_by(entry)
     if told:
-        return c.quantity(told.value, told.unit)
+        return c.meter(told.value, told.unit)
     return clean((entry.body.get("unit") or {}).get("odometer") or "") or c.t.say("not told")
 
 

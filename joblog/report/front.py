@@ -7,7 +7,7 @@ from decimal import Decimal
 from joblog.job.explanations import notes_told, notes_untold
 from joblog.job.guard_ended import ENDED
 from joblog.job.guard_undone import UNDONE
-from joblog.job.types import Finding, FindingKind, StepState, StepStatus
+from joblog.job.types import Finding, FindingKind, FluidState, StepState, StepStatus
 from joblog.report.context import Context
 from joblog.report.due import due
 from joblog.report.ending import doubted, ended_words
@@ -70,9 +70,11 @@ def _came_for(c: Context) -> tuple[str, ...]:
 def _next(c: Context, left: int) -> tuple[str, ...]:
     """Return what the customer should do, where the job did not end as planned."""
     if c.aborted:
-        return (c.t.say("This service still has to be done. Please ask us how to go on."),)
+        ask = c.t.say("This service still has to be done. Please ask us how to go on.")
+        return (*_not_filled(c), ask)
     if c.state.closed and left:
         return (
+            *_not_filled(c),
             c.t.count(
                 "{n} step was not recorded as done. Please ask us if the service is complete.",
                 "{n} steps were not recorded as done. Please ask us if the service is complete.",
@@ -80,6 +82,24 @@ def _next(c: Context, left: int) -> tuple[str, ...]:
             ),
         )
     return ()
+
+
+def _not_filled(c: Context) -> tuple[str, ...]:
+    """Return a warning for each fluid that was drained and is not known to have been filled."""
+    done = [s.step.pour for s in c.done if s.step.pour]
+    lines = []
+    for fluid in c.state.fluids:
+        ways = {pour.direction for pour in done if pour.fluid == fluid.key}
+        if (fluid.poured_out or "out" in ways) and not (fluid.poured_in or "in" in ways):
+            name = c.t.sheet(fluid.name)
+            lines.append(
+                c.t.say(
+                    "{fluid} was drained, and no new fluid is on record. "
+                    "It must not run before it is filled.",
+                    fluid=name,
+                )
+            )
+    return tuple(lines)
 
 
 def _weight(state: StepState) -> int:
@@ -145,10 +165,10 @@ def _notes_found(c: Context) -> tuple[str, ...]:
 def _by_weight(findings: list[Finding]) -> list[Finding]:
     """Return findings with those first that tell the customer most: values before what is missing.
 
-    Not all of them fit on the first page.
+    Not all of them fit on the first page. What was not sure, such as a photo, comes between.
     """
-    last = (FindingKind.OUT_OF_ORDER, FindingKind.MISSING)
-    return sorted(findings, key=lambda f: f.kind in last)
+    later = {FindingKind.UNSURE: 1, FindingKind.OUT_OF_ORDER: 2, FindingKind.MISSING: 2}
+    return sorted(findings, key=lambda f: later.get(f.kind, 0))
 
 
 def _with_reason(c: Context, finding: Finding) -> str:
@@ -181,25 +201,29 @@ def _values_found(c: Context, rows: tuple[Measured, ...]) -> list[str]:
 def _volumes_found(c: Context) -> list[str]:
     lines = []
     for fluid in c.state.fluids:
+        said, into = "", c.quantity(fluid.poured_in, fluid.unit)
+        out = c.quantity(fluid.poured_out, fluid.unit)
         if fluid.poured_out and fluid.poured_in:
-            lines.append(
-                c.t.say(
-                    "{out} of old fluid came out and {into} of new fluid went in.",
-                    out=c.quantity(fluid.poured_out, fluid.unit),
-                    into=c.quantity(fluid.poured_in, fluid.unit),
-                )
+            said = c.t.say(
+                "{out} of old fluid came out and {into} of new fluid went in.", out=out, into=into
             )
         elif fluid.poured_in:
-            amount = c.quantity(fluid.poured_in, fluid.unit)
-            lines.append(c.t.say("{amount} of new fluid went in.", amount=amount))
+            said = c.t.say("{amount} of new fluid went in.", amount=into)
         elif fluid.poured_out and not _told_of(c, f"came-out:{fluid.key}:"):
-            amount = c.quantity(fluid.poured_out, fluid.unit)
-            lines.append(c.t.say("{amount} of old fluid came out.", amount=amount))
+            said = c.t.say("{amount} of old fluid came out.", amount=out)
+        lines += [_of_fluid(c, fluid, said)] if said else []
     if lines and not c.amounts_agree:
         unlike = [f for f in c.state.findings if f.kind is FindingKind.MISMATCH]
         reasons = [sentence(ended_words(c, f)) for f in unlike if f.resolved]
         lines.append(" ".join([c.t.say("These amounts do not agree."), *dict.fromkeys(reasons)]))
     return lines
+
+
+def _of_fluid(c: Context, fluid: FluidState, said: str) -> str:
+    """Return what is said of a fluid, with its name in front where the job has several."""
+    if len(c.state.fluids) < 2:
+        return said
+    return c.t.say("{fluid}: {said}", fluid=c.t.sheet(fluid.name), said=said)
 
 
 def _told_of(c: Context, key: str) -> bool:
@@ -283,15 +307,14 @@ def _renewed_means(c: Context) -> list[str]:
             continue
         share = c.t.percent(fluid.renewed)
         if fluid.renewed >= Decimal("0.95"):
-            lines.append(c.t.say("Nearly all of the fluid is new now."))
-            continue
-        lines.append(
-            c.t.say(
+            said = c.t.say("Nearly all of the fluid is new now.")
+        else:
+            said = c.t.say(
                 "About {share} of the fluid is new now. "
-                "The rest stays inside when the plug is out, as it should.",
+                "The rest stays inside when the old fluid is drained, as it should.",
                 share=share,
             )
-        )
+        lines.append(_of_fluid(c, fluid, said))
     return lines
 
 

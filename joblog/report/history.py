@@ -30,9 +30,9 @@ def _service(c: Context, past: Past) -> Service:
 
 
 def odometer(c: Context, value: str, unit: str) -> str:
-    """Return an odometer or hour meter in the reader's units, '' where it wasn't read."""
+    """Return an odometer or hour meter as its dial shows it, '' where it wasn't read."""
     number = as_decimal(value or None)
-    return "" if number is None else c.quantity(number, unit)
+    return "" if number is None else c.meter(number, unit)
 
 
 def _facts(c: Context, past: Past) -> list[str]:

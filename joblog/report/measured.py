@@ -166,7 +166,11 @@ def _window(c: Context, state: StepState, window: Window, read: WindowReading) -
     if read.inside is None:
         said = c.t.say("not sure")
         how = c.t.say("from the wall clock, as the machine was restarted in between")
-    name = c.t.say("Time from “{start}” to the reading", start=c.step_title(window.since))
+    start = c.step_title(window.since)
+    name = c.t.say("Time from “{start}” to the reading", start=start)
+    if not (state.step.reading or state.step.photo or state.step.torque):  # it was only looked at
+        end = c.step_title(state.step.key)
+        name = c.t.say("Time from “{start}” to “{end}”", start=start, end=end)
     name = _of_numbers(c, state, read.numbers, name)
     text = c.t.say("{name}: {verdict}", name=name, verdict=said)
     return Measured(

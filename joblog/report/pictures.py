@@ -128,6 +128,7 @@ def _why(c: Context, photo: Photo) -> str:
         "glare": t.say("light was reflected in it"),
         "too small": t.say("it was taken from too far away"),
         "cut off": t.say("it did not show the whole part"),
+        "no bar code": t.say("no bar code could be read in it"),
     }
     return next((words for sign, words in known.items() if sign in why), "") or t.say(
         "nothing could be measured in it"

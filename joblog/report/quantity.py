@@ -101,6 +101,18 @@ def quantity(
     return shown[0] if len(shown) == 1 else f"{shown[0]} ({shown[1]})"
 
 
+def on_the_meter(t: Language, value: Number, unit: str, units: Units) -> str:
+    """Return what an odometer or hour meter shows, as it stands on the dial.
+
+    Behind it, in brackets, the same in the reader's units where those are others.
+    """
+    shown = f"{figure(t, value, unit, unit)}\u00a0{sign(unit)}"
+    others = [each for each in reader_units(unit, units) if each != unit]
+    if not others:
+        return shown
+    return f"{shown} ({figure(t, value, unit, others[0])}\u00a0{sign(others[0])})"
+
+
 def between(t: Language, low: Number | None, high: Number | None, unit: str, units: Units) -> str:
     """Return a range in the reader's units: '25 to 31 lbf·ft', 'at least 1 L', or ''."""
     parts: list[str] = []

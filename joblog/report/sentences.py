@@ -137,7 +137,8 @@ def _spec(c: Context, finding: Finding, rest: str) -> str:
         figure=figure,
         limits=c.between(value.low, value.high, value.spec_unit),
     )
-    again = tightened_again(c.state, value) if too_tight(c.state.sheet, value) else None
+    counts = any(v.entry.id == value.entry.id for v in c.state.values)  # else it was corrected
+    again = tightened_again(c.state, value) if counts and too_tight(c.state.sheet, value) else None
     if again is None:
         return told
     later = c.t.say("It was tightened again later, at {figure}.", figure=c.judged(again))

@@ -1,0 +1,221 @@
+"""Sentences that would not be true of a job, and what page 1 says in their place."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from joblog.report.model import Report
+from joblog.sheet.load import sheet_from_text
+
+AXLES = """
+[sheet]
+key = "axles"
+title = "Axles"
+revision = "1"
+summary = "Both axles get new oil."
+
+[[parts]]
+key = "washer"
+name = "Front washer"
+say = ["front washer"]
+
+[[fluids]]
+key = "front-oil"
+name = "Front oil"
+specification = "Example"
+service = { value = 1.2, unit = "L" }
+total = { value = 1.4, unit = "L" }
+
+[[fluids]]
+key = "rear-oil"
+name = "Rear oil"
+specification = "Example"
+service = { value = 2.4, unit = "L" }
+total = { value = 3, unit = "L" }
+
+[[steps]]
+key = "rear-drained"
+title = "Rear drained"
+say = ["rear drained"]
+pour = { fluid = "rear-oil", direction = "out" }
+
+[[steps]]
+key = "front-filled"
+title = "Front filled"
+say = ["front filled"]
+parts = ["washer"]
+pour = { fluid = "front-oil", direction = "in" }
+
+[[steps]]
+key = "rear-filled"
+title = "Rear filled"
+say = ["rear filled"]
+pour = { fluid = "rear-oil", direction = "in" }
+
+[[steps]]
+key = "seen"
+title = "Looked at once more"
+say = ["looked at again"]
+after = ["rear-filled"]
+window = { since = "rear-filled", opens = 10, closes = 600 }
+"""
+
+
+@pytest.fixture
+def axles(new_script: Any) -> Any:
+    """Return a job on two axles: the front one's oil went in and never came out."""
+    s = new_script(number=70)
+    s.toml, s.sheet = AXLES, sheet_from_text(AXLES)
+    s.open()
+    for step, fluid, way, value in (
+        ("rear-drained", "rear-oil", "out", "2.4"),
+        ("front-filled", "front-oil", "in", "1.2"),
+        ("rear-filled", "rear-oil", "in", "2.4"),
+    ):
+        s.step(step)
+        body = {"fluid": fluid, "direction": way, "value": value, "unit": "L", "step": step}
+        s.say("amount", "quantity", body)
+    return s
+
+
+def poured(s: Any, value: str, way: str) -> None:
+    step = {"out": "drained", "in": "filled"}[way]
+    body = {"fluid": "gear-fluid", "direction": way, "value": value, "unit": "qt_us", "step": step}
+    s.say("amount", "quantity", body)
+
+
+def close(s: Any, how: str = "finished") -> Any:
+    s.add("job-closed", {"how": how, "reason": "a part broke" if how == "aborted" else ""})
+    return s
+
+
+def test_of_two_fluids_each_sentence_says_which(axles: Any, make: Callable[..., Report]) -> None:
+    front = make(close(axles), units="metric").front
+    told = [line.replace("\u00a0", " ") for line in front.found]
+    assert "Front oil: 1.2 L of new fluid went in." in told
+    assert "Rear oil: 2.4 L of old fluid came out and 2.4 L of new fluid went in." in told
+    shares = [line for line in front.means if "is new now" in line]
+    assert [line.split(":")[0] for line in shares] == ["Rear oil"]
+
+
+def test_nothing_is_said_of_the_share_where_nobody_measured_what_came_out(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    """Brake fluid is pressed through: how much of it is new, no formula of draining tells."""
+    s = new_script(sheet_key="brake-fluid", number=71)
+    s.open()
+    for step in s.sheet.steps:
+        s.step(step.key)
+    body = {"fluid": "brake-fluid", "direction": "in", "value": "0.8", "unit": "L"}
+    s.say("amount", "quantity", body | {"step": "filled"})
+    report = make(close(s))
+    assert not [line for line in report.front.means if "new now" in line]
+    assert not [chart for chart in report.charts if chart.key.startswith("renewed")]
+
+
+def test_no_plug_is_named_where_the_rest_stays_inside(
+    full: Any, make: Callable[..., Report]
+) -> None:
+    share = next(line for line in make(full).front.means if "is new now" in line)
+    assert share.endswith("The rest stays inside when the old fluid is drained, as it should.")
+
+
+def test_a_used_part_that_was_put_back_is_not_listed_as_a_new_one(
+    axles: Any, make: Callable[..., Report]
+) -> None:
+    axles.say("old front washer kept", "part", {"part": "washer", "state": "reused"})
+    washer = next(s for s in make(axles).supplies if s.name == "Front washer")
+    assert washer.evidence == "no new one: the used one was put back"
+    axles.say("new front washer fitted", "part", {"part": "washer", "state": "new"})
+    washer = next(s for s in make(axles).supplies if s.name == "Front washer")
+    assert washer.evidence == "with the step “Front filled”"
+
+
+def test_a_look_is_no_reading(axles: Any, make: Callable[..., Report]) -> None:
+    axles.step("seen")
+    names = [row.what for row in make(axles).measured]
+    assert "Time from “Rear filled” to “Looked at once more”" in names
+
+
+def test_a_corrected_torque_was_not_tightened_again(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=72)
+    s.open()
+    body = {"step": "drain-plug-in", "value": "60", "unit": "lbf.ft"}
+    wrong = s.say("sixty", "torque", body)
+    s.say("correction forty", "torque", body | {"value": "40"}, supersedes=wrong)
+    told = [f.text for f in make(s).findings if "reported" in f.text]
+    assert told
+    assert not [text for text in told if "tightened again" in text]
+
+
+@pytest.mark.parametrize(
+    ("unit", "options", "meter"),
+    [
+        ("km", {"units": "us"}, "88,000 km (54,681 mi)"),
+        ("mi", {"units": "us"}, "88,000 mi"),
+        ("mi", {"units": "metric", "language": "es"}, "88.000 mi (141.622 km)"),
+        ("km", {"units": "both"}, "88,000 km (54,681 mi)"),
+    ],
+)
+def test_an_odometer_stands_as_its_dial_shows_it(
+    unit: str, options: dict[str, str], meter: str, new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(sheet_key="coolant", number=73)
+    s.open(unit={"make": "Kestrel", "odometer": "88000", "odometer_unit": unit})
+    for step in s.sheet.steps:
+        s.step(step.key)
+    report = make(close(s), **options)
+    assert meter in [fact.text.replace("\u00a0", " ") for fact in report.facts]
+    assert report.front.due is not None
+    assert f"\u00a0{unit}" in report.front.due.figures[0].split("(")[0]
+
+
+def test_a_label_without_a_code_is_told_so(new_script: Any, make: Callable[..., Report]) -> None:
+    s = new_script(number=74)
+    s.open()
+    why = {"usable": False, "why": "no bar code could be read: hold it flat, sharp and near"}
+    s.photo("unit-checked", "label", "before", why)
+    told = [f.text for f in make(s).findings]
+    assert any("as no bar code could be read in it" in text for text in told)
+
+
+def test_of_two_photos_of_no_use_one_is_to_be_answered_for(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=75)
+    s.open()
+    for _ in range(2):
+        s.photo("level-before", "dipstick", "before", {"usable": False, "why": "blurred: ..."})
+    ended = [f.resolved for f in make(s).findings if "not usable" in f.text]
+    assert sorted(ended) == ["photo taken again", "still open"]
+
+
+def test_a_value_outside_is_told_before_a_photo_of_no_use(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=76)
+    s.open()
+    s.photo("level-before", "dipstick", "before", {"usable": False, "why": "blurred: ..."})
+    s.say("torque", "torque", {"step": "drain-plug-in", "value": "30", "unit": "lbf.ft"})
+    told = [line for line in make(s).front.found if "not usable" in line or "specified" in line]
+    assert "specified" in told[0]
+
+
+@pytest.mark.parametrize(("filled", "warned"), [(False, True), (True, False)])
+def test_a_job_that_stopped_with_the_fluid_out_says_so_on_page_1(
+    filled: bool, warned: bool, new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=77)
+    s.open()
+    poured(s, "3.6", "out")
+    if filled:
+        poured(s, "3.6", "in")
+    told = make(close(s, "aborted")).front.next
+    warning = "Automatic transaxle fluid was drained, and no new fluid is on record."
+    assert any(line.startswith(warning) for line in told) is warned
+    assert told[-1].startswith("This service still has to be done.")
