@@ -47,6 +47,7 @@ from joblog.job.listening import (
     sure_of_meaning,
 )
 from joblog.job.meaning import meaning_of, own_reason
+from joblog.job.microphones import Microphones, gist_of
 from joblog.job.misunderstood import why_not_understood
 from joblog.job.noting import dictated_note, note_pending
 from joblog.job.open_job import IGNORED, OpenJob
@@ -83,6 +84,7 @@ class JobSession(OpenJob):
     ) -> None:
         super().__init__(store, job, clock)
         self.engine = engine
+        self._microphones = Microphones()
         self.voice_of: Callable[[str], Voice | None] = lambda _: None  # by the technician's name
 
     @classmethod
@@ -165,7 +167,7 @@ class JobSession(OpenJob):
         with self._lock:
             if utterance is None:
                 return [self._take(self.engine, said, by, breath) for said in breath.release()]
-            if self._pending_note(by) is not None:
+            if self._pending_note(by) is not None and self._microphones.twin(utterance) is None:
                 waited = [self._take(self.engine, s, by, breath) for s in breath.release()]
                 return [*waited, self._hear(self.engine, utterance, by)]
             found = breath.heard(utterance, lambda samples: self._listen(samples, by))
@@ -194,6 +196,7 @@ class JobSession(OpenJob):
         pending = self._pending_note(by)
         if pending is None:
             return self._take(engine, Said(utterance, self._listen(utterance.samples, by)), by)
+        self._microphones.took(utterance)
         sound = self._keep_sound(utterance)
         text = engine.dictate(utterance.samples).strip()
         if utterance.begun_early and not utterance.among_talk:  # what is missing may be a 'not'
@@ -211,20 +214,26 @@ class JobSession(OpenJob):
         hearing, utterance = said.hearing, said.utterance
         if self.state.closed:  # it is answered, but the record, whose hash was given out, stays
             return self._understood(hearing, by, "")
-        draft, sound = Draft("heard", heard_body(hearing)), self._keep_sound(utterance)
+        beside = self._microphones.beside(utterance, hearing, self.sheet)
+        draft, sound = Draft("heard", heard_body(beside or hearing)), self._keep_sound(utterance)
         heard = self._append(draft, "voice", by, media=(sound,))
         before = breath.entry if breath is not None else ""
         if breath is not None:
             breath.entry = heard.id
+        if beside is not None and beside.verdict is Verdict.REJECT:
+            return IGNORED
+        if hearing.verdict is not Verdict.REJECT:
+            self._microphones.took(utterance, gist_of(hearing, self.sheet))
         again = missed(self.sheet, said)
         if again:
             return self._remember(Reply("Say again.", again, "again"))
-        doubted = doubtful(self.state, said, before)
+        doubted = beside or doubtful(self.state, said, before)
         if doubted is not None:
             asked = question_plan(self.sheet, doubted, self.state)
             return self._carry_out(asked, "voice", by, heard.id)
         note = dictated_note(engine, utterance, hearing)
         if note:
+            self._microphones.took(utterance)
             return self._note(note, "voice", by, heard=heard.id)
         return self._understood(hearing, by, heard.id)
 

@@ -15,6 +15,8 @@ import asyncio
 import contextlib
 import json
 import math
+import time
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -73,10 +75,11 @@ class Ear:
         self.session = self.shop.session(job)
         self.bay = job
         self.by = str(hello.get("by", ""))[:80]
-        self.resampler = Resampler(rate)
-        self.segmenter = Segmenter(mode=Mode.PUSH if mode == "push" else Mode.OPEN, live=True)
-        self.breath = Breath()
         self.who = str(hello.get("who", ""))[:40]
+        self.resampler = Resampler(rate)
+        source = self.who or str(id(self))
+        self.segmenter = Segmenter(source, Mode.PUSH if mode == "push" else Mode.OPEN, live=True)
+        self.breath = Breath()
         self.own_voice = False  # this microphone's own page speaks
         self.deaf = False
         self.told_to_hear = True  # what its page was told last
@@ -87,12 +90,17 @@ class Ear:
             raise AudioError("A piece of sound must be whole 16-bit samples, at most 1 MB.")
         self._heed()
         samples: Samples = np.frombuffer(data, "<i2").astype(np.float32) / np.float32(32768)
-        ended = self.segmenter.feed(self.resampler.feed(samples))
+        ended = [self._timed(u) for u in self.segmenter.feed(self.resampler.feed(samples))]
         pause = self.segmenter.pause
         silent = self.breath.silent(ended, pause)
         talks = pause == 0 or (self.breath.waits and pause < GO_ON)
         self.shop.talking.note(self.bay, self, talks)
         return [*ended, None] if silent else [*ended]
+
+    def _timed(self, utterance: Utterance) -> Utterance:
+        """Return it with the time at which it ended: another microphone may have heard it, too."""
+        ago = self.segmenter.seconds - utterance.ended
+        return replace(utterance, at=time.monotonic() - ago)
 
     def _heed(self) -> None:
         """Be deaf while this page or another device of the job speaks, and a moment longer."""
@@ -109,7 +117,7 @@ class Ear:
             self.segmenter.press()
         elif text == "release":
             made = self.segmenter.release()
-            return [made] if made is not None else []
+            return [self._timed(made)] if made is not None else []
         elif text in ("speaking", "spoken"):
             self.own_voice = text == "speaking"
             self._heed()
