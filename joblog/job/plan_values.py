@@ -22,6 +22,7 @@ from joblog.job.plausible import (
     torque_fits,
     torque_plausible,
 )
+from joblog.job.retold import told_anew, withdrawn_last
 from joblog.job.run_together import number_apart, number_question
 from joblog.job.said_units import SaidValue, in_unit_of_sheet
 from joblog.job.settling import Wanted, corrected_id, settled, wrong_kind
@@ -51,12 +52,13 @@ from joblog.job.types import FluidState, JobState, Value
 from joblog.job.values import converted, step_named
 from joblog.job.wording import capital, said, shown
 from joblog.job.wrenches import at_fastener, wrench_meant
-from joblog.measure.units import unit_of
+from joblog.measure.units import UNITS, unit_of
 from joblog.sheet.model import Step, Torque
 
 
 def plan_torque(state: JobState, meaning: Meaning) -> Plan:
     """Return what a spoken torque leads to."""
+    meaning = told_anew(state, meaning, "torque")
     step = _torque_step(state, meaning)
     if step is None or step.torque is None:
         return refusal(
@@ -158,6 +160,7 @@ def _corrected_which(state: JobState, old: str | None) -> str:
 
 def plan_angle(state: JobState, meaning: Meaning) -> Plan:
     """Return what the angle after a torque leads to: a reading of the step."""
+    meaning = told_anew(state, meaning, "reading")
     step = _angle_step(state, meaning)
     if step is None or step.torque is None or step.torque.angle is None:
         return refusal("Which one? Say it with its name.")
@@ -226,6 +229,7 @@ def _angle_step(state: JobState, meaning: Meaning) -> Step | None:
 
 def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
     """Return what a spoken quantity leads to: in, out, another, a share of this one."""
+    meaning = told_anew(state, meaning, "quantity")
     direction = "out" if meaning.act == "out" else "in"
     fluid = meaning.target if meaning.target != "here" else _fluid(state, meaning, direction)
     sums = next((f for f in state.fluids if f.key == fluid), None)
@@ -249,13 +253,19 @@ def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
         }
         return Draft("quantity", body, old)
 
+    unitless = not meaning.correction and not amounts[0].unit
+
     def plausible(value: SaidValue) -> bool:
-        return quantity_plausible(value, sums, direction, meaning.correction)
+        likely = quantity_plausible(value, sums, direction, meaning.correction)
+        return likely and not unitless
 
     name = "out" if direction == "out" else "in"
 
     def doubt(value: SaidValue) -> tuple[str, str]:
-        return _doubted_sum(value, sums, name) if not meaning.correction else ("", "")
+        if meaning.correction:
+            return "", ""
+        own = _doubted_sum(value, sums, name)
+        return own if own[0] or not unitless else _doubted_unit(value, sums, name)
 
     wanted = Wanted(name, sums.unit, draft, fits=plausible, plausible=plausible, doubt=doubt)
     return settled(meaning.with_values(amounts), wanted)
@@ -280,6 +290,12 @@ def _doubted_sum(value: SaidValue, sums: FluidState, way: str) -> tuple[str, str
     )
     why = f"That makes {shown(total, sums.unit)} {way} in all{holds}."
     return f"{question} Affirm or negative.", f"{why} Another {shown(value.value, unit)}?"
+
+
+def _doubted_unit(value: SaidValue, sums: FluidState, way: str) -> tuple[str, str]:
+    """Return the question about an amount that nobody said the unit of: the sheet's may be meant."""
+    question = f"{capital(way)}, {said(value.value, sums.unit)}? Affirm or negative."
+    return question, f"No unit was said. {shown(value.value, sums.unit)} {way}?"
 
 
 def _poured(sums: FluidState, way: str) -> Fraction:
@@ -315,6 +331,7 @@ def _another(state: JobState, sums: FluidState, full: SaidValue) -> tuple[SaidVa
 
 def plan_reading(state: JobState, meaning: Meaning) -> Plan:
     """Return what a spoken reading leads to."""
+    meaning = told_anew(state, meaning, "reading")
     if meaning.act == "reading-at":
         step = step_named(state.sheet, meaning.target)
     else:
@@ -353,7 +370,11 @@ def plan_bare(state: JobState, meaning: Meaning) -> Plan:
 
     Where the number is far from that value, perhaps another was meant: asked first.
     """
-    value = last_value(state, [v.unit for v in meaning.values if v.unit])
+    units = [v.unit for v in meaning.values if v.unit]
+    withdrawn = withdrawn_last(state)
+    if withdrawn is not None and _of_one_kind(units, str(withdrawn[1].get("unit", ""))):
+        return _planned(state, like(meaning, *withdrawn))
+    value = last_value(state, units)
     if value is None:
         return refusal("Nothing to correct.", "Nothing to correct: there is no value yet.")
     made = _corrected(state, meaning, value)
@@ -369,6 +390,11 @@ def plan_bare(state: JobState, meaning: Meaning) -> Plan:
     return value_question(question, [new], [made.drafts[0]], meaning.tag, why)
 
 
+def _of_one_kind(units: list[str], unit: str) -> bool:
+    """Say whether the units said, if any, measure what ``unit`` does."""
+    return unit in UNITS and {unit_of(u).dimension for u in units} <= {unit_of(unit).dimension}
+
+
 def _name(value: Value) -> str:
     if value.entry.kind == "quantity":
         return "drained" if value.entry.body.get("direction") == "out" else "in"
@@ -376,7 +402,12 @@ def _name(value: Value) -> str:
 
 
 def _corrected(state: JobState, meaning: Meaning, value: Value) -> Plan:
-    meant = replace(like(meaning, value.entry.kind, value.entry.body), correction=True)
+    return _planned(
+        state, replace(like(meaning, value.entry.kind, value.entry.body), correction=True)
+    )
+
+
+def _planned(state: JobState, meant: Meaning) -> Plan:
     plans = {"torque-at": plan_torque, "angle": plan_angle, "reading-at": plan_reading}
     return plans.get(meant.act, plan_quantity)(state, meant)
 

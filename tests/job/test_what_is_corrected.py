@@ -156,3 +156,40 @@ def test_a_corrected_amount_without_a_name_is_of_the_fluid_told_last(bench):
     job.ok("rear drained", "1.4 liters out", "correction 1.3 liters out")
     assert told(job) == [("rear", "1.3")]
     assert job.status("front") == "open"
+
+
+@pytest.mark.parametrize("again", ["correction torque 8 newton meters", "correction 8"])
+@pytest.mark.parametrize("first", [("9", "disregard"), ("80", "negative"), ("80", "disregard")])
+def test_what_was_taken_back_or_denied_is_told_anew(bench, first, again):
+    """The value before it, of another brake, is left alone."""
+    value, gone = first
+    job = shipped(bench, "brake-fluid")
+    job.ok("old fluid tested", "wheels chocked", "on stands", "reservoir filled")
+    job.ok("rear right bled", "torque 8.5 newton meters", "rear left bled")
+    job.say(f"torque {value} newton meters", gone)
+    reply = job.say(again)
+    assert reply.spoken.startswith("Torque rear left screw")
+    assert told(job) == [("rear-right", "8.5"), ("rear-left", "8")]
+
+
+def test_a_correction_that_was_taken_back_leaves_the_first_value_to_be_corrected(bench):
+    job = shipped(bench, "brake-fluid")
+    job.ok("old fluid tested", "wheels chocked", "on stands", "reservoir filled")
+    job.ok("rear right bled", "torque 8.5 newton meters", "correction torque 8 newton meters")
+    job.ok("disregard", "correction 8.2")
+    assert told(job) == [("rear-right", "8.2")]
+
+
+def test_another_fastener_named_is_corrected_though_one_was_taken_back(bench):
+    job = shipped(bench, "brake-fluid")
+    job.ok("old fluid tested", "wheels chocked", "on stands", "reservoir filled")
+    job.ok("rear right bled", "rear right screw 8.5", "rear left bled", "rear left screw 9")
+    job.ok("disregard", "correction rear right screw 8")
+    assert told(job) == [("rear-right", "8")]
+
+
+def test_a_colleagues_amount_is_left_alone_behind_ones_own_that_was_taken_back(bench):
+    job = bench(steps=AXLES)
+    job.say("rear drained", "0.9 liters out")
+    job.say("0.5 liters out", "disregard", "correction 0.4 liters out", by="Marek Dvorak")
+    assert told(job) == [("rear", "0.9"), ("front", "0.4")]  # as the 0.5 was meant
