@@ -19,10 +19,12 @@ from joblog.job.wording import (
     listed,
     said,
     shown,
+    shown_missing,
     span_said,
     spoken_missing,
     step_name,
     step_shown,
+    window_shown,
 )
 from joblog.job.wrenches import to_set
 from joblog.record.clock import Moment
@@ -83,7 +85,7 @@ def wanted_of(sheet: Sheet, step: Step, into: Fraction | None = None) -> Iterato
     if step.window is not None and step.window.opens + (step.window.closes or 0):
         start = next(s for s in sheet.steps if s.key == step.window.since)
         times, since = (step.window.opens or None, step.window.closes, "s"), step_name(start)
-        yield f"{between(*times, said)} after {since}", f"{between(*times, shown)} after {since}"
+        yield f"{between(*times, said)} after {since}", f"{window_shown(step.window)} after {since}"
 
 
 def between(low: Decimal | None, high: Decimal | None, unit: str, say: Say) -> str:
@@ -98,7 +100,7 @@ def between(low: Decimal | None, high: Decimal | None, unit: str, say: Say) -> s
 def new_parts(sheet: Sheet, step: Step) -> list[str]:
     """Return what is fitted new at ``step``, and how: so that no used washer goes back in."""
     parts = [part for part in sheet.parts if part.key in step.parts]
-    return [f"New {p.name}{f' ({p.fitted})' if p.fitted else ''}." for p in parts]
+    return [f"Fit new: {p.name}{f' ({p.fitted})' if p.fitted else ''}." for p in parts]
 
 
 def answer_how_much(state: JobState) -> Plan:
@@ -141,7 +143,10 @@ def answer_missing(state: JobState) -> Plan:
         f"{capital(listed([spoken_missing(m) for m in s.missing]))}, {step_name(s.step)}."
         for s in lacking
     ] + [f.spoken for f in others if not f.key.startswith("unsure:")]
-    lines = [f"{capital(listed(list(s.missing)))}, {step_name(s.step)}" for s in lacking]
+    lines = [
+        f"{capital(listed([shown_missing(m) for m in s.missing]))}, {step_name(s.step)}"
+        for s in lacking
+    ]
     lines += [_with_step(state, f) for f in others]
     if not lines:
         return _nothing_yet(state)

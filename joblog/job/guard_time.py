@@ -13,11 +13,19 @@ from joblog.job.torques import numbers_named
 from joblog.job.types import Finding, FindingKind, JobState, Mark
 from joblog.job.values import step_named
 from joblog.job.windows import Timed, corrected_in_time, timed
-from joblog.job.wording import SECONDS_TOLD, capital, said, shown, span_said, span_shown, step_name
+from joblog.job.wording import (
+    capital,
+    said,
+    shown,
+    span_said,
+    span_shown,
+    step_name,
+    window_shown,
+)
 from joblog.record.entry import Entry
 from joblog.sheet.model import Sheet, Step, Window
 
-MINUTE, HOUR = 60, 3600  # seconds; from an hour on none are told
+HOUR = 3600  # seconds; from an hour on none are told
 READ_AGAIN = "read again inside the window"
 
 
@@ -88,14 +96,14 @@ def _before(  # noqa: PLR0917 - one finding from all that is known of it
     return Finding(
         key=f"window:{one.event.root.id}",
         kind=FindingKind.OUT_OF_ORDER,
-        text=f"{lead}: it counts {_limits(window)} after it.",
+        text=f"{lead}: it counts {window_shown(window)} after it.",
         spoken=f"{lead}.",
         step=step.key,
         entry=one.event.entry.id,
         at=one.event.root.at,
         resolved="; ".join(x for x in (settled, READ_AGAIN if later else "") if x),
         customer=f"“{step.title}” came before “{start.title if start else first}” and does not "
-        f"count; it counts {_limits(window)} after it.",
+        f"count; it counts {window_shown(window)} after it.",
     )
 
 
@@ -143,7 +151,7 @@ def _finding(  # noqa: PLR0917 - one finding from all that is known of it
         key=f"window:{event.root.id}",
         kind=FindingKind.OUTSIDE_WINDOW if passed.sure else FindingKind.UNSURE,
         text=f"{name} {took} after {start.step.replace('-', ' ')}: {early}; "
-        f"{_limits(window)}.{_doubt(passed)}",
+        f"{window_shown(window)}.{_doubt(passed)}",
         spoken=f"{name}, {took_said}, is {early}." if passed.sure else f"{name}, time not sure.",
         step=step.key,
         entry=event.entry.id,
@@ -151,7 +159,7 @@ def _finding(  # noqa: PLR0917 - one finding from all that is known of it
         resolved=READ_AGAIN if later else "",
         advice=_start_again(sheet, step, start) if one.phase is Phase.CLOSED else "",
         customer=f"“{step.title}” was done {took} after its clock started; "
-        f"it counts {_limits(window)}.{_doubt(passed)}",
+        f"it counts {window_shown(window)}.{_doubt(passed)}",
     )
 
 
@@ -175,14 +183,6 @@ def _start_again(sheet: Sheet, step: Step, start: Mark) -> str:
     before = [s for key in since.after[-1:] if (s := step_named(sheet, key))]
     names = " and ".join(f"“{step_name(s)}”" for s in (*before, since))
     return f"Do {names} again, then “{step_name(step)}” in time."
-
-
-def _limits(window: Window) -> str:
-    if window.closes is None:
-        return f"from {span_shown(window.opens)} on"
-    if window.closes <= SECONDS_TOLD:
-        return f"between {window.opens} and {window.closes} s"
-    return f"between {span_shown(window.opens, MINUTE - 1)} and {span_shown(window.closes)}"
 
 
 def _doubt(passed: Elapsed) -> str:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from joblog.job.history import History, confirmations
 from joblog.job.torques import lacking
 from joblog.job.types import Finding, FindingKind, JobState, StepState, StepStatus
-from joblog.job.wording import spoken_missing, step_name
+from joblog.job.wording import shown_missing, spoken_missing, step_name
 from joblog.record.entry import Entry
 
 CONFIRMED_BY = "confirmed by "  # begins the end of a finding that somebody let stand
@@ -87,14 +87,16 @@ def missing_finding(step: StepState, what: str, entry: str, at: str) -> Finding:
     return Finding(
         key=f"missing:{step.step.key}:{missing_key(step, what)}",
         kind=FindingKind.MISSING,
-        text=f"{step.step.title}: not done." if whole else f"{step.step.title}: {what} missing.",
+        text=f"{step.step.title}: not done."
+        if whole
+        else f"{step.step.title}: {shown_missing(what)} missing.",
         spoken=f"Missing: {name}." if whole else f"Missing: {spoken_missing(what)}, {name}.",
         step=step.step.key,
         entry=entry,
         at=at,
         customer=f"“{step.step.title}” was not reported as done."
         if whole
-        else f"For “{step.step.title}” the {what} is missing.",
+        else f"For “{step.step.title}” the {shown_missing(what)} is missing.",
     )
 
 

@@ -288,7 +288,7 @@ def _doubted_sum(value: SaidValue, sums: FluidState, way: str) -> tuple[str, str
     question = (
         f"{capital(said(total, sums.unit))} in all. Once more, {said(value.value, unit)} {way}?"
     )
-    why = f"That makes {shown(total, sums.unit)} {way} in all{holds}."
+    why = f"In all that makes {shown(total, sums.unit)} {way}{holds}."
     return f"{question} Affirm or negative.", f"{why} Another {shown(value.value, unit)}?"
 
 

@@ -29,6 +29,7 @@ from joblog.job.wording import (
     listed,
     said,
     shown,
+    shown_missing,
     spoken_missing,
     step_name,
     step_shown,
@@ -296,7 +297,7 @@ def _part_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     if part is None or entry.body.get("state") != "new":
         return "", ""  # the finding says it
     name = spoken_form(part.say[0]) if part.say else part.name
-    return f"New {name}.", f"New {part.name}."
+    return f"New {name}.", f"New {part.name}: noted."
 
 
 def _photo_echo(state: JobState, entry: Entry) -> tuple[str, str]:
@@ -354,7 +355,7 @@ def _wanted(sheet: Sheet, state: StepState) -> tuple[str, str]:
     tight = not any(what.startswith("torque") for what in state.missing)
     say, show = ("", "") if tight else to_set(sheet, state.step)
     spoken = f"Wanted: {listed(missing)}. {say}".strip()
-    return spoken, f"Wanted: {listed(list(state.missing))}. {show}".strip()
+    return spoken, f"Wanted: {listed([shown_missing(m) for m in state.missing])}. {show}".strip()
 
 
 def next_words(state: JobState, cautioned: Container[str] = ()) -> tuple[str, str]:

@@ -9,13 +9,14 @@ from joblog.errors import InputError
 from joblog.job.numbers import number_text
 from joblog.measure.units import UNITS, Quantity, format_number, format_quantity
 from joblog.sheet.fragments import spoken_form
-from joblog.sheet.model import Step
+from joblog.sheet.model import Step, Window
 from joblog.speech.numbers import read_back
 from joblog.speech.units_spoken import SPOKEN_UNITS
 
 SAID_PARTS = 10  # tenths are the finest fraction that is said as one
 PLACES = 2  # fractions such as 1/3 are shown to two places; what is kept stays exact
 TEN = 10
+MINUTE = 60  # seconds
 SECONDS_TOLD = 120  # longer times are told in minutes and hours
 MOST_PLACES = 3  # nobody measures finer
 
@@ -80,6 +81,15 @@ def span_shown(seconds: Decimal | int, up_to: int = SECONDS_TOLD) -> str:
     return " ".join(shown(Decimal(count), unit) for count, unit in _span(seconds, up_to))
 
 
+def window_shown(window: Window) -> str:
+    """Return when a window is open, for reading: 'between 45 and 120 s', 'from 10 min on'."""
+    if window.closes is None:
+        return f"from {span_shown(window.opens)} on"
+    if window.closes <= SECONDS_TOLD:
+        return f"between {window.opens} and {window.closes} s"
+    return f"between {span_shown(window.opens, MINUTE - 1)} and {span_shown(window.closes)}"
+
+
 def span_said(seconds: Decimal | int) -> str:
     """Return a length of time for speaking: ``nine five seconds``, ``one six hours``."""
     return " ".join(said(count, unit) for count, unit in _span(seconds, SECONDS_TOLD))
@@ -102,9 +112,14 @@ def listed(names: list[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+def shown_missing(what: str) -> str:
+    """Return what is missing as it is shown: a photo of the kind "other" is just a photo."""
+    return "photo" if what == "photo of the other" else what
+
+
 def spoken_missing(what: str) -> str:
     """Return what is missing in words: figures spelled out, 'photo of the plug' short."""
-    words = what.replace("photo of the", "photo").split()
+    words = shown_missing(what).replace("photo of the", "photo").split()
     return " ".join(said(int(word), "") if word.isdigit() else word for word in words)
 
 

@@ -16,11 +16,13 @@ from joblog.job.session import JobSession
 from joblog.job.told import named_last
 from joblog.job.told_meter import meter_shown
 from joblog.job.types import FindingKind, JobState, Photo, Reply, StepState, StepStatus, Value
-from joblog.job.wording import capital
+from joblog.job.values import step_named
+from joblog.job.wording import capital, shown_missing, step_name, window_shown
 from joblog.measure.units import Quantity, format_quantity
 from joblog.readback.clips import Stock, stock
 from joblog.readback.sequence import pieces_of
 from joblog.record.entry import Entry
+from joblog.sheet.model import Sheet
 from joblog.web.desk_view import desk_marks, notes_view, withdrawn_lines
 
 RECENT = 12
@@ -88,7 +90,7 @@ def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) 
         "photo": photo_wanted(state),
         "photos_also": photos_also_wanted(state),
         "photos": [photo_view(photo) for photo in state.photos],
-        "steps": [step_view(s) for s in state.steps],
+        "steps": [step_view(state.sheet, s) for s in state.steps],
         "fluids": [
             {
                 "name": f.name,
@@ -269,7 +271,7 @@ def reply_view(reply: Reply, voice: Stock | None = None) -> dict[str, Any]:
     }
 
 
-def step_view(state: StepState) -> dict[str, Any]:
+def step_view(sheet: Sheet, state: StepState) -> dict[str, Any]:
     """Return a step with what is wanted and what was recorded with it."""
     step = state.step
     wants = []
@@ -277,14 +279,15 @@ def step_view(state: StepState) -> dict[str, Any]:
         torque = step.torque
         wants.append(f"{torque.fastener} {amount(torque.value, torque.unit)} ± {torque.tolerance}")
     if step.window:
-        closes = f" to {step.window.closes}" if step.window.closes is not None else " or more"
-        wants.append(f"read {step.window.opens}{closes} s after {step.window.since}")
+        start = step_named(sheet, step.window.since)
+        name = step_name(start) if start else step.window.since
+        wants.append(f"{window_shown(step.window)} after “{name}”")
     if step.reading and step.reading.name not in {value.name for value in state.values}:
         wants.append(step.reading.name)
     if step.pour:
         wants.append("how much came out" if step.pour.direction == "out" else "how much went in")
     if step.photo:
-        wants.append(f"photo of the {step.photo.kind}")
+        wants.append(shown_missing(f"photo of the {step.photo.kind}"))
     return {
         "key": step.key,
         "title": step.title,
@@ -292,14 +295,15 @@ def step_view(state: StepState) -> dict[str, Any]:
         "status": str(state.status),
         "at": state.at,
         "wants": wants,
-        "missing": list(state.missing),
+        "missing": [shown_missing(what) for what in state.missing],
         "values": [value_view(v) for v in state.values],
     }
 
 
 def next_view(state: JobState, following: StepState) -> dict[str, Any]:
     """Return the next step as a screen shows it, with the cautions that belong to it."""
-    return step_view(following) | {"cautions": cautions_of(state.sheet, following.step)}
+    view = step_view(state.sheet, following)
+    return view | {"cautions": cautions_of(state.sheet, following.step)}
 
 
 def value_view(value: Value) -> str:

@@ -22,7 +22,7 @@ def test_a_new_washer_is_asked_for_before_the_step_that_wants_it(case):
     case.say("magnet is clean")
     asked = case.say("what is next")
     assert asked.shown.startswith("Next: plug is in (Plug in with a new washer")
-    assert "New Sealing washer." in asked.shown
+    assert "Fit new: Sealing washer" in asked.shown
 
 
 def test_a_used_washer_kept_is_warned_of_and_mended_by_a_new_one(case):

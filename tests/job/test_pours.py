@@ -92,7 +92,7 @@ def test_a_temperature_beyond_any_formula_is_asked_and_spoils_nothing(bench):
         (
             ["drained four liters"],  # with three drained before: more than twice what goes in
             "Seven liters in all. Once more, four liters out? Affirm or negative.",
-            "That makes 7 L out in all; the sheet expects 3 L. Another 4 L?",
+            "In all that makes 7 L out; the sheet expects 3 L. Another 4 L?",
         ),
         (
             ["drained seven liters"],  # by itself beyond reason: the doubt is about the amount

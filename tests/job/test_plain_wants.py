@@ -1,0 +1,89 @@
+"""What a step wants is told in plain words: any photo is a photo, a part is to be fitted."""
+
+from __future__ import annotations
+
+from joblog.web.view import step_view
+
+STEPS = """
+[[parts]]
+key = "gasket"
+name = "Cover gasket"
+say = ["gasket"]
+
+[[fluids]]
+key = "oil"
+name = "Oil"
+specification = "Example"
+service = { value = 2, unit = "L" }
+container = { value = 1, unit = "L" }
+
+[[steps]]
+key = "looked"
+title = "Look at the gears"
+say = ["gears looked at"]
+photo = { kind = "other" }
+
+[[steps]]
+key = "cover"
+title = "Cover on"
+say = ["cover closed"]
+after = ["looked"]
+parts = ["gasket"]
+
+[[steps]]
+key = "filled"
+title = "Filled"
+say = ["filling done"]
+after = ["cover"]
+pour = { fluid = "oil", direction = "in" }
+"""
+
+
+def test_a_photo_of_the_kind_other_is_just_a_photo(bench):
+    job = bench(steps=STEPS)
+    reply = job.say("gears looked at")
+    assert (reply.shown, reply.spoken) == (
+        "Gears looked at: done. Wanted: photo.",
+        "Gears looked at. Wanted: photo.",
+    )
+    assert job.say("what is missing").shown.startswith("Photo, gears looked at.")
+    job.say("cover closed", "filling done", "two liters in")
+    assert "Look at the gears: photo missing." in job.say("job complete").shown
+    job.ok("confirm because not possible")  # by the same key as ever
+    key = "missing:looked:photo-of-the-other"
+    assert [f.resolved for f in job.state.findings if f.key == key] == [
+        "confirmed by Imani Okafor: it was not possible"
+    ]
+
+
+def test_what_is_to_be_fitted_new_does_not_sound_as_if_it_were_noted(bench):
+    job = bench(steps=STEPS)
+    job.say("gears looked at")
+    asked, noted = job.say("what is next").shown, job.say("new gasket fitted").shown
+    assert "Fit new: Cover gasket." in asked
+    assert noted.startswith("New Cover gasket: noted.")
+
+
+def test_a_sum_that_grows_too_large_is_asked_about_in_plain_words(bench):
+    job = bench(steps=STEPS)
+    job.say("gears looked at", "cover closed", "two liters in")
+    reply = job.say("two and a half liters in")
+    assert reply.shown.startswith("In all that makes 4.5 L in; the sheet expects 2 L.")
+
+
+def test_a_long_window_is_told_in_minutes_and_by_what_is_said(bench):
+    steps = f"""{STEPS}
+[[steps]]
+key = "settled"
+title = "Level at the hole"
+say = ["level at the hole"]
+after = ["filled"]
+window = {{ since = "filled", opens = 30, closes = 600 }}
+"""
+    job = bench(steps=steps)
+    job.say("gears looked at", "cover closed", "two liters in", "filling done")
+    asked = job.say("what is next").shown
+    assert "Between 30 s and 10 min after filling done." in asked
+    last = job.state.steps[-1]
+    wants = step_view(job.state.sheet, last)["wants"]
+    assert wants == ["between 30 s and 10 min after “filling done”"]
