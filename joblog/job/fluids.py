@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from joblog.job.history import History
 from joblog.job.numbers import number
+from joblog.job.said_units import fluid_unit
 from joblog.job.types import FluidState
 from joblog.job.values import converted
 from joblog.record.entry import Entry
@@ -26,14 +27,6 @@ def fluids_of(sheet: Sheet, history: History, undone: Mapping[str, int]) -> tupl
         if event.root.seq > undone.get(str(event.entry.body.get("step")), -1)
     ]
     return tuple(_fluid(fluid, counted) for fluid in sheet.fluids)
-
-
-def fluid_unit(fluid: Fluid) -> str:
-    """Return the unit in which ``fluid`` is counted."""
-    for amount in (fluid.service, fluid.container, fluid.total):
-        if amount:
-            return amount.unit
-    return "L"
 
 
 def _fluid(fluid: Fluid, counted: Sequence[Entry]) -> FluidState:

@@ -13,10 +13,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 from decimal import Decimal
 
 from joblog.job.controls import ANY, CONTROLS, Phrase
-from joblog.job.said_units import reading_rule, torque_unit, unit_words
+from joblog.job.said_units import fluid_unit, reading_rule, torque_unit, unit_words
 from joblog.job.wording import capital, step_name
 from joblog.sheet.fragments import spoken_form
 from joblog.sheet.model import Fluid, Sheet, Step, Torque
@@ -228,25 +229,51 @@ def fluid_words(fluid: Fluid) -> list[str]:
 
 def _quantity_phrases(sheet: Sheet) -> Iterator[Phrase]:
     poured = {(s.pour.fluid, s.pour.direction) for s in sheet.steps if s.pour}
+    several = len({key for key, _ in poured}) > 1
     for fluid in sheet.fluids:
-        name = f"[of] ({_either(fluid_words(fluid))})"
+        words = fluid_words(fluid)
+        name, unit = f"[of] ({_either(words)})", fluid_unit(fluid)
+        named = _Poured(fluid.key, name, fluid.name, unit, words[0] if several else "")
         if (fluid.key, "in") in poured:
-            yield from _in_phrases(fluid.key, name, fluid.name)
+            yield from _in_phrases(named)
         if (fluid.key, "out") in poured:
-            yield _out_phrase(fluid.key, name, fluid.name)
+            yield _out_phrase(named)
+    first = next((f for f in sheet.fluids if f.key in {key for key, _ in poured}), None)
+    here = _Poured("here", "", "the fluid at hand", fluid_unit(first) if first else "L")
     if any(direction == "in" for _, direction in poured):
-        yield from _in_phrases("here", "", "the fluid at hand")
+        yield from _in_phrases(here)
     if any(direction == "out" for _, direction in poured):
-        yield _out_phrase("here", "", "the fluid at hand")
+        yield _out_phrase(here)
 
 
-def _in_phrases(key: str, name: str, label: str) -> Iterator[Phrase]:
+@dataclass(frozen=True)
+class _Poured:
+    """A fluid in the phrases of what is poured: ``name`` is its pattern, ``unit`` the sheet's own.
+
+    ``called`` is its name in the examples, '' where the sheet has no other.
+    """
+
+    key: str
+    name: str
+    label: str
+    unit: str
+    called: str = ""
+
+    def amount(self, number: str) -> str:
+        """Return an amount in the sheet's own unit, as one says it."""
+        unit = unit_words(self.unit)
+        unit = unit.removesuffix("s") if number == "one" else unit
+        return f"{number} {unit} of {self.called}" if self.called else f"{number} {unit}"
+
+
+def _in_phrases(fluid: _Poured) -> Iterator[Phrase]:
+    key, name, label = fluid.key, fluid.name, fluid.label
     into = "(in | added | poured in | went in | gone in)"
     yield Phrase(
         tag=f"in:{key}",
         pattern=f"<volume-value> {name} {into} | (add | added | pour | poured | filled [with])"
         f" <volume-value> {name} [in]",
-        example="one quart in",
+        example=f"{fluid.amount('one')} in",
         does=f"adds to the sum that went in: {label}",
         group="Values",
         correctable=True,
@@ -255,25 +282,26 @@ def _in_phrases(key: str, name: str, label: str) -> Iterator[Phrase]:
         tag=f"more:{key}",
         pattern=f"another <more-value> {name} [{into}] | another [one | bottle | container] {name}"
         f" [{into}]",
-        example="another quart",
+        example=fluid.amount("one").replace("one", "another", 1),
         does=f"adds one more: {label}",
         group="Values",
     )
     yield Phrase(
         tag=f"share:{key}",
         pattern=f"<share-value> [of] (this | that) (one | bottle | container) {name} [{into}]",
-        example="a third of this one",
+        example=f"a third of this one {fluid.called}".strip(),
         does=f"adds a share of one container: {label}",
         group="Values",
     )
 
 
-def _out_phrase(key: str, name: str, label: str) -> Phrase:
+def _out_phrase(fluid: _Poured) -> Phrase:
+    key, name, label = fluid.key, fluid.name, fluid.label
     return Phrase(
         tag=f"out:{key}",
         pattern=f"(drained | drain) <volume-value> {name}"
         f" | <volume-value> {name} (out | drained | came out | drained out)",
-        example="drained three point one quarts",
+        example=f"drained {fluid.amount('three point one')}",
         does=f"records what came out: {label}",
         group="Values",
         correctable=True,

@@ -15,6 +15,7 @@ from joblog.job.clocks import last_start
 from joblog.job.drafts import Draft, Plan, refusal, value_question
 from joblog.job.meaning import Meaning
 from joblog.job.numbers import number_text
+from joblog.job.phrases import fluid_words
 from joblog.job.plausible import (
     quantity_plausible,
     reading_fits,
@@ -25,7 +26,14 @@ from joblog.job.plausible import (
 from joblog.job.retold import told_anew, withdrawn_last
 from joblog.job.run_together import number_apart, number_question
 from joblog.job.said_units import SaidValue, in_unit_of_sheet
-from joblog.job.settling import Wanted, corrected_id, settled, wrong_kind
+from joblog.job.settling import (
+    Wanted,
+    corrected_id,
+    in_corrected_unit,
+    in_unit,
+    settled,
+    wrong_kind,
+)
 from joblog.job.targets import (
     container_of,
     corrected_at,
@@ -53,7 +61,7 @@ from joblog.job.values import converted, step_named
 from joblog.job.wording import capital, said, shown
 from joblog.job.wrenches import at_fastener, wrench_meant
 from joblog.measure.units import UNITS, unit_of
-from joblog.sheet.model import Step, Torque
+from joblog.sheet.model import Sheet, Step, Torque
 
 
 def plan_torque(state: JobState, meaning: Meaning) -> Plan:
@@ -71,6 +79,7 @@ def plan_torque(state: JobState, meaning: Meaning) -> Plan:
             f"There is no {wanted.fastener} number {meaning.which}: say it with its name.",
         )
     values = in_unit_of_sheet(meaning.values, wanted.unit)
+    values = in_corrected_unit(state, values, corrected_id(state, meaning, "torque", step.key))
     wrong = wrong_kind(values, "torque", wanted.unit)
     if wrong:
         return wrong
@@ -234,16 +243,17 @@ def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
     fluid = meaning.target if meaning.target != "here" else _fluid(state, meaning, direction)
     sums = next((f for f in state.fluids if f.key == fluid), None)
     if fluid is None or sums is None:
-        return refusal("Which fluid? Say it with its name.")
+        return refusal("Which fluid? Say it with its name.", _which_fluid(state.sheet, direction))
     amounts = _amounts(state, meaning, sums)
+    corrects = corrected_id(state, meaning, "quantity", fluid, direction)
+    amounts = in_corrected_unit(state, amounts, corrects)
     wrong = wrong_kind(amounts, "volume", sums.unit)
     if wrong:
         return wrong
     step = pour_at_hand(state, fluid, direction)
 
     def draft(value: SaidValue) -> Draft:
-        old = corrected_id(state, meaning, "quantity", fluid, direction)
-        before = next((v.step for v in state.values if v.entry.id == old), None)
+        before = next((v.step for v in state.values if v.entry.id == corrects), None)
         body = {
             "fluid": fluid,
             "direction": direction,
@@ -251,7 +261,7 @@ def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
             "unit": value.unit or sums.unit,
             "step": before or (step.key if step else None),
         }
-        return Draft("quantity", body, old)
+        return Draft("quantity", body, corrects)
 
     unitless = not meaning.correction and not amounts[0].unit
 
@@ -277,6 +287,14 @@ def _fluid(state: JobState, meaning: Meaning, direction: str) -> str | None:
     return corrected or fluid_at_hand(state, direction)
 
 
+def _which_fluid(sheet: Sheet, direction: str) -> str:
+    """Return the question which fluid was meant, with how each would be said."""
+    poured = {s.pour.fluid for s in sheet.steps if s.pour and s.pour.direction == direction}
+    names = [fluid_words(fluid)[0] for fluid in sheet.fluids if fluid.key in poured]
+    ways = " or ".join(f"“... of {name} {direction}”" for name in names)
+    return f"Which fluid? Say {ways}." if ways else "Which fluid? Say it with its name."
+
+
 def _doubted_sum(value: SaidValue, sums: FluidState, way: str) -> tuple[str, str]:
     """Return the question about an amount that only makes too much with what went before."""
     unit = value.unit or sums.unit
@@ -293,7 +311,7 @@ def _doubted_sum(value: SaidValue, sums: FluidState, way: str) -> tuple[str, str
 
 
 def _doubted_unit(value: SaidValue, sums: FluidState, way: str) -> tuple[str, str]:
-    """Return the question about an amount that nobody said the unit of: the sheet's may be meant."""
+    """Return the question about an amount without a unit: the sheet's may be meant."""
     question = f"{capital(way)}, {said(value.value, sums.unit)}? Affirm or negative."
     return question, f"No unit was said. {shown(value.value, sums.unit)} {way}?"
 
@@ -340,6 +358,7 @@ def plan_reading(state: JobState, meaning: Meaning) -> Plan:
         return refusal("Which reading? Say it with its name.")
     wanted = step.reading
     values = in_unit_of_sheet(meaning.values, wanted.unit)
+    values = in_corrected_unit(state, values, corrected_id(state, meaning, "reading", step.key))
     wrong = wrong_kind(values, unit_of(wanted.unit).dimension, wanted.unit, signed=True)
     if wrong:
         return wrong
@@ -414,6 +433,8 @@ def _planned(state: JobState, meant: Meaning) -> Plan:
 
 def like(bare: Meaning, kind: str, body: dict[str, Any]) -> Meaning:
     """Return what a number alone means where it is about an entry of this kind and body."""
+    if bare.act not in ("more", "share"):  # theirs count in containers
+        bare = bare.with_values(in_unit(bare.values, str(body.get("unit", ""))))
     if kind == "quantity":
         return replace(bare, act=str(body.get("direction", "in")), target=str(body["fluid"]))
     step = str(body["step"])

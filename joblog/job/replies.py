@@ -22,7 +22,7 @@ from joblog.job.naming import entry_named
 from joblog.job.told_meter import correction_said
 from joblog.job.torques import is_angle, numbers_tight, numbers_turned, torque_entries
 from joblog.job.types import Finding, FindingKind, JobState, Reply, StepState, StepStatus, Value
-from joblog.job.values import step_named
+from joblog.job.values import step_named, value_of
 from joblog.job.wording import (
     and_more,
     capital,
@@ -206,9 +206,18 @@ def _value_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     line = f"{'Corrected: ' if corrected else ''}{value.name} {text}{spec}{wanted}."
     if value.within:
         line += gets_shown(state.sheet, value)
-    line += _wrench_shown(state, value)
+    line += _wrench_shown(state, value) + _whose(state, value)
     count, count_shown = _count_echo(state, value)
     return f"{lead}, {number}{spec}.{count}", capital(line) + count_shown
+
+
+def _whose(state: JobState, value: Value) -> str:
+    """Say whose value a correction took the place of, where it was a colleague's."""
+    old = value.corrected_from[-1] if value.corrected_from else None
+    was = value_of(state.sheet, old) if old else None
+    if old is None or was is None or not old.by or old.by == value.entry.by:
+        return ""
+    return f" It was {shown(was.value, was.unit)}, told by {old.by}."
 
 
 def _wrench_shown(state: JobState, value: Value) -> str:
@@ -251,6 +260,7 @@ def _quantity_echo(
         spoken += f" {capital(said(total, fluid.unit))} in all."
         line += f" {shown(total, fluid.unit)} in all."
     into = to_fill(state, fluid.key) if fluid and not out else None
+    line += _whose(state, value)
     if fluid and into is not None:  # the guard judges by that
         line += f" By what came out: {shown(into, fluid.unit)}."
     elif fluid and not out and fluid.specified is not None:

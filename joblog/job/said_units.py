@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from joblog.measure.units import unit_of
-from joblog.sheet.model import Sheet
+from joblog.sheet.model import Fluid, Sheet
 from joblog.speech.numbers import parse_number, parse_quantity
 from joblog.speech.units_spoken import SPOKEN_UNITS, spoken_names
 
@@ -46,6 +46,14 @@ def said_unit_names() -> list[tuple[str, str]]:
     """Return (code, spoken name) of every unit, longest names first."""
     pairs = [(code, name) for code in SPOKEN_UNITS for name in spoken_names(code)]
     return sorted(pairs, key=lambda pair: -len(pair[1]))
+
+
+def fluid_unit(fluid: Fluid) -> str:
+    """Return the unit in which ``fluid`` is counted."""
+    for amount in (fluid.service, fluid.container, fluid.total):
+        if amount:
+            return amount.unit
+    return "L"
 
 
 def torque_unit(sheet: Sheet) -> str:

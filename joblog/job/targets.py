@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from decimal import Decimal
 
-from joblog.job.fluids import fluid_unit
 from joblog.job.order import ready
+from joblog.job.said_units import fluid_unit
 from joblog.job.types import JobState, StepState, StepStatus, Value
 from joblog.job.values import pour_steps, step_named
 from joblog.measure.units import UNITS, unit_of

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from joblog.job.phrases import phrases_of
 from joblog.web.view import step_view
 
 STEPS = """
@@ -87,3 +88,60 @@ window = {{ since = "filled", opens = 30, closes = 600 }}
     last = job.state.steps[-1]
     wants = step_view(job.state.sheet, last)["wants"]
     assert wants == ["between 30 s and 10 min after “filling done”"]
+
+
+TWO_FLUIDS = """
+[[fluids]]
+key = "front"
+name = "Front axle oil 80W-90"
+say = ["front oil"]
+specification = "Example"
+service = { value = 1.2, unit = "L" }
+
+[[fluids]]
+key = "rear"
+name = "Rear axle oil 80W-90"
+say = ["rear oil"]
+specification = "Example"
+service = { value = 2.4, unit = "L" }
+
+[[steps]]
+key = "rear-out"
+title = "Rear drained"
+say = ["rear drained"]
+pour = { fluid = "rear", direction = "out" }
+
+[[steps]]
+key = "front-out"
+title = "Front drained"
+say = ["front drained"]
+pour = { fluid = "front", direction = "out" }
+"""
+
+
+def test_of_two_fluids_the_question_says_how_each_is_named(bench):
+    job = bench(steps=TWO_FLUIDS)
+    reply = job.say("two liters out")
+    assert reply.shown == "Which fluid? Say “... of front oil out” or “... of rear oil out”."
+    assert job.say("2.4 liters of rear oil out").tone == "ok"
+
+
+def test_examples_are_in_the_sheets_own_unit_and_name_one_of_two_fluids(bench):
+    two, one = bench(steps=TWO_FLUIDS).session.sheet, bench(steps=STEPS).session.sheet
+    assert {
+        "drained three point one liters of front oil",
+        "drained three point one liters of rear oil",
+        "drained three point one liters",
+    } <= {phrase.example for phrase in phrases_of(two)}
+    examples = [phrase.example for phrase in phrases_of(one)]
+    assert "another liter" in examples
+    assert not [text for text in examples if "quart" in text]
+
+
+def test_a_colleagues_value_that_is_corrected_is_told_with_the_name(bench):
+    job = bench(steps=TWO_FLUIDS)
+    job.say("rear drained", "2.3 liters out")
+    reply = job.say("correction 2.4 liters out", by="Marek Dvorak")
+    assert "It was 2.3 L, told by Imani Okafor." in reply.shown
+    reply = job.say("correction 2.5 liters out", by="Marek Dvorak")
+    assert "told by" not in reply.shown
