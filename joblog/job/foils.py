@@ -13,10 +13,12 @@ from itertools import pairwise
 
 from joblog.job.controls import Phrase
 from joblog.job.phrases import DONE
+from joblog.job.types import Reply
 from joblog.job.wording import capital
 from joblog.sheet.fragments import expansions
 
 TAG = "foil"
+VAGUE = "vague"  # the target of a foil's tag: 'almost three quarts'
 MARKING = ("step", "clock", "part-new", "part-old", "control:complete")
 TORQUE = "torque it [to | at] <torque-value>"
 
@@ -123,6 +125,10 @@ def _there(words: Sequence[str]) -> Iterator[Sequence[str]]:
         yield from ([start, *one] for start in ("there's a", "there is a", "a", "is there a"))
 
 
-def not_recorded(text: str) -> str:
-    """Return what to show where ``text``, a foil, was heard."""
-    return f"{capital(text)}: that says of nothing that it is done. Nothing was recorded."
+def reply_to_foil(said: str, target: str) -> Reply:
+    """Return the answer to a foil, ``said``; ``target`` is its tag's. A vague one is spoken to."""
+    if target == VAGUE:
+        shown = f"{capital(said)}: which value is that? Nothing was recorded; say the value itself."
+        return Reply("Say again.", shown, "again")
+    shown = f"{capital(said)}: that says of nothing that it is done. Nothing was recorded."
+    return Reply("", shown, "none")

@@ -6,9 +6,10 @@ from functools import lru_cache
 
 from joblog.job.clocks import Timed, elapsed
 from joblog.job.controls import REASONS, Phrase
-from joblog.job.foils import TAG, TORQUE, foils_of
+from joblog.job.foils import TAG, TORQUE, VAGUE, foils_of
 from joblog.job.phrases import phrases_of
 from joblog.job.types import JobState
+from joblog.job.value_foils import denied_values, vague_values
 from joblog.job.value_rules import value_rules
 from joblog.sheet.model import Sheet
 from joblog.speech.grammar import Grammar
@@ -41,10 +42,13 @@ def grammar_text(
     rules = [f"<p{i}> = {phrase.pattern};" for i, phrase in enumerate(phrases)]
     plain = [f"<p{i}> {{{phrase.tag}}}" for i, phrase in enumerate(phrases)]
     corrections = [plain[i] for i, phrase in enumerate(phrases) if phrase.correctable]
+    vague = [] if bare else vague_values(sheet)
     beside = (
         [] if bare else [f"<lead> = {' | '.join(LEADS)};", f"<foil> = {_foils(sheet, phrases)};"]
     )
+    beside += [f"<vague> = {' | '.join(vague)};"] if vague else []
     marks = [] if bare else [f"<foil> {{{TAG}}}"]
+    marks += [f"<vague> {{{TAG}:{VAGUE}}}"] if vague else []
     alone = ["<bare-value> {bare}"] if numbers else []
     lines = [
         "#JSGF V1.0 UTF-8 en;",
@@ -66,7 +70,7 @@ def grammar_text(
 
 def _foils(sheet: Sheet, phrases: list[Phrase]) -> str:
     torque = [TORQUE] if any(step.torque for step in sheet.steps) else []
-    return " | ".join([*foils_of(phrases), *torque])
+    return " | ".join([*foils_of(phrases), *torque, *denied_values(sheet)])
 
 
 def _reasons() -> str:

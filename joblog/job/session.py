@@ -33,7 +33,7 @@ from joblog.job.figures import (
     figures_alone,
     number_alone,
 )
-from joblog.job.foils import TAG, not_recorded
+from joblog.job.foils import TAG, reply_to_foil
 from joblog.job.grammar import grammar_for_sheet, grammar_for_state
 from joblog.job.guard_unit import unit_reasons
 from joblog.job.listening import (
@@ -243,7 +243,8 @@ class JobSession(OpenJob):
         if hearing.verdict is Verdict.REJECT or (unclear and state.closed):
             return IGNORED
         if says_it_is_not_done(self.sheet, hearing):
-            return Reply("", not_recorded(hearing.text), "none")
+            foil = meaning_of(hearing.text, self.sheet)
+            return self._remember(reply_to_foil(hearing.text, foil.target if foil else ""))
         asked = only_asks(self.sheet, hearing)
         if asked is not None:  # never the sound of "recorded"
             answered = replace(plan_control(state, asked), tone="again")
@@ -279,7 +280,7 @@ class JobSession(OpenJob):
         if meaning is None:
             return Reply("Say again.", why_not_understood(text, self.sheet), "again")
         if meaning.act == TAG:
-            return Reply("", not_recorded(text.strip()), "again")
+            return replace(reply_to_foil(text.strip(), meaning.target), tone="again")
         return self._act(meaning, source, by)
 
     def photo(

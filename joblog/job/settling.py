@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from joblog.job.drafts import Draft, Plan, refusal, value_question
 from joblog.job.meaning import Meaning
@@ -53,6 +53,19 @@ def corrected_id(state: JobState, meaning: Meaning, kind: str, *about: str) -> s
         if value.entry.kind == kind and mine == about and numbered:
             return value.entry.id
     return None
+
+
+def in_unit(values: tuple[SaidValue, ...], unit: str) -> tuple[SaidValue, ...]:
+    """Return ``values`` in ``unit`` where they were said without one."""
+    return tuple(v if v.unit or v.units else replace(v, unit=unit) for v in values)
+
+
+def in_corrected_unit(
+    state: JobState, values: tuple[SaidValue, ...], corrected: str | None
+) -> tuple[SaidValue, ...]:
+    """Return ``values`` in the unit of the value that they correct, where none was said."""
+    units = [v.unit for v in state.values if v.entry.id == corrected]
+    return in_unit(values, units[0]) if units else values
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ A recogniser that may believe in 141 111 quarts will, in noise. So figures one b
 three, decimals to two places, 'one' takes the singular, only units that someone might use with this
 sheet are listed, and each in one spelling: two spellings of one sound divide what is believed.
 Where a sheet counts in quarts, nobody is heard to say 'a quarter of this one': the two words differ
-by one unstressed vowel.
+by one unstressed vowel. 'A quarter of a quart' holds both and is heard: left out, it was 'a half'.
 """
 
 from __future__ import annotations
@@ -15,6 +15,15 @@ from joblog.speech.units_spoken import DIMENSIONS, SPOKEN_UNITS, spoken_names
 
 _SHARES = "[a] (half | third) | two thirds"
 _SHARES_AND_QUARTERS = "[a] (half | third | quarter) | two thirds | three quarters"
+_QUARTERS = " | ([a] quarter | three quarters) of a <volume-one>"  # of a quart
+
+# Amounts said in two units: the larger and the smaller, where both may be said.
+_TWO_UNITS = {
+    ("qt_us", "floz_us"): " | ((one | a) quart | <two-figures-said> quarts) [and]"
+    " <two-figures-said> [fluid] (ounce | ounces)",
+    ("L", "mL"): " | ((one | a) liter | <two-figures-said> liters) [and]"
+    " (<hundreds> | <one_to_nine> <digit> <digit>) milliliters",
+}
 
 LARGE = 100  # from here on an amount is said with hundreds
 
@@ -29,10 +38,12 @@ _NUMBERS = {
 }
 _SHAPES = {
     "torque": "<three-figures-said> [<places>] [<torque-units>]",
-    "volume": "one <volume-one> | ({count} [<places>] | [<zero>] <places> | <mixed>) <volume-many>"
+    # Without a unit only what no other phrase resembles: 'three point three out', not 'three out'.
+    "volume": "one <volume-one> | {count} <volume-many>"
+    " | ([{count} | <zero>] <places> | <mixed>) [<volume-many>]"
     " | <share-value> [[of] a] <volume-one> | a <volume-one> [and <part>]"
-    " | {count} <volume-many> and <part>",
-    "more": "[<share-value> [[of] a]] <volume-one> | <share-value>"
+    " | {count} <volume-many> and <part>{quarters}{both}",
+    "more": "[<share-value> [[of] a]] <volume-one> | <share-value>{quarters}"
     " | ({count} [<places>] | [<zero>] <places>) <volume-many>",
     # 'six point four' is 'six four' misheard: tenths of a degree are said of two figures only.
     "temperature": "[minus] (<three-figures-said> | <zero> | (<two-or-more>) point <digit>)"
@@ -95,19 +106,27 @@ def value_rules(sheet: Sheet) -> list[str]:
     used = dimensions_of(sheet)
     count = "<three-figures-said>" if _large_volumes(sheet) else "<two-figures-said>"
     lines = [f"<{name}> = {body};" for name, body in _NUMBERS.items()]
+    quarts = any("qt" in unit for unit in used.get("volume", ()))
+    quarters = _QUARTERS if quarts else ""
+    both = _in_two_units(used.get("volume", []))
     for dimension, units in used.items():
         lines += _unit_rules(dimension, units)
         shape = _SHAPES.get(dimension, f"<number> [<{dimension}-units>]")
-        lines.append(f"<{dimension}-value> = {shape.format(count=count)};")
+        shape = shape.format(count=count, quarters=quarters, both=both)
+        lines.append(f"<{dimension}-value> = {shape};")
     if "volume" in used:
-        quarts = any("qt" in unit for unit in used["volume"])
         lines.append(f"<share-value> = {_SHARES if quarts else _SHARES_AND_QUARTERS};")
-        lines.append(f"<more-value> = {_SHAPES['more'].format(count=count)};")
+        lines.append(f"<more-value> = {_SHAPES['more'].format(count=count, quarters=quarters)};")
     bare = " | ".join(f"<{dimension}-units>" for dimension in used)
     lines.append(
         f"<bare-value> = ([minus] (<plain-number>) | <fraction>){f' [{bare}]' if bare else ''};"
     )
     return [*lines, "", JSGF_NUMBER_RULES]
+
+
+def _in_two_units(units: list[str]) -> str:
+    said = _understood("volume", units)
+    return "".join(rule for pair, rule in _TWO_UNITS.items() if set(pair) <= set(said))
 
 
 def _unit_rules(dimension: str, units: list[str]) -> list[str]:

@@ -1,4 +1,4 @@
-"""Numbers with units: 'half a quart', 'a quart and a half', 'two minutes thirty seconds'."""
+"""Numbers with units: 'half a quart', 'one quart four ounces', 'two minutes thirty seconds'."""
 
 from __future__ import annotations
 
@@ -11,7 +11,12 @@ from joblog.speech.reading import NumberReading, Words, parse_number, part_of, s
 from joblog.speech.units_spoken import LONGEST_NAME, SPOKEN_UNITS, unit_codes
 
 _ARTICLES = (("a",), ("an",))
-_SECONDS = {"h": 3600, "min": 60, "s": 1}
+# Units that are said one behind the other, by how many of the smallest they hold.
+_TOGETHER = (
+    {"h": 3600, "min": 60, "s": 1},
+    {"gal_us": 128, "qt_us": 32, "pt_us": 16, "floz_us": 1},
+    {"L": 1000, "mL": 1},
+)
 _SMALLER = {"h": "min", "min": "s"}
 _ONE_PART = re.compile(r"\b(and (?:three quarter|two third))(?= )")
 
@@ -131,23 +136,27 @@ def _with_unit(
 
 
 def _compound(said: Words, front: Words, codes: tuple[str, ...], after: Words) -> Quantity | None:
-    """Read 'two minutes thirty seconds' and 'an hour and ten minutes', in the smaller unit.
+    """Read 'two minutes thirty seconds' and 'one quart and four ounces', in the smaller unit.
 
     'Two minutes thirty' has seconds behind it, too: a whole number from 10 on, without 'and'.
     """
-    if len(codes) != 1 or codes[0] not in ("h", "min"):
+    sizes = next((sizes for sizes in _TOGETHER if codes[0] in sizes and len(codes) == 1), None)
+    if sizes is None:
         return None
     large = NumberReading(Fraction(1), "a") if front in _ARTICLES else parse_number(front)
     rest = parse_quantity(after[1:] if after[0] == "and" else after)
-    if rest is not None and rest.unit is None and not rest.units and after[0] != "and":
+    smaller = _SMALLER.get(codes[0])
+    if smaller and rest is not None and not rest.unit and not rest.units and after[0] != "and":
         if rest.value < 10 or rest.value.denominator != 1 or rest.ambiguous:
             return None
-        rest = replace(rest, unit=_SMALLER[codes[0]])
-    if large is None or rest is None or rest.unit not in _SECONDS:
+        rest = replace(rest, unit=smaller)
+    if large is None or rest is None or rest.unit not in sizes:
         return None
-    ratio = Fraction(_SECONDS[codes[0]], _SECONDS[rest.unit])
-    if ratio <= 1 or large.value.denominator != 1 or not 0 < rest.value < 60:
+    ratio = Fraction(sizes[codes[0]], sizes[rest.unit])
+    if ratio <= 1 or large.value.denominator != 1 or rest.value <= 0:
         return None
+    if smaller and rest.value >= 60:
+        return None  # 'an hour ninety minutes' is no way to say it
     base = large.value * ratio
     return Quantity(
         base + rest.value,

@@ -166,3 +166,21 @@ def test_what_is_refused_as_an_answer_leaves_the_question_open(nuts, refused, sp
     nuts.ok("4")
     assert poured(nuts) == ["4"]
     assert nuts.state.question is None
+
+
+@pytest.mark.parametrize(
+    ("said", "corrected", "kept"),
+    [
+        ("torque drain plug 41 newton meters", "correction 42", "42 N.m"),
+        ("torque drain plug 41 newton meters", "correction torque drain plug 42", "42 N.m"),
+        ("torque drain plug 41 newton meters", "correction 31 foot pounds", "31 lbf.ft"),
+        ("drained 3.1 liters", "correction 3.2", "3.2 L"),
+        ("drained 33 liters", "correction 3.3", "3.3 L"),  # while it is asked about
+        ("drained 33 liters", "correction drained 3.3", "3.3 L"),
+        ("fluid temperature 165 fahrenheit", "correction 167", "167 degF"),
+    ],
+)
+def test_a_correction_without_a_unit_keeps_the_unit(bench, said, corrected, kept):
+    job = bench()
+    job.say(said, corrected)
+    assert [f"{v.value} {v.unit}" for v in job.state.values] == [kept]

@@ -67,6 +67,7 @@ def test_heard_in_noise_it_marks_nothing(bench, path):
     reply = job.session.hear(Utterance(read_audio(path).samples), by="Imani Okafor")
     assert reply.tone in ("none", "again")
     assert job.state.marks == ()
+    assert job.state.values == ()
     assert not job.state.closed
 
 
@@ -88,3 +89,44 @@ def test_beside_a_foil_only_a_likely_phrase_is_asked_about(bench, sure, other, a
     reply = job.session._understood(hearing, "Imani Okafor", "")
     assert reply.spoken == asked
     assert job.state.marks == ()
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "three quarts aren't in",
+        "one quart isn't in yet",
+        "is one quart in",
+        "another quart to go",
+        "torque drain plug isn't 41 foot pounds",
+        "torque drain plug not 41",
+        "drain plug not torqued to 41",
+        "fluid temperature isn't 75 degrees",
+        "fluid temperature not yet 70",
+    ],
+)
+def test_a_value_that_is_denied_or_still_to_come_is_not_recorded(bench, said):
+    job = bench()
+    reply = job.say(said)
+    assert "Nothing was recorded" in reply.shown
+    assert reply.spoken == ""
+    assert not job.state.values
+    assert not job.state.waiting
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "almost three quarts out",
+        "a little under three quarts out",
+        "drained about 3 quarts",
+        "four quarts less a cup",
+        "fluid temperature over one hundred",
+    ],
+)
+def test_a_vague_value_is_asked_for_and_not_recorded(bench, said):
+    job = bench()
+    reply = job.say(said)
+    assert (reply.spoken, reply.tone) == ("Say again.", "again")
+    assert "say the value itself" in reply.shown
+    assert not job.state.values

@@ -305,3 +305,24 @@ def test_what_is_read_back_means_the_value(value: Fraction, unit: str) -> None:
     assert unit in (quantity.unit, *quantity.units)
     # Read-back must leave no doubt, save where a zero before the other digits is said.
     assert quantity.soundalikes == ()
+
+
+@pytest.mark.parametrize(
+    ("said", "value", "unit"),
+    [
+        ("one quart four ounces", 36, "floz_us"),
+        ("a quart and four fluid ounces", 36, "floz_us"),
+        ("two gallons one quart", 9, "qt_us"),
+        ("one quart forty ounces", 72, "floz_us"),
+        ("one liter two hundred milliliters", 1200, "mL"),
+    ],
+)
+def test_an_amount_in_two_units_is_read_in_the_smaller(said: str, value: int, unit: str) -> None:
+    quantity = parse_quantity(said)
+    assert quantity is not None
+    assert (quantity.value, quantity.unit) == (value, unit)
+
+
+@pytest.mark.parametrize("said", ["one quart one quart", "one pint one quart", "one quart twelve"])
+def test_two_units_that_do_not_go_together_are_no_amount(said: str) -> None:
+    assert parse_quantity(said) is None

@@ -1,0 +1,64 @@
+"""What holds a value and reports none: denied, asked, still to come; or vague, as 'almost three'.
+
+As with other foils (:mod:`joblog.job.foils`), a grammar without them takes 'three quarts aren't in'
+for 'three quarts went in', and 'almost three quarts' for 'oh point three quarts'. Who says a vague
+value wants it recorded: the value itself is asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from joblog.job.phrases import fastener_words, words_of
+from joblog.job.said_units import reading_rule
+from joblog.sheet.model import Sheet, Step
+
+_NOT = "(not | [is] not yet | is not | isn't)"
+_ABOUT = (
+    "(almost | nearly | about | around | roughly | over | under | [just | a little]"
+    " (over | under) | less than | more than)"
+)
+_BEYOND = "(over | under | above | below)"
+_WAYS = "(in | added | out | drained | poured in | came out)"
+
+_DENIED_AMOUNTS = (
+    f"<volume-value> (not | isn't | aren't | hasn't gone | haven't gone) {_WAYS} [yet]",
+    f"(is | are | not) <volume-value> {_WAYS}",
+    "(<volume-value> | another <more-value>) (left | short | missing | to go | still to go)",
+)
+_VAGUE_AMOUNTS = (
+    f"{_ABOUT} <volume-value> {_WAYS}",
+    f"(drained | added | poured) {_ABOUT} <volume-value>",
+    "<volume-value> (less | minus | plus) (a | half a) (bit | cup | little)",
+)
+
+
+def denied_values(sheet: Sheet) -> tuple[str, ...]:
+    """Return patterns of what says of a value of ``sheet`` that it is not so, or not yet."""
+    amounts = _DENIED_AMOUNTS if _pours(sheet) else ()
+    torques = (pattern for step in sheet.steps for pattern in _torque(step))
+    return tuple(dict.fromkeys([*amounts, *torques, *_readings(sheet, _NOT)]))
+
+
+def vague_values(sheet: Sheet) -> tuple[str, ...]:
+    """Return patterns of what says a value of ``sheet`` without saying which it is."""
+    amounts = _VAGUE_AMOUNTS if _pours(sheet) else ()
+    return tuple(dict.fromkeys([*amounts, *_readings(sheet, f"[is] {_BEYOND}")]))
+
+
+def _pours(sheet: Sheet) -> bool:
+    return any(step.pour for step in sheet.steps)
+
+
+def _torque(step: Step) -> Iterator[str]:
+    if step.torque is not None:
+        name = fastener_words(step)
+        yield f"torque {name} {_NOT} [to | at] <torque-value>"
+        yield f"{name} {_NOT} [torqued | tight] [to | at] <torque-value>"
+
+
+def _readings(sheet: Sheet, between: str) -> Iterator[str]:
+    for step in sheet.steps:
+        if step.reading is not None:
+            value = f"<{reading_rule(step.reading.unit)}>"
+            yield f"{words_of(step.reading.name)} {between} {value}"
