@@ -82,7 +82,10 @@ def _step(
         if found is None:
             raise InputError(f"there is no step '{step}' in this job's sheet")
         return found
-    found = photo_step(state.sheet, state.photos, done, kind, phase, left_out=state.left_out)
+    just = next((mark.step for mark in reversed(state.marks) if mark.step in done), "")
+    found = photo_step(
+        state.sheet, state.photos, done, kind, phase, left_out=state.left_out, just=just
+    )
     if found is None and (kind, phase) == ("fluid", "after"):
         return next((s for s in state.sheet.steps if s.pour and s.pour.direction == "in"), None)
     return found

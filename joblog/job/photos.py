@@ -43,11 +43,13 @@ def photo_step(
     phase: str | None = None,
     *,
     left_out: frozenset[str] = frozenset(),
+    just: str = "",
 ) -> Step | None:
     """Return the step that a new photo of ``kind`` documents, or None.
 
-    The first step that wants such a photo, has no usable one yet, and whose order allows it; where
-    all have theirs, the last one that had (a retake); where no order allows it yet, the first.
+    The step that was ``just`` reported, where it still wants one; else the first that wants such a
+    photo, has no usable one yet, and whose order allows it; where all have theirs, the last one
+    that had (a retake); where no order allows it yet, the first.
     A photo of kind "other" may show anything: it is a step's only while that step wants it and its
     turn has come.
     A step of ``left_out`` (keys of those confirmed as missing) comes after all others, and no other
@@ -66,7 +68,7 @@ def photo_step(
     if kind == "other":
         return next((s for s in able if _begun(sheet, s.window, done | left_out)), None)
     if able or in_time:
-        return (able or in_time)[0]
+        return next((s for s in able if s.key == just), (able or in_time)[0])
     return wanting[-1] if wanting else None
 
 

@@ -38,7 +38,8 @@ from joblog.job.targets import (
     container_of,
     corrected_at,
     fluid_at_hand,
-    fluid_corrected,
+    fluid_just_reported,
+    fluid_told_last,
     last_value,
     pour_at_hand,
     reading_step,
@@ -282,9 +283,11 @@ def plan_quantity(state: JobState, meaning: Meaning) -> Plan:
 
 
 def _fluid(state: JobState, meaning: Meaning, direction: str) -> str | None:
-    """Return the fluid that is meant where none is named."""
-    corrected = fluid_corrected(state, direction) if meaning.correction else None
-    return corrected or fluid_at_hand(state, direction)
+    """Return the fluid that is meant where none is named: 'another' is of the one poured last."""
+    if meaning.correction:
+        return fluid_told_last(state, direction) or fluid_at_hand(state, direction)
+    last = fluid_told_last(state, direction) if meaning.act in ("more", "share") else None
+    return fluid_just_reported(state, direction) or last or fluid_at_hand(state, direction)
 
 
 def _which_fluid(sheet: Sheet, direction: str) -> str:

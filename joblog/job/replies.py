@@ -38,7 +38,7 @@ from joblog.job.wrenches import to_set, tool_named
 from joblog.record.entry import Entry
 from joblog.sheet.check_torques import wrenches_of
 from joblog.sheet.fragments import spoken_form
-from joblog.sheet.model import Sheet
+from joblog.sheet.model import PhotoWanted, Sheet
 
 
 def reply_for(
@@ -310,6 +310,19 @@ def _part_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     return f"New {name}.", f"New {part.name}: noted."
 
 
+def _of_which(state: JobState, entry: Entry) -> str:
+    """Name the step of a photo where the sheet has several that want one like it."""
+    step = step_named(state.sheet, entry.body.get("step"))
+    if step is None or step.photo is None:
+        return ""
+    like = [s for s in state.sheet.steps if s.photo and _alike(s.photo, step.photo)]
+    return f" for “{step.title}”" if len(like) > 1 else ""
+
+
+def _alike(one: PhotoWanted, other: PhotoWanted) -> bool:
+    return (one.kind, one.phase) == (other.kind, other.phase)
+
+
 def _photo_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     kind = str(entry.body.get("kind", ""))
     measurement = entry.body.get("measurement") or {}
@@ -320,6 +333,7 @@ def _photo_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     if kind == "other":
         return "Photo noted.", "Photo noted: it is kept, nothing is measured in it."
     done = "its bar code is read" if kind == "label" else "it is measured"
+    done += _of_which(state, entry)
     if measurement.get("vin") and own_vin(state):
         done += ", its VIN is the job's"
     return f"Photo {kind}, good.", f"Photo {kind}, good: {done}."

@@ -119,27 +119,29 @@ def _lacks_torque(step: StepState) -> bool:
     return any(what.startswith("torque") for what in step.missing)
 
 
-def fluid_corrected(state: JobState, direction: str) -> str | None:
-    """Return the fluid whose amount a correction without a name is about: the one told last."""
+def fluid_told_last(state: JobState, direction: str) -> str | None:
+    """Return the fluid of the amount told last, which a correction or 'another' is about."""
     told = [v.entry for v in state.values if v.entry.kind == "quantity"]
     poured = [entry for entry in told if entry.body.get("direction") == direction]
     last = max(poured, key=lambda entry: entry.seq, default=None)
     return str(last.body.get("fluid")) if last else None
 
 
-def fluid_at_hand(state: JobState, direction: str) -> str | None:
-    """Return the fluid that is being poured ``direction``, or None where it can't be told.
+def fluid_just_reported(state: JobState, direction: str) -> str | None:
+    """Return the fluid of the step that was just reported, where that waits for its amount."""
+    just = state.step(state.marks[-1].step) if state.marks else None
+    pour = just.step.pour if just else None
+    if just is None or pour is None or pour.direction != direction:
+        return None
+    return pour.fluid if any(what.startswith("quantity") for what in just.missing) else None
 
-    Of several it is that of the step just reported, where it waits for its amount.
-    """
+
+def fluid_at_hand(state: JobState, direction: str) -> str | None:
+    """Return the fluid that is being poured ``direction``, or None where it can't be told."""
     pours = [s for s in state.steps if s.step.pour and s.step.pour.direction == direction]
     fluids = list(dict.fromkeys(s.step.pour.fluid for s in pours if s.step.pour))
     if len(fluids) == 1:
         return fluids[0]
-    just = [s for s in pours if state.marks and s.step.key == state.marks[-1].step]
-    waiting = [s for s in just if any(what.startswith("quantity") for what in s.missing)]
-    if waiting and waiting[0].step.pour:
-        return waiting[0].step.pour.fluid
     able = [
         s.step.pour.fluid
         for s in pours

@@ -1,10 +1,17 @@
-"""A correction is about the value told last, and never reports the next step as done."""
+"""What a value or photo is of where nothing is named: never of the step after it.
+
+A correction is about the value told last, and never reports the next step as done.
+"""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 import pytest
 
 from joblog.sheet.load import library, sheet_text
+
+PICTURES = Path(__file__).parents[2] / "sample_images"
 
 WRENCH = """
 [[tools]]
@@ -193,3 +200,62 @@ def test_a_colleagues_amount_is_left_alone_behind_ones_own_that_was_taken_back(b
     job.say("rear drained", "0.9 liters out")
     job.say("0.5 liters out", "disregard", "correction 0.4 liters out", by="Marek Dvorak")
     assert told(job) == [("rear", "0.9"), ("front", "0.4")]  # as the 0.5 was meant
+
+
+PLUGS = """
+[[fluids]]
+key = "front-oil"
+name = "Front oil"
+specification = "Example"
+service = { value = 1.2, unit = "L" }
+
+[[fluids]]
+key = "rear-oil"
+name = "Rear oil"
+specification = "Example"
+service = { value = 2.4, unit = "L" }
+container = { value = 1, unit = "L" }
+
+[[steps]]
+key = "front"
+title = "Front axle drained"
+say = ["front drained"]
+photo = { kind = "plug", phase = "before", plug_diameter_mm = 18 }
+
+[[steps]]
+key = "rear"
+title = "Rear axle drained"
+say = ["rear drained"]
+photo = { kind = "plug", phase = "before", plug_diameter_mm = 18 }
+
+[[steps]]
+key = "front-filled"
+title = "Front axle filled"
+say = ["front filled"]
+pour = { fluid = "front-oil", direction = "in" }
+
+[[steps]]
+key = "rear-filled"
+title = "Rear axle filled"
+say = ["rear filled"]
+pour = { fluid = "rear-oil", direction = "in" }
+"""
+
+
+def test_a_photo_is_of_the_step_just_reported_and_the_answer_names_it(bench):
+    """Of two plugs the rear one is out first, though the sheet has the front one first."""
+    job = bench(steps=PLUGS)
+    job.say("rear drained")
+    reply = job.session.photo((PICTURES / "plug-before.jpg").read_bytes(), "plug")
+    assert "it is measured for “Rear axle drained”." in reply.shown
+    job.say("front drained")
+    reply = job.session.photo((PICTURES / "plug-after.jpg").read_bytes(), "plug")
+    assert "it is measured for “Front axle drained”." in reply.shown
+    assert [photo.step for photo in job.state.photos] == ["rear", "front"]
+
+
+def test_another_is_of_the_fluid_poured_last(bench):
+    job = bench(steps=PLUGS)
+    job.say("one liter of rear oil in", "another")
+    job.say("front filled", "one liter in", "another 0.2 liters")
+    assert [v.entry.body["fluid"] for v in job.state.values] == ["rear-oil"] * 2 + ["front-oil"] * 2
