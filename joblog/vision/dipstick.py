@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade
 from joblog.vision.dipstick_hatch import hatch_signals
-from joblog.vision.dipstick_level import WetEdge, find_wet_edge
+from joblog.vision.dipstick_level import WetEdge, find_wet_edge, tip_first
 from joblog.vision.dipstick_marks import elsewhere, find_marks, fits_distance
 from joblog.vision.dipstick_signals import Marks, unit_of
 from joblog.vision.quality import (
@@ -258,14 +258,7 @@ def _reading(photo: Photo, blade: Blade, marks: Marks, edge: WetEdge) -> Dipstic
 def _lower_first(blade: Blade, marks: Marks, edge: WetEdge) -> bool:
     """Say whether the lower mark is the one at the lower column: the tip is wet, the grip dry."""
     odds = 4.0 * edge.wet_evidence * (1 if edge.wet_first else -1)
-    inside = np.flatnonzero(blade.strip.inside)
-    margin = 0.8 * float(np.median(blade.strip.half_width)) / blade.strip.pitch
-    # an end seen in the picture is the tip, the grip mostly lies outside
-    head, tail = int(inside[0]) + margin, int(inside[-1]) - margin
-    odds += 1.5 * (int(blade.first > head) - int(blade.last < tail))
-    # and the longer side beyond the marks is the grip's
-    before, after = marks.a - blade.first, blade.last - marks.b
-    odds += 1.0 * float(np.tanh((after - before) / max(1.0, 0.3 * (marks.b - marks.a))))
+    odds += tip_first(blade, marks)
     return odds > 0
 
 

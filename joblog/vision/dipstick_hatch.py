@@ -34,13 +34,14 @@ def hatched_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
             reach = min(around, (b - a) // 2)
             within = min(total[a + reach] - total[a], total[b] - total[b - reach]) / reach
             inside = 0.5 * inside + 0.5 * min(inside, within)
-            # and it must stop there
-            outside = 0.42 * min(beside) + 0.58 * max(beside)
+            # and it must stop at both
+            outside = max(beside)
+            # where it is only seen less well there is no line and no notch
             end = [
-                0.4 * min(1.0, max(0.0, sign * rise[c])) + 0.9 * line[c] + notch[c]
+                0.25 * min(1.0, max(0.0, sign * rise[c])) + 0.9 * line[c] + notch[c]
                 for c, sign in ((a, 1), (b, -1))
             ]
-            value = 0.8 * (inside - outside) + 0.35 * (min(end) * 0.65 + max(end) * 0.35)
+            value = 0.6 * (inside - outside) + 0.5 * (min(end) * 0.8 + max(end) * 0.2)
             style = "cross-hatched zone between two notches"
             first, second = (_end_of_zone(c, notch, line, unit) for c in (a, b))
             pairs.append(Marks(style, first, second, float(value), 0.08 * unit))

@@ -7,8 +7,9 @@ The rules:
 * The blade is cut into lanes along its length. What counts at a column is the middle lane of the
   change there: a streak, a drop or a row of highlights lies in a few lanes only and is outvoted.
 * The evidence at a column is how abruptly the colour changes there, weighted by how well a cut
-  there splits the whole blade in two (two-segment likelihood). Its peaks, weighed against each
-  other, give the probability that the best one is the wet edge.
+  there splits the whole blade in two (two-segment likelihood). Where colour hardly changes at all,
+  the fine streaks on wet metal say which side is wet (``dipstick_streaks``). The peaks, weighed
+  against each other and against no edge at all, give the probability that the best is the edge.
 * At the winning place each row finds its own crossing, held together by a smooth path; the level
   is where that path crosses the axis, and the rows' disagreement is part of the uncertainty.
 """
@@ -22,13 +23,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.vision.dipstick_blade import Blade
-from joblog.vision.dipstick_signals import Marks
+from joblog.vision.dipstick_signals import Marks, straightened
+from joblog.vision.dipstick_streaks import streakier_before, streaks
 
 Array = NDArray[np.float64]
 
 LANES = 15
 LANE_SPAN = 0.84  # lanes cover this much of the half width
-FAINT = 0.07  # log ratio: below it the fluid is as good as clear
+FAINT = 0.13  # log ratio: below it the fluid is as good as clear (the faintest coloured: 0.16)
+STREAKS = 2.0  # evidence from the most that streaks can tell, and
+SURE_OF_TIP = 0.5  # odds of where the tip is, below which they tell nothing
+NOTHING = 1.5  # evidence that a blade without any edge shows somewhere
+SAME = 0.55  # half widths within which two places are one
 _DARK = 5.0  # added to channels before ratios: below it there is only noise
 
 
@@ -60,13 +66,17 @@ def find_wet_edge(blade: Blade, marks: Marks) -> WetEdge | None:
     lanes = _lanes(blade)
     avoid = ((marks.a, 0.4 * unit), (marks.b, 0.4 * unit))
     evidence = _evidence(lanes, blade, unit, avoid)
+    if _contrast(lanes, unit, int(evidence.argmax())) <= FAINT:
+        evidence = evidence + _by_streaks(blade, marks, unit)
     peaks = _peaks(evidence, round(0.3 * unit))
     if not peaks:
         return None
     values = np.array([evidence[peak] for peak in peaks])
-    weight = np.exp(values - values.max())
-    weight /= weight.sum()
     best = peaks[int(values.argmax())]
+    weight = np.exp(values)
+    weight /= weight.sum() + np.exp(NOTHING)
+    # what lies beside the best place is the same one, seen twice
+    same = np.abs(np.array(peaks) - best) < SAME * unit
     step = _step(lanes, unit, 0.8)[:, best]
     path, column, spread = _crossing(blade, best, marks)
     redder = float(step[1] - step[2])
@@ -78,12 +88,41 @@ def find_wet_edge(blade: Blade, marks: Marks) -> WetEdge | None:
     return WetEdge(
         column=column,
         spread=spread,
-        probability=float(weight.max()),
+        probability=float(weight[same].sum()),
         wet_first=redder < 0,
         wet_evidence=float(np.clip(abs(redder) / 0.12, 0, 1)),
         contrast=contrast,
         path=path,
     )
+
+
+def _contrast(lanes: Array, unit: float, column: int) -> float:
+    """Return how much the colour changes at a column, in log ratio."""
+    return float(np.hypot(*_step(lanes, unit, 0.8)[1:, column]))
+
+
+def _by_streaks(blade: Blade, marks: Marks, unit: float) -> Array:
+    """Return what streaks say for or against each column: towards the tip there must be more."""
+    told = np.zeros(len(blade.strip.axis))
+    side = tip_first(blade, marks)
+    if abs(side) < SURE_OF_TIP:
+        return told
+    found = streaks(blade, marks)
+    columns = np.arange(blade.first, blade.last, max(1, round(unit / 10)))
+    more = [streakier_before(found, int(column), unit) for column in columns]
+    return np.asarray(np.interp(np.arange(len(told)), columns, more) * STREAKS * np.sign(side))
+
+
+def tip_first(blade: Blade, marks: Marks) -> float:
+    """Return the odds that the tip lies towards column 0, above 0 for yes, by shape alone."""
+    inside = np.flatnonzero(blade.strip.inside)
+    margin = 0.8 * float(np.median(blade.strip.half_width)) / blade.strip.pitch
+    # an end seen in the picture is the tip, the grip mostly lies outside
+    head, tail = int(inside[0]) + margin, int(inside[-1]) - margin
+    odds = 1.5 * (int(blade.first > head) - int(blade.last < tail))
+    # and the longer side beyond the marks is the grip's
+    before, after = marks.a - blade.first, blade.last - marks.b
+    return odds + float(np.tanh((after - before) / max(1.0, 0.3 * (marks.b - marks.a))))
 
 
 def _with_marks(blade: Blade, marks: Marks, unit: float) -> Blade:
@@ -107,8 +146,13 @@ def _lanes(blade: Blade) -> Array:
 
 
 def _features(rgb: Array) -> Array:
-    red, green, blue = (rgb[..., k] + _DARK for k in range(3))
-    light = np.log(0.3 * red + 0.5 * green + 0.2 * blue)
+    """Return log lightness, log R/G and log B/G of encoded colours 0..255.
+
+    Where a camera compresses highlights a brighter place looks less coloured: that is undone.
+    """
+    straight = straightened(rgb)
+    red, green, blue = (straight[..., k] + _DARK for k in range(3))
+    light = np.log(rgb @ np.array([0.3, 0.5, 0.2]) + _DARK)
     return np.stack([light, np.log(red / green), np.log(blue / green)])
 
 

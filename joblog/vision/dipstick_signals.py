@@ -11,6 +11,9 @@ from joblog.vision.dipstick_blade import Blade
 
 Array = NDArray[np.float64]
 
+SHOULDER = 0.8  # encoded tone above which phone cameras compress highlights (as in fluid.py), and
+MOST_OVER = 0.9  # how much of the rest of the way to white is undone
+
 
 @dataclass(frozen=True)
 class Marks:
@@ -34,6 +37,13 @@ class Marks:
 def unit_of(blade: Blade) -> float:
     """Return the samples per half width."""
     return float(np.median(blade.strip.half_width)) / blade.strip.pitch
+
+
+def straightened(rgb: Array) -> Array:
+    """Return encoded colours 0..255 with a camera's compression of highlights undone."""
+    over = np.clip((rgb / 255.0 - SHOULDER) / (1.0 - SHOULDER), 0.0, MOST_OVER)
+    straight = 255.0 * (SHOULDER - (1.0 - SHOULDER) * np.log1p(-over))
+    return np.asarray(np.where(over > 0, straight, rgb))
 
 
 def log_lightness(blade: Blade) -> NDArray[np.float32]:

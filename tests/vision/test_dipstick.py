@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -10,7 +11,12 @@ import pytest
 from draw_stick import FLUIDS, STYLES, Stick, draw_stick, random_stick
 from draw_swatch import Swatch, draw_swatch
 
-from joblog.vision.dipstick import combine_dipstick, measure_dipstick
+from joblog.vision.dipstick import LEAST_PROBABILITY, combine_dipstick, measure_dipstick
+from joblog.vision.dipstick_blade import Blade, Strip
+from joblog.vision.dipstick_hatch import hatched_pairs
+from joblog.vision.dipstick_level import _features, find_wet_edge
+from joblog.vision.dipstick_signals import Marks, box
+from joblog.vision.dipstick_streaks import streakier_before, streaks
 from joblog.vision.types import DipstickReading, Photo
 
 SIZE = (800, 600)
@@ -80,6 +86,63 @@ def test_the_tip_is_not_taken_for_the_edge_of_clear_fluid():
     reading = measure_dipstick(photo(rgb), mark_distance_mm=truth["mark_distance_mm"])
     assert not reading.usable, reading.level_fraction
     assert "the wet edge can't be made out:" in reading.why
+
+
+def test_a_hatched_zone_seen_less_well_at_one_end_does_not_end_there(monkeypatch):
+    """Its hatching fades from column 475 on; lines across and notches are at 230 and 540."""
+    columns = np.arange(800)
+    hatch = np.where((columns >= 230) & (columns < 475), 0.9, 0.0)
+    hatch[475:540] = 0.3
+    hatch = box(hatch, 15)
+    padded = np.pad(hatch, 18, mode="edge")
+    across = np.exp(-0.5 * ((columns[:, None] - [230, 540]) / 4) ** 2).sum(axis=1) / 4
+    signals = (hatch, padded[36:] - padded[:-36], across, across)
+    monkeypatch.setattr("joblog.vision.dipstick_hatch.hatch_signals", lambda _: signals)
+    strip = SimpleNamespace(half_width=np.full(800, 30.0), pitch=1.0)
+    blade = SimpleNamespace(strip=strip, first=5, last=795, reach=(5, 795))
+    best = hatched_pairs(blade, (54.0, 720.0))[0]
+    assert (best.a, best.b) == pytest.approx((230, 540), abs=3)
+
+
+def plain_blade(pixels: np.ndarray) -> Blade:
+    """Return a straight blade, seen whole, on which ``pixels`` (rows, columns, 3) are."""
+    columns = pixels.shape[1]
+    axis = np.stack([np.arange(columns, dtype=float), np.full(columns, 100.0)], axis=1)
+    normal = np.tile([0.0, 1.0], (columns, 1))
+    half = np.full(columns, 30.0)
+    strip = Strip(pixels.astype(np.float32), axis, normal, half, np.ones(columns, bool), 1.0)
+    return Blade(strip, 20, columns - 20, 1.0, np.zeros((2, columns)), (20, columns - 20))
+
+
+ROUND = Marks("two round marks", 100.0, 260.0, 0.6, 2.0, radius=0.3)
+
+
+def test_streaks_tell_the_wet_side_and_even_metal_tells_nothing():
+    r = np.random.default_rng(2)
+    pixels = np.full((97, 400, 3), 120.0) + r.normal(size=(97, 400, 1))
+    pixels[::6, :180] += 60
+    found = streaks(plain_blade(pixels), ROUND)
+    assert streakier_before(found, 180, 30.0) == 1.0
+    assert streakier_before(found, 330, 30.0) == 0.0
+    assert np.isnan(found[[100, 260, 5, 395]]).all()
+
+
+@pytest.mark.parametrize(("peaks", "sure"), [({200: 1.6}, False), ({200: 3.0, 212: 2.9}, True)])
+def test_a_place_is_sure_against_no_edge_at_all_and_not_against_itself(monkeypatch, peaks, sure):
+    evidence = np.zeros(400)
+    evidence[list(peaks)] = list(peaks.values())
+    monkeypatch.setattr("joblog.vision.dipstick_level._evidence", lambda *_: evidence)
+    edge = find_wet_edge(plain_blade(np.full((97, 400, 3), 120.0)), ROUND)
+    assert (edge.probability >= LEAST_PROBABILITY) is sure
+
+
+def test_a_highlight_does_not_change_the_colour_of_metal():
+    """A camera rolls highlights off (docs/eye.md): brighter yellowish metal must look no paler."""
+    light = np.linspace(0.1, 1.1, 40)[:, None] * np.array([1.0, 0.9, 0.75])
+    tone = np.where(light > 0.8, 0.8 + 0.2 * (1 - np.exp(-(light - 0.8) / 0.2)), light)
+    _, red, blue = _features(255.0 * tone)
+    assert np.ptp(red[3:]) < 0.02
+    assert np.ptp(blue[3:]) < 0.04
 
 
 def test_a_level_that_a_photo_without_colours_does_not_show_is_told_as_that():
