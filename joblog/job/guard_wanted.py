@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 from dataclasses import replace
 
 from joblog.job.history import History, confirmations
@@ -50,9 +50,25 @@ def missing_findings(state: JobState, history: History) -> Iterator[Finding]:
             yield replace(found, resolved="done afterwards")
         if step.status is StepStatus.INCOMPLETE:
             for what in step.missing:
+                if of_no_use_but_confirmed(state, step, what, confirmed):
+                    continue  # asked and answered: one photo is no two questions
                 found = missing_finding(step, what, wish.id, wish.at)
                 own = named_among_others(found.key, confirmed)
                 yield replace(found, resolved=confirmed_words(own)) if own else found
+
+
+def of_no_use_but_confirmed(
+    state: JobState, step: StepState, what: str, confirmed: Container[str]
+) -> bool:
+    """Say whether somebody let a photo of no use stand for the one that is still wanted.
+
+    ``confirmed`` are the keys of the findings that were confirmed.
+    """
+    return any(
+        what == f"photo of the {photo.kind}" and f"photo:{photo.entry.id}" in confirmed
+        for photo in state.photos
+        if photo.step == step.step.key and not photo.usable
+    )
 
 
 def named_among_others(key: str, confirmed: Mapping[str, Entry]) -> Entry | None:

@@ -19,10 +19,11 @@ from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, SAY_WHY, folded, foremost
 from joblog.job.foremost import told as as_told
 from joblog.job.from_sheet import answer_amount, answer_fluid, answer_torque
 from joblog.job.grammar import ANSWER_SECONDS
+from joblog.job.guard_wanted import CONFIRMED_BY, of_no_use_but_confirmed
 from joblog.job.helping import answer_help
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.naming import entry_named
-from joblog.job.types import Finding, JobState, Question
+from joblog.job.types import Finding, JobState, Question, StepState
 from joblog.job.withdrawing import plan_disregard_note, plan_disregard_photo
 from joblog.job.wording import capital, step_name
 from joblog.record.clock import Moment
@@ -266,10 +267,17 @@ def in_the_way(state: JobState) -> list[str]:
     wanting = [
         step_name(s.step)
         for s in state.steps
-        if not _settled(state, s.step.key) and (s.missing if s.entry else not s.step.optional)
+        if not _settled(state, s.step.key)
+        and (_lacks(state, s) if s.entry else not s.step.optional)
     ]
     others = [f.text for f in state.open_findings if not f.key.startswith("missing:")]
     return [*wanting, *others]
+
+
+def _lacks(state: JobState, step: StepState) -> list[str]:
+    """Return what a step still wants that nobody answered for."""
+    stand = {f.key for f in state.findings if f.resolved.startswith(CONFIRMED_BY)}
+    return [what for what in step.missing if not of_no_use_but_confirmed(state, step, what, stand)]
 
 
 def _settled(state: JobState, step: str) -> bool:

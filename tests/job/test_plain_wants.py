@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from joblog.job.phrases import phrases_of
 from joblog.web.view import step_view
 
@@ -145,3 +147,24 @@ def test_a_colleagues_value_that_is_corrected_is_told_with_the_name(bench):
     assert "It was 2.3 L, told by Imani Okafor." in reply.shown
     reply = job.say("correction 2.5 liters out", by="Marek Dvorak")
     assert "told by" not in reply.shown
+
+
+LEVEL = """
+[[steps]]
+key = "level"
+title = "Level as found"
+say = ["level as found"]
+photo = { kind = "dipstick", phase = "before", mark_distance_mm = 20 }
+"""
+
+
+def test_a_photo_of_no_use_that_was_let_stand_is_not_asked_for_again(bench):
+    job = bench(steps=LEVEL)
+    blurred = (Path(__file__).parents[2] / "sample_images" / "dipstick-blurred.jpg").read_bytes()
+    job.say("level as found")
+    for shot in (blurred, blurred + b"again"):
+        assert job.session.photo(shot, "dipstick").tone == "warn"
+    assert len(job.state.open_findings) == 1  # two shots of one thing are one question
+    job.ok("confirm because not possible")
+    assert job.say("job complete").spoken == "Job complete."
+    assert "photo of the dipstick" in job.state.steps[0].missing
