@@ -106,6 +106,9 @@ def torque_step(state: JobState, key: str) -> Step | None:
         and (s.status is StepStatus.INCOMPLETE or ready(state.sheet, s.step, state.settled))
     ]
     lacking = _left_out_last(state, lacking)
+    just = _just_reported(state)
+    if just is not None and just.step in lacking:
+        return just.step
     return lacking[0] if len(alike) > 1 and lacking else step
 
 
@@ -119,6 +122,14 @@ def _lacks_torque(step: StepState) -> bool:
     return any(what.startswith("torque") for what in step.missing)
 
 
+def _just_reported(state: JobState) -> StepState | None:
+    return state.step(state.marks[-1].step) if state.marks else None
+
+
+def _lacks_amount(step: StepState) -> bool:
+    return any(what.startswith("quantity") for what in step.missing)
+
+
 def fluid_told_last(state: JobState, direction: str) -> str | None:
     """Return the fluid of the amount told last, which a correction or 'another' is about."""
     told = [v.entry for v in state.values if v.entry.kind == "quantity"]
@@ -129,11 +140,11 @@ def fluid_told_last(state: JobState, direction: str) -> str | None:
 
 def fluid_just_reported(state: JobState, direction: str) -> str | None:
     """Return the fluid of the step that was just reported, where that waits for its amount."""
-    just = state.step(state.marks[-1].step) if state.marks else None
+    just = _just_reported(state)
     pour = just.step.pour if just else None
     if just is None or pour is None or pour.direction != direction:
         return None
-    return pour.fluid if any(what.startswith("quantity") for what in just.missing) else None
+    return pour.fluid if _lacks_amount(just) else None
 
 
 def fluid_at_hand(state: JobState, direction: str) -> str | None:
@@ -153,9 +164,13 @@ def fluid_at_hand(state: JobState, direction: str) -> str | None:
 def pour_at_hand(state: JobState, fluid: str, direction: str) -> Step | None:
     """Return the step at which ``fluid`` is being poured: the first not done whose turn it is.
 
-    Where none is left, what is poured still belongs to the one done last.
+    The one that was just reported and waits for its amount goes before it. Where none is left,
+    what is poured still belongs to the one done last.
     """
     steps = pour_steps(state.sheet, fluid, direction)
+    just = _just_reported(state)
+    if just is not None and just.step in steps and _lacks_amount(just):
+        return just.step
     for step in steps:
         found = state.step(step.key)
         waiting = found is not None and _awaited(found, state.left_out)

@@ -259,3 +259,37 @@ def test_another_is_of_the_fluid_poured_last(bench):
     job.say("one liter of rear oil in", "another")
     job.say("front filled", "one liter in", "another 0.2 liters")
     assert [v.entry.body["fluid"] for v in job.state.values] == ["rear-oil"] * 2 + ["front-oil"] * 2
+
+
+FILTER = """
+[[fluids]]
+key = "oil"
+name = "Oil"
+specification = "Example"
+service = { value = 5, unit = "L" }
+
+[[steps]]
+key = "filter"
+title = "Filter filled beforehand"
+say = ["filter filled"]
+pour = { fluid = "oil", direction = "in" }
+
+[[steps]]
+key = "engine"
+title = "Engine filled"
+say = ["engine topped up"]
+pour = { fluid = "oil", direction = "in" }
+"""
+
+
+def test_an_amount_is_of_the_step_just_reported(bench):
+    job = bench(steps=FILTER)
+    job.say("engine topped up", "4.6 liters in")
+    assert told(job) == [("engine", "4.6")]
+    assert job.status("filter") == "open"
+
+
+def test_a_torque_of_two_steps_is_of_the_one_just_reported(bench):
+    job = bench(steps=TWICE)
+    job.say("plug in for now", "run and stopped", "plug checked again", "plug torqued to 30")
+    assert told(job) == [("for-good", "30")]
