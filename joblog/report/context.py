@@ -12,6 +12,7 @@ from typing import Any
 from joblog.job.guard_ended import ENDED
 from joblog.job.history import History, history_of
 from joblog.job.replay import replay
+from joblog.job.torques import is_angle
 from joblog.job.types import FindingKind, JobState, Photo, StepState, StepStatus, Value
 from joblog.job.values import converted
 from joblog.record.entry import Entry
@@ -210,6 +211,9 @@ def value_name(c: Context, value: Value) -> str:
         name = t.sheet(fluid.name if fluid else str(value.entry.body.get("fluid", "")))
         out = value.entry.body.get("direction") == "out"
         return t.say("{fluid}, out", fluid=name) if out else t.say("{fluid}, in", fluid=name)
+    if step and step.torque and is_angle(step, value.entry):
+        name = t.say("Angle, {fastener}", fastener=t.sheet(step.torque.fastener))
+        return of_fastener(c, step, _which(value), name)
     name = t.sheet(value.name)
     return of_fastener(c, step, _which(value), name[:1].upper() + name[1:])
 

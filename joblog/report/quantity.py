@@ -16,6 +16,7 @@ from joblog.report.language import Language, Number, to_decimal
 from joblog.report.text import clean
 
 Units = Literal["us", "metric", "both"]
+NBSP = "\u00a0"
 
 
 # Code of a unit -> (system, decimals a reader can use, unit of the other system).
@@ -53,6 +54,11 @@ def sign(unit: str) -> str:
     No line ends inside it: 'US' and 'qt' stay together.
     """
     return UNITS[unit].symbol.replace(" ", "\u00a0") if unit in UNITS else clean(unit)
+
+
+def with_sign(figure: str, unit: str) -> str:
+    """Return a figure with its unit's sign: '28 lbf·ft', '90°'."""
+    return f"{figure}{'' if unit == 'deg' else NBSP}{sign(unit)}"
 
 
 def reader_units(unit: str, units: Units) -> list[str]:
@@ -95,8 +101,7 @@ def quantity(
     ``beyond`` is the limit, in ``unit``, that the value is outside of, if any.
     """
     shown = [
-        f"{figure(t, value, unit, each, beyond)}\u00a0{sign(each)}"
-        for each in reader_units(unit, units)
+        with_sign(figure(t, value, unit, each, beyond), each) for each in reader_units(unit, units)
     ]
     return shown[0] if len(shown) == 1 else f"{shown[0]} ({shown[1]})"
 
@@ -106,11 +111,11 @@ def on_the_meter(t: Language, value: Number, unit: str, units: Units) -> str:
 
     Behind it, in brackets, the same in the reader's units where those are others.
     """
-    shown = f"{figure(t, value, unit, unit)}\u00a0{sign(unit)}"
+    shown = with_sign(figure(t, value, unit, unit), unit)
     others = [each for each in reader_units(unit, units) if each != unit]
     if not others:
         return shown
-    return f"{shown} ({figure(t, value, unit, others[0])}\u00a0{sign(others[0])})"
+    return f"{shown} ({with_sign(figure(t, value, unit, others[0]), others[0])})"
 
 
 def between(t: Language, low: Number | None, high: Number | None, unit: str, units: Units) -> str:
@@ -123,7 +128,9 @@ def between(t: Language, low: Number | None, high: Number | None, unit: str, uni
         highest = "" if high is None else figure(t, high, unit, each)
         name = sign(each)
         if lowest and lowest == highest:
-            parts.append(f"{lowest}\u00a0{name}")
+            parts.append(with_sign(lowest, each))
+        elif each == "deg":
+            parts.append(between_degrees(t, lowest, highest))
         elif lowest and highest:
             parts.append(t.say("{low} to {high} {unit}", low=lowest, high=highest, unit=name))
         elif lowest:
@@ -131,6 +138,14 @@ def between(t: Language, low: Number | None, high: Number | None, unit: str, uni
         elif highest:
             parts.append(t.say("at most {high} {unit}", high=highest, unit=name))
     return parts[0] if len(parts) < 2 else f"{parts[0]} ({parts[1]})"
+
+
+def between_degrees(t: Language, lowest: str, highest: str) -> str:
+    """Return a range of an angle, whose sign stands at each figure: '25° to 35°'."""
+    low, high = (with_sign(one, "deg") if one else "" for one in (lowest, highest))
+    if low and high:
+        return t.say("{low} to {high}", low=low, high=high)
+    return t.say("at least {low}", low=low) if low else t.say("at most {high}", high=high)
 
 
 def exact(text: object) -> Decimal | None:

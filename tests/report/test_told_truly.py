@@ -219,3 +219,36 @@ def test_a_job_that_stopped_with_the_fluid_out_says_so_on_page_1(
     warning = "Automatic transaxle fluid was drained, and no new fluid is on record."
     assert any(line.startswith(warning) for line in told) is warned
     assert told[-1].startswith("This service still has to be done.")
+
+
+TURNED = """
+[sheet]
+key = "turned"
+title = "Bolt"
+revision = "1"
+summary = "A bolt is turned."
+
+[[steps]]
+key = "bolt"
+title = "Bolt tightened"
+say = ["bolt tight"]
+torque = { fastener = "main bolt", value = 30, unit = "N.m", tolerance = 3, angle = 90 }
+"""
+
+
+@pytest.mark.parametrize(
+    ("language", "name", "range_"),
+    [("en", "Angle, main bolt", "85° to 95°"), ("es", "Ángulo, main bolt", "85° a 95°")],
+)
+def test_an_angle_is_named_like_a_torque_and_has_no_gap_before_its_sign(
+    language: str, name: str, range_: str, new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=78)
+    s.toml, s.sheet = TURNED, sheet_from_text(TURNED)
+    s.open()
+    s.say("bolt thirty", "torque", {"step": "bolt", "value": "30", "unit": "N.m"})
+    turned = {"step": "bolt", "name": "angle main bolt", "value": "90", "unit": "deg"}
+    s.say("turned ninety", "reading", turned)
+    row = next(row for row in make(s, language=language).measured if row.what == name)
+    assert row.value == "90°"
+    assert range_ in row.specified
