@@ -34,7 +34,9 @@ def why_not_understood(text: str, sheet: Sheet) -> str:
         if bare is not None and bare.values:
             return "A quantity or torque is above zero; say it again without 'minus'."
     clear = (
-        _foreign_unit(" ".join(words), sheet)
+        _to_stop(words)
+        or _number_alone(words, sheet)
+        or _foreign_unit(" ".join(words), sheet)
         or _number_of_a_fastener(words, sheet)
         or _unit_of_another_job(made, sheet)
     )
@@ -46,6 +48,30 @@ def why_not_understood(text: str, sheet: Sheet) -> str:
         told = " or ".join(repr(word) for word in dict.fromkeys(strange))
         return f"No phrase of this job has the word {told}.{hint}"
     return f"'{text.strip()}' is no phrase of this job.{hint}"
+
+
+def _to_stop(words: list[str]) -> str:
+    """Say how a job is stopped, or the last entry taken back, where somebody asks for that."""
+    if words[0] in ("abort", "quit") or words in (
+        ["stop"],
+        ["stop", "job"],
+        ["stop", "the", "job"],
+    ):
+        return "A job is stopped at the desk, with a reason."
+    if words[0] in ("undo", "cancel"):
+        return "To take back what was said last, say 'disregard'."
+    return ""
+
+
+def _number_alone(words: list[str], sheet: Sheet) -> str:
+    """Say that a number alone is of nothing, and how this one would be said of something."""
+    if not set(words) <= _IN_NUMBERS:
+        return ""
+    number = " ".join(words)
+    readings = [words_of(step.reading.name) for step in sheet.steps if step.reading]
+    ways = [f"{name} {number}" for name in ("torque", *readings)]
+    way = next((one for one in ways if meaning_of(one, sheet) is not None), "")
+    return f"A number alone may be of anything: say '{way}'." if way else ""
 
 
 def _foreign_unit(words: str, sheet: Sheet) -> str:

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from joblog.job.phrases import phrases_of
+from joblog.sheet.load import library, sheet_text
 from joblog.web.view import step_view
 
 STEPS = """
@@ -168,3 +171,24 @@ def test_a_photo_of_no_use_that_was_let_stand_is_not_asked_for_again(bench):
     job.ok("confirm because not possible")
     assert job.say("job complete").spoken == "Job complete."
     assert "photo of the dipstick" in job.state.steps[0].missing
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("stop the job", "A job is stopped at the desk, with a reason."),
+        ("abort", "A job is stopped at the desk, with a reason."),
+        ("undo", "To take back what was said last, say 'disregard'."),
+        ("8", "A number alone may be of anything: say 'torque eight'."),
+        ("8.5", "A number alone may be of anything: say 'torque eight point five'."),
+    ],
+)
+def test_what_newcomers_type_is_answered_with_the_way(bench, typed, told):
+    job = bench(toml=sheet_text(library()["brake-fluid"]))
+    assert job.say(typed).shown == told
+
+
+def test_a_number_alone_is_offered_for_a_reading_where_there_is_no_torque(bench):
+    steps = LEVEL + 'reading = { name = "oil level", unit = "mm" }'
+    told = "A number alone may be of anything: say 'oil level one two'."
+    assert bench(steps=steps).say("12").shown == told
