@@ -280,8 +280,8 @@ def _in_phrases(fluid: _Poured) -> Iterator[Phrase]:
     )
     yield Phrase(
         tag=f"more:{key}",
-        pattern=f"another <more-value> {name} [{into}] | another [one | bottle | container] {name}"
-        f" [{into}]",
+        pattern=f"(another | one more) <more-value> {name} [{into}]"
+        f" | (another [one | bottle | container] | one more (bottle | container)) {name} [{into}]",
         example=fluid.amount("one").replace("one", "another", 1),
         does=f"adds one more: {label}",
         group="Values",

@@ -30,6 +30,7 @@ _VAGUE_AMOUNTS = (
     f"{_ABOUT} <volume-value> {_WAYS}",
     f"(drained | added | poured) {_ABOUT} <volume-value>",
     "<volume-value> (less | minus | plus) (a | half a) (bit | cup | little)",
+    f"[a] (couple [of] | few) <volume-many> {_WAYS}",
 )
 
 

@@ -38,9 +38,11 @@ _NUMBERS = {
 }
 _SHAPES = {
     "torque": "<three-figures-said> [<places>] [<torque-units>]",
-    # Without a unit only what no other phrase resembles: 'three point three out', not 'three out'.
+    # Without a unit only what no other phrase resembles: 'three point three out', not 'three out',
+    # nor 'three and a quarter in', which is 'three, one quart in' to the ear.
     "volume": "one <volume-one> | {count} <volume-many>"
-    " | ([{count} | <zero>] <places> | <mixed>) [<volume-many>]"
+    " | [{count} | <zero>] <places> [<volume-many>] | <mixed> <volume-many>"
+    " | <under_hundred> and ((a | one) (half | third) | two thirds)"
     " | <share-value> [[of] a] <volume-one> | a <volume-one> [and <part>]"
     " | {count} <volume-many> and <part>{quarters}{both}",
     "more": "[<share-value> [[of] a]] <volume-one> | <share-value>{quarters}"

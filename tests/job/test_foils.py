@@ -121,6 +121,7 @@ def test_a_value_that_is_denied_or_still_to_come_is_not_recorded(bench, said):
         "a little under three quarts out",
         "drained about 3 quarts",
         "four quarts less a cup",
+        "a couple of quarts in",
         "fluid temperature over one hundred",
     ],
 )
