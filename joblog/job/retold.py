@@ -42,7 +42,8 @@ def _withdrawn(entry: Entry, by_id: dict[str, Entry]) -> Iterator[tuple[str, dic
         return
     if entry.kind == "disregarded" and about.kind in _VALUES and about.supersedes is None:
         yield about.kind, about.body
-    if entry.kind == "answered" and entry.body.get("answer") in _DENIED:
+    repeated = "once more" in str(about.body.get("question", "")).lower()  # told twice: one counts
+    if entry.kind == "answered" and entry.body.get("answer") in _DENIED and not repeated:
         for draft in about.body.get("drafts") or ():
             if draft["kind"] in _VALUES and draft.get("supersedes") is None:
                 yield draft["kind"], draft["body"]

@@ -293,3 +293,12 @@ def test_a_torque_of_two_steps_is_of_the_one_just_reported(bench):
     job = bench(steps=TWICE)
     job.say("plug in for now", "run and stopped", "plug checked again", "plug torqued to 30")
     assert told(job) == [("for-good", "30")]
+
+
+@pytest.mark.parametrize("by", ["Imani Okafor", "Marek Dvorak"])
+def test_an_amount_told_twice_and_denied_once_can_still_be_corrected(bench, by):
+    job = bench(steps=FILTER)
+    job.say("engine topped up", "4.6 liters in")
+    assert job.say("4.6 liters in", by=by).tone == "again"
+    job.say("negative", "correction 4.8 liters in", by=by)
+    assert told(job) == [("engine", "4.8")]
