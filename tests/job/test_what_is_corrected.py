@@ -298,7 +298,7 @@ def test_a_torque_of_two_steps_is_of_the_one_just_reported(bench):
 @pytest.mark.parametrize("by", ["Imani Okafor", "Marek Dvorak"])
 def test_an_amount_told_twice_and_denied_once_can_still_be_corrected(bench, by):
     job = bench(steps=FILTER)
-    job.say("engine topped up", "4.6 liters in")
-    assert job.say("4.6 liters in", by=by).tone == "again"
-    job.say("negative", "correction 4.8 liters in", by=by)
-    assert told(job) == [("engine", "4.8")]
+    job.say("engine topped up", "5.2 liters in")
+    assert job.say("5.2 liters in", by=by).tone == "again"
+    job.say("negative", "correction 5.1 liters in", by=by)
+    assert told(job) == [("engine", "5.1")]
