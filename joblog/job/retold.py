@@ -50,11 +50,21 @@ def _withdrawn(entry: Entry, by_id: dict[str, Entry]) -> Iterator[tuple[str, dic
 
 
 def told_anew(state: JobState, meaning: Meaning, kind: str) -> Meaning:
-    """Return ``meaning`` as no correction where it is about the value just taken back."""
+    """Return ``meaning`` as no correction where it is about the value just taken back.
+
+    Without a name it is then of the same step and number, or the same fluid.
+    """
     found = withdrawn_last(state) if meaning.correction else None
     if found is None or found[0] != kind or not _about(state.sheet, meaning.target, *found):
         return meaning
-    return replace(meaning, correction=False)
+    anew, body = replace(meaning, correction=False), found[1]
+    if meaning.target != "here":
+        return anew
+    if kind == "quantity":
+        return replace(anew, target=str(body.get("fluid", "")))
+    act = "torque-at" if kind == "torque" else meaning.act
+    which = meaning.which or str(body.get("which", ""))
+    return replace(anew, act=act, target=str(body.get("step", "")), which=which)
 
 
 def _about(sheet: Sheet, target: str, kind: str, body: dict[str, Any]) -> bool:

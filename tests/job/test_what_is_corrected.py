@@ -302,3 +302,11 @@ def test_an_amount_told_twice_and_denied_once_can_still_be_corrected(bench, by):
     assert job.say("5.2 liters in", by=by).tone == "again"
     job.say("negative", "correction 5.1 liters in", by=by)
     assert told(job) == [("engine", "5.1")]
+
+
+def test_told_anew_it_is_of_the_same_step_though_work_went_on(bench):
+    job = shipped(bench, "brake-fluid")
+    job.ok("old fluid tested", "wheels chocked", "on stands", "reservoir filled")
+    job.ok("rear right bled", "torque 8 newton meters", "rear left bled", "torque 9 newton meters")
+    job.ok("disregard", "front right bled", "correction torque 8.5 newton meters")
+    assert told(job) == [("rear-right", "8"), ("rear-left", "8.5")]
