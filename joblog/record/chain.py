@@ -26,7 +26,7 @@ from joblog.record.times import milliseconds_since_epoch, uuid7_milliseconds
 JOB_CLOSED = "job-closed"  # kind of the entry that ends a job
 TAKEN_BACK = "disregarded"  # kind of the entry that takes back the one that it supersedes
 _UNSEEN = (
-    "can't be seen here. Nor can it that somebody wrote all of it anew. "
+    "can't be seen here. Nor can it be seen if somebody wrote all of it anew. "
     "A final hash kept elsewhere shows both, such as the printed report's."
 )
 

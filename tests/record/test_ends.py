@@ -161,7 +161,7 @@ def test_a_record_written_anew_is_whole_and_said_to_be_out_of_sight(
         lines.append(canonical(entry | {"hash": last}) + b"\n")
     record.write_bytes(b"".join(lines))
     status, told = joblog(capsys, "verify", record)
-    assert (status, "Nor can it that somebody wrote all of it anew." in told) == (0, True)
+    assert (status, "Nor can it be seen if somebody wrote all of it anew." in told) == (0, True)
     assert joblog(capsys, "verify", record, "--expect", final)[0] == 1
 
 
