@@ -20,15 +20,20 @@ from joblog.job.types import JobState
 from joblog.job.wording import capital
 from joblog.sheet.model import Sheet
 from joblog.speech.breath import Said
-from joblog.speech.types import Hearing, Verdict
+from joblog.speech.number_words import ONES
+from joblog.speech.types import Alternative, Hearing, Verdict
 
 ANSWERS = ("affirm", "negative", "first", "second")
 MEANING_SURE = 0.97  # from here on the wording may be unclear, but not what it means
 ANSWERED = ("help", "torque", "amount", "fluid")  # questions that are answered though unclear
+LEAD_FIGURES = ("two", "three", "eight")  # what 'okay' before an amount is heard as
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
 ASKED = 0.20  # a phrase less likely than this is not asked about beside its foil
 SPOKEN_INTO = "Say again: joblog spoke while you did."
 BEGUN_EARLY = "Say again: joblog was still speaking when you began, so the beginning is missing."
+POINT_SURE = (
+    0.99  # 'zero point five' was heard at 0.988 to 0.998, 'uh, five' as that at 0.98 at most
+)
 CUT_SECONDS = 5.0  # what joblog spoke into is asked for again up to this length: a radio is longer
 
 
@@ -155,6 +160,7 @@ def doubtful(state: JobState, said: Said, before: str) -> Hearing | None:
     if said.doubted or (said.utterance.cut_off and not _only_asks(state.sheet, hearing)):
         return hearing
     told = to_behind_pause(state.sheet, hearing, said.first)
+    told = told if told is not hearing else behind_a_lead(state.sheet, hearing)
     if told is not hearing:
         return told
     if said.first is None or not said.acted:
@@ -185,6 +191,27 @@ def to_behind_pause(sheet: Sheet, whole: Hearing, first: Hearing | None) -> Hear
         return whole
     why = "It was said with a pause: 'to', or the figure two?"
     return replace(whole, text=text, verdict=Verdict.ASK, alternatives=(), why=why)
+
+
+def behind_a_lead(sheet: Sheet, hearing: Hearing) -> Hearing:
+    """Return what to ask where a lead before an amount may have been heard as its first figure.
+
+    "Okay, one liter" sounds as "two one liters" or "eight one liters", "uh, one" as "zero point
+    one". Hardly anybody says amounts figure by figure, so these are always asked about.
+    """
+    words = hearing.text.split()
+    figures = len(words) > 1 and words[0] in LEAD_FIGURES and words[1] in ONES
+    point = words[:2] in (["zero", "point"], ["oh", "point"]) and hearing.confidence < POINT_SURE
+    meant = meaning_of(hearing.text, sheet) if figures or point else None
+    rest = " ".join(words[2 if point else 1 :])
+    other = meaning_of(rest, sheet) if meant is not None else None
+    if hearing.verdict is not Verdict.ACCEPT or meant is None or other is None:
+        return hearing
+    if meant.tag != other.tag or meant.text != hearing.text:
+        return hearing
+    beside = (Alternative(rest, hearing.confidence),)
+    why = f"Was it '{hearing.text}', or '{rest}' behind a word that joins?"
+    return replace(hearing, verdict=Verdict.ASK, alternatives=beside, why=why)
 
 
 def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:

@@ -6,6 +6,7 @@ test_hearing_for_real."""
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from joblog.errors import ModelError
 from joblog.job.expected import expected_tags
 from joblog.job.figures import FIGURES
 from joblog.job.grammar import grammar_for_sheet, grammar_for_state
+from joblog.job.listening import behind_a_lead
 from joblog.job.phrases import phrases_of
 from joblog.job.session import JobSession
 from joblog.speech.types import Alternative, Hearing, Verdict
@@ -458,3 +460,32 @@ def test_an_unclear_number_is_settled_by_the_number_said_again(nuts):
     nuts.hear("nut four torqued to one one zero")
     assert [v.entry.body["which"] for v in nuts.state.values] == ["4"]
     assert nuts.state.question is None
+
+
+@pytest.mark.parametrize(
+    ("said", "question"),
+    [
+        ("two one quarts in", "First, two one quarts in, or second, one quart in?"),
+        ("eight two quarts in", "First, eight two quarts in, or second, two quarts in?"),
+        ("zero point one quarts in", "First, zero point one quarts in, or second, one quart in?"),
+    ],
+)
+def test_a_lead_before_an_amount_may_be_its_first_figure(listening, said, question):
+    reply = listening.hear(said)
+    assert reply.spoken == question
+    assert listening.state.values == ()
+    listening.hear("second")
+    assert [v.unit for v in listening.state.values] == ["qt_us"]
+    assert listening.state.values[0].value in (1, 2)
+
+
+@pytest.mark.parametrize("said", ["two quarts in", "twenty one quarts in", "okay one quart in"])
+def test_other_amounts_are_not_taken_for_a_lead(listening, said):
+    assert "or second, one quart in" not in listening.hear(said).spoken
+
+
+def test_a_clear_decimal_is_one(bench):
+    hearing = Hearing("zero point five quarts in", Verdict.ACCEPT, 0.995, engine="reader")
+    sheet = bench().session.sheet
+    assert behind_a_lead(sheet, hearing) is hearing
+    assert behind_a_lead(sheet, replace(hearing, confidence=0.95)).verdict is Verdict.ASK
