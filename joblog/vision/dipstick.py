@@ -20,7 +20,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade
+from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade, standing_out
 from joblog.vision.dipstick_hatch import hatch_signals
 from joblog.vision.dipstick_level import WetEdge, find_wet_edge, tip_first
 from joblog.vision.dipstick_marks import elsewhere, find_marks, fits_distance
@@ -50,6 +50,10 @@ NO_EDGE = (
     "the wet edge can't be made out: wipe, dip again and photograph the blade held so that the "
     "fluid shines"
 )
+HIDDEN = (
+    "something hides the blade at a mark or at the wet edge: take fingers and cloth away, "
+    "turn it out of the glare and take it again"
+)
 LEAST_MARK_SCORE = {True: 0.28, False: 0.36}  # of round marks, of a hatched zone
 LEAST_MARK_MARGIN = {True: 0.015, False: 0.05}  # with a known distance, and without
 SURE_MARKS = 0.45  # marks this clear: no other blade is looked for
@@ -58,6 +62,7 @@ LEAST_PROBABILITY = 0.55
 HATCHED = 0.55  # hatching at the picture's rim that is no chance
 AT_THE_END = 0.5  # half widths from where the blade's sides end; there an edge may be its tip
 LIKE_GROUND = 0.1  # log ratio of strip and ground beside it, below which the strip is ground
+LEAST_SEEN = 0.22  # of the usual strength of the blade's sides, below which they are hidden
 MOST_UNSURE = 0.4  # a wider interval says nothing
 MOST_BELOW, MOST_ABOVE = -1.5, 2.5  # beyond them it was no level that was seen
 MOST_BLUR = 0.0036  # width of the sharpest edges, as a share of the picture's long side
@@ -92,6 +97,8 @@ def _measured(photo: Photo, mark_distance_mm: float | None) -> DipstickReading:
         edge = find_wet_edge(blade, marks)
         if edge is None or edge.probability < LEAST_PROBABILITY or _is_the_tip(blade, edge):
             raise _NoLevelError(NO_EDGE)
+        if _is_hidden(blade, marks, edge):
+            raise _NoLevelError(HIDDEN)
         reading = _reading(photo, blade, marks, edge)
         likely = MOST_BELOW <= (reading.level_fraction or 0.0) <= MOST_ABOVE
         if not likely or (reading.level_uncertainty or 0.0) > MOST_UNSURE:
@@ -198,6 +205,21 @@ def _is_the_tip(blade: Blade, edge: WetEdge) -> bool:
         if min(float(np.abs(inner - one).max()) for one in ground) < LIKE_GROUND:
             return True
     return False
+
+
+def _is_hidden(blade: Blade, marks: Marks, edge: WetEdge) -> bool:
+    """Say whether the blade's sides are lost at a mark, at the edge or between them.
+
+    A finger has an edge, too, and its own colour: what it covers can't be seen.
+    """
+    unit = unit_of(blade)
+    level = standing_out(blade.strip)
+    usual = float(np.percentile(level[blade.first : blade.last + 1], 80))
+    window = max(3, round(0.8 * unit))
+    seen = np.convolve(level, np.ones(window) / window, "same")
+    places = (marks.a, marks.b, edge.column)
+    first, last = max(0, round(min(places) - 0.8 * unit)), round(max(places) + 0.8 * unit)
+    return float(seen[first : last + 1].min()) < LEAST_SEEN * usual
 
 
 def _blurred(photo: Photo, blade: Blade) -> bool:

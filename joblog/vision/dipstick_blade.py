@@ -88,7 +88,7 @@ def looks_like_a_blade(blade: Blade) -> bool:
     seen = slice(blade.first, blade.last + 1)
     width = blade.strip.half_width[seen]
     long_enough = len(width) * blade.strip.pitch > 6.0 * float(np.median(width))
-    level = _standing_out(blade.strip)[seen]
+    level = standing_out(blade.strip)[seen]
     clear = float(level.mean()) > 0.27 and float((level > 0.2).mean()) > 0.75
     return bool(long_enough and clear and float(width.max()) < 1.75 * float(width.min()))
 
@@ -253,7 +253,7 @@ def _best_path(strength: Array) -> NDArray[np.intp]:
     return path
 
 
-def _standing_out(strip: Strip) -> Array:
+def standing_out(strip: Strip) -> Array:
     """Return how much the two sides stand out from their surroundings in each column."""
     edge = _edge_strength(strip)
     rows = np.abs(strip.across)
@@ -274,7 +274,7 @@ def _extent(strip: Strip, share: float = 0.5) -> tuple[int, int]:
     ``share`` of the usual strength is enough: a lower one bridges stretches where blade and ground
     look alike, and may reach beyond the tip on a coarse ground.
     """
-    level = _standing_out(strip)
+    level = standing_out(strip)
     gain = np.maximum(level - share * float(np.percentile(level, 80)), -0.25)
     total = np.concatenate([[0], np.cumsum(gain)])
     lowest = np.minimum.accumulate(total)
@@ -284,7 +284,7 @@ def _extent(strip: Strip, share: float = 0.5) -> tuple[int, int]:
 
 
 def _support(strip: Strip, first: int, last: int) -> float:
-    return float(np.clip(_standing_out(strip)[first : last + 1].mean() / 0.4, 0, 1))
+    return float(np.clip(standing_out(strip)[first : last + 1].mean() / 0.4, 0, 1))
 
 
 def _robust_polynomial(path: Array, weight: Array, extent: tuple[int, int], degree: int) -> Array:

@@ -104,6 +104,20 @@ def test_a_hatched_zone_seen_less_well_at_one_end_does_not_end_there(monkeypatch
     assert (best.a, best.b) == pytest.approx((230, 540), abs=3)
 
 
+@pytest.mark.parametrize("style", STYLES)
+@pytest.mark.parametrize("fluid", [name for name in FLUIDS if name != "clear"])
+def test_a_finger_over_the_wet_edge_is_not_taken_for_it(style, fluid):
+    rgb, truth = draw_stick(Stick(style=style, fluid=fluid, level=0.42), 3, SIZE)
+    one, other = np.array(truth["blade_edges_at_level_px"])
+    width = float(np.hypot(*(one - other)))
+    middle = [round(float(value)) for value in truth["wet_edge_px"]]
+    size = (round(1.3 * width), round(0.8 * width))
+    cv2.ellipse(rgb, middle, size, 70, 0, 360, (196, 142, 118), -1, cv2.LINE_AA)
+    reading = measure_dipstick(photo(rgb), mark_distance_mm=truth["mark_distance_mm"])
+    assert not reading.usable, reading.level_fraction
+    assert reading.why.startswith("something hides the blade")
+
+
 def plain_blade(pixels: np.ndarray) -> Blade:
     """Return a straight blade, seen whole, on which ``pixels`` (rows, columns, 3) are."""
     columns = pixels.shape[1]
