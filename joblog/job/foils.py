@@ -128,7 +128,7 @@ def _there(words: Sequence[str]) -> Iterator[Sequence[str]]:
 def reply_to_foil(said: str, target: str) -> Reply:
     """Return the answer to a foil, ``said``; ``target`` is its tag's. A vague one is spoken to."""
     if target == VAGUE:
-        shown = f"{capital(said)}: which value is that? Nothing was recorded; say the value itself."
-        return Reply("Say again.", shown, "again")
+        shown = f"{capital(said)}: which value is that? Nothing was recorded; say one value"
+        return Reply("Say again.", f"{shown} by itself.", "again")
     shown = f"{capital(said)}: that says of nothing that it is done. Nothing was recorded."
     return Reply("", shown, "none")

@@ -31,6 +31,7 @@ _VAGUE_AMOUNTS = (
     f"(drained | added | poured) {_ABOUT} <volume-value>",
     "<volume-value> (less | minus | plus) (a | half a) (bit | cup | little)",
     f"[a] (couple [of] | few) <volume-many> {_WAYS}",
+    f"<volume-value> (in | out) [and] <volume-value> {_WAYS}",  # two in one breath
 )
 
 

@@ -122,6 +122,7 @@ def test_a_value_that_is_denied_or_still_to_come_is_not_recorded(bench, said):
         "drained about 3 quarts",
         "four quarts less a cup",
         "a couple of quarts in",
+        "one quart in and one quart out",
         "fluid temperature over one hundred",
     ],
 )
@@ -129,5 +130,5 @@ def test_a_vague_value_is_asked_for_and_not_recorded(bench, said):
     job = bench()
     reply = job.say(said)
     assert (reply.spoken, reply.tone) == ("Say again.", "again")
-    assert "say the value itself" in reply.shown
+    assert "say one value by itself" in reply.shown
     assert not job.state.values
