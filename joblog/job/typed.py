@@ -65,7 +65,8 @@ def spelled(text: str) -> list[tuple[str, str]]:
     words: list[str] = []
     typed: list[str] = []
     before = marks = ""
-    plain = _with_fractions(text.lower().replace("’", "'").replace("\u2212", "-"))
+    plain = text.lower().replace("’", "'").replace("\u2212", "-").replace("\u00ba", "°")
+    plain = _with_fractions(plain)
     plain = plural_parts(" ".join(plain.split()))
     for pattern, joined in _APART:
         plain = pattern.sub(joined, plain)

@@ -50,9 +50,13 @@ class _Plain:
 
 
 def split_words(words: Sequence[str] | str) -> Words:
-    """Return lower-case words; hyphens inside numbers ('thirty-six') separate words."""
+    """Return lower-case words; hyphens inside numbers ('thirty-six') separate words.
+
+    A comma may stand behind 'thousand', as in print, and nowhere else: 'four, one' is no 41.
+    """
     given = words.split() if isinstance(words, str) else words
-    return tuple(part for word in given for part in word.lower().replace("-", " ").split())
+    plain = (word.lower().replace("thousand,", "thousand").replace("-", " ") for word in given)
+    return tuple(part for word in plain for part in word.split())
 
 
 def parse_number(words: Sequence[str] | str) -> NumberReading | None:

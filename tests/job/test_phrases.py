@@ -118,6 +118,7 @@ def test_values_are_exact(sentence, tag, value, unit):
         ("drained 3.5 qt", "drained three point five quarts"),
         ("torque, 36 N·m!", "torque three six newton meters"),
         ("fluid temperature -5 °C", "fluid temperature minus five celsius"),
+        ("Fluid temperature 75 ºC", "fluid temperature seven five celsius"),
         ("What's next?", "what's next"),
         ("drained 3.5qt", "drained three point five quarts"),
         ("Two and three quarter quarts in", "two and three quarters quarts in"),

@@ -161,7 +161,8 @@ def test_ranges_are_never_sure() -> None:
     "said",
     ["", "point", "three point", "and a half", "thirty thirteen hundred", "six thirty six hundred",
      "quart", "three and", "minus", "twenty hundred", "a", "two halves", "pounds",
-     "one hundred hundred", "three point three point three", "half past three", "oh one point two"],
+     "one hundred hundred", "three point three point three", "half past three", "oh one point two",
+     "four, one"],
 )  # fmt: skip
 def test_what_is_no_number_is_none(said: str) -> None:
     assert parse_number(said) is None
@@ -239,7 +240,7 @@ def test_unit_names_lead_to_their_codes() -> None:
 @given(st.integers(0, 999_999))
 def test_whole_numbers_of_another_library(number: int) -> None:
     num2words = pytest.importorskip("num2words").num2words
-    said = num2words(number).replace(",", "")
+    said = num2words(number)
     reading = parse_number(said)
     assert reading is not None
     assert reading.value == number
@@ -251,7 +252,7 @@ def test_whole_numbers_of_another_library(number: int) -> None:
 def test_decimals_of_another_library(scaled: int, places: int) -> None:
     num2words = pytest.importorskip("num2words").num2words
     value = Decimal(scaled).scaleb(-places)
-    said = num2words(value).replace(",", "")
+    said = num2words(value)
     reading = parse_number(said)
     assert reading is not None, said
     assert reading.value == Fraction(value)
