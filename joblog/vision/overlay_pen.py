@@ -104,22 +104,36 @@ def _round_length(length: float) -> float:
 
 
 def captioned(image: Image.Image, title: str, line: str = "") -> Image.Image:
-    """Return the picture with a white band below: one large line, and one small."""
+    """Return the picture with a white band below: one large line, and small ones."""
     width = image.width
-    large = max(20, round(width / 17))
+    large = _fitting(title, max(20, round(width / 17)), width)
     small = max(13, round(width / 34))
-    large, small = _fitting(title, large, width), _fitting(line, small, width)
     pad = round(large * 0.35)
-    height = pad + large + (round(small * 1.35) if line else 0) + pad
+    lines = _broken(line, small, width - 2 * pad)
+    height = pad + large + round(small * 1.35) * len(lines) + pad
     whole = Image.new("RGB", (width, image.height + height), (255, 255, 255))
     whole.paste(image, (0, 0))
     draw = ImageDraw.Draw(whole)
     y = image.height + pad + large / 2
     draw.text((pad, y), title, font=font(large), anchor="lm", fill=(0, 0, 0))
-    if line:
-        y += large / 2 + small * 0.75
-        draw.text((pad, y), line, font=font(small), anchor="lm", fill=(0, 0, 0))
+    y += large / 2 + small * 0.75
+    for part in lines:
+        draw.text((pad, y), part, font=font(small), anchor="lm", fill=(0, 0, 0))
+        y += small * 1.35
     return whole
+
+
+def _broken(text: str, size: int, room: float) -> list[str]:
+    """Return the text in lines that fit; a single word may be longer."""
+    lines: list[str] = []
+    probe = ImageDraw.Draw(Image.new("RGB", (8, 8)))
+    for word in text.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and probe.textlength(longer, font=font(size)) <= room:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
 
 
 def _fitting(text: str, size: int, width: int) -> int:

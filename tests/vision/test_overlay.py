@@ -56,6 +56,17 @@ def test_unusable_reading_shows_the_reason_and_no_number():
     assert drawn.height > drawn.width * 600 / 800
 
 
+def test_a_long_reason_is_as_large_as_a_short_one_and_is_broken_into_lines():
+    picture = photo(np.full((600, 800, 3), 120, np.uint8))
+    short, long = (
+        draw_overlay(picture, DipstickReading(usable=False, why=why))
+        for why in ("too dark: add light", "no dipstick found: lay it on a plain cloth, " * 4)
+    )
+    assert long.height >= short.height + 2 * 24
+    band = np.asarray(long)[-90:]
+    assert (band[:, -12:] == 255).all()
+
+
 def test_jpeg_is_bounded_and_bare_of_notes():
     picture = photo(draw_swatch(Swatch()))
     data = overlay_jpeg(picture, measure_fluid(picture), max_px=640)
