@@ -21,6 +21,7 @@ function draw(view) {
   setText(byId("next"), view.closed ? `Job ${view.state}` : view.next ? view.next.title : "All steps done");
   drawCautions(view.closed ? [] : view.next?.cautions ?? []);
   setText(byId("wants"), view.next && !view.closed ? view.next.wants.join("; ") : "");
+  byId("phrase").placeholder = view.next && !view.closed ? `type: ${view.next.say}` : "type a phrase";
   setText(byId("say"), view.next && !view.closed ? `Say: “${view.next.say}”` : "");
   drawQuestion(view.question);
   drawSettle(view.settle);
