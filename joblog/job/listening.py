@@ -7,9 +7,11 @@ again settle it (:mod:`joblog.job.settled_question`).
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
+from joblog.audio.types import Utterance
 from joblog.job.asking import asked_anyway, in_words
 from joblog.job.drafts import Draft, Plan
 from joblog.job.foils import TAG
@@ -21,11 +23,13 @@ from joblog.job.wording import capital
 from joblog.sheet.model import Sheet
 from joblog.speech.breath import Said
 from joblog.speech.number_words import ONES
-from joblog.speech.types import Alternative, Hearing, Verdict
+from joblog.speech.types import Alternative, Engine, Hearing, Verdict
 
 ANSWERS = ("affirm", "negative", "first", "second")
 MEANING_SURE = 0.97  # from here on the wording may be unclear, but not what it means
 ANSWERED = ("help", "torque", "amount", "fluid")  # questions that are answered though unclear
+DENIABLE = frozenset({"is", "went", "gone"})  # what "isn't" and "aren't in" were heard as
+DENIES = re.compile(r"n't\b|\bnot\b|\bis in\b")
 LEAD_FIGURES = ("two", "three", "eight")  # what 'okay' before an amount is heard as
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
 ASKED = 0.20  # a phrase less likely than this is not asked about beside its foil
@@ -212,6 +216,24 @@ def behind_a_lead(sheet: Sheet, hearing: Hearing) -> Hearing:
     beside = (Alternative(rest, hearing.confidence),)
     why = f"Was it '{hearing.text}', or '{rest}' behind a word that joins?"
     return replace(hearing, verdict=Verdict.ASK, alternatives=beside, why=why)
+
+
+def denied(engine: Engine, utterance: Utterance, hearing: Hearing, sheet: Sheet) -> Hearing | None:
+    """Return what to ask about where free words deny the value that was heard; None for others.
+
+    The recogniser that learnt the phrases hears "isn't" as "is" and "aren't in" as "went in", the
+    one that takes notes does not. So where a value was heard with such a word, it is asked, too.
+    """
+    words = hearing.text.split()
+    if hearing.verdict is not Verdict.ACCEPT or not DENIABLE.intersection(words):
+        return None
+    meant = meaning_of(hearing.text, sheet)
+    if meant is None or not meant.values or meant.act == TAG:
+        return None
+    if not DENIES.search(engine.dictate(utterance.samples).lower()):
+        return None
+    why = "It sounded as if that were not so."
+    return replace(hearing, verdict=Verdict.ASK, alternatives=(), why=why)
 
 
 def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:

@@ -38,6 +38,7 @@ from joblog.job.grammar import grammar_for_sheet, grammar_for_state
 from joblog.job.guard_unit import unit_reasons
 from joblog.job.listening import (
     BEGUN_EARLY,
+    denied,
     doubtful,
     heard_body,
     missed,
@@ -228,6 +229,7 @@ class JobSession(OpenJob):
         if again:
             return self._remember(Reply("Say again.", again, "again"))
         doubted = beside or doubtful(self.state, said, before)
+        doubted = doubted or denied(engine, utterance, hearing, self.sheet)
         if doubted is not None:
             asked = question_plan(self.sheet, doubted, self.state)
             return self._carry_out(asked, "voice", by, heard.id)

@@ -489,3 +489,20 @@ def test_a_clear_decimal_is_one(bench):
     sheet = bench().session.sheet
     assert behind_a_lead(sheet, hearing) is hearing
     assert behind_a_lead(sheet, replace(hearing, confidence=0.95)).verdict is Verdict.ASK
+
+
+@pytest.mark.parametrize(
+    ("said", "free", "recorded"),
+    [
+        ("torque drain plug is four one foot pounds", "Torque drain plug isn't 41.", []),
+        ("three quarts went in", "3 quarts aren't in.", []),
+        ("torque drain plug is four one foot pounds", "Torque drain plug is 41.", [41]),
+        ("torque drain plug four one foot pounds", "It's not 41.", [41]),
+    ],
+)
+def test_a_value_that_free_words_deny_is_asked_about(listening, said, free, recorded):
+    listening.engine.dictate = lambda _: free
+    reply = listening.hear(said)
+    assert [v.value for v in listening.state.values] == recorded
+    if not recorded:
+        assert reply.spoken.endswith("Affirm or negative.")
