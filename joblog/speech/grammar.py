@@ -11,6 +11,7 @@ anything. So a grammar that states no preference has none.
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -68,7 +69,7 @@ class Grammar:
     def parse(self, words: Sequence[str] | str) -> Parse | None:
         """Return the parse of highest weight of a whole sentence, None where there is none."""
         given = words.split() if isinstance(words, str) else words
-        lowered = tuple(word.lower() for word in given)
+        lowered = tuple(unicodedata.normalize("NFC", word).lower() for word in given)
         if not self.graph.accepts(lowered):
             return None
         return best_parse(self._linked, lowered)

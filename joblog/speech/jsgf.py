@@ -9,14 +9,15 @@ A file is a header, a grammar name, imports and rules::
 
 Precedence, tightest first: parentheses and brackets; ``*``, ``+`` and ``{tags}``, which belong to
 the one item before them; sequences; ``|``. In a tag, ``}`` and the backslash are written with a
-backslash before them, and nothing else is. Words are compared without case, and a quoted token of
-several words stands for these words. Every mistake is a :class:`~joblog.errors.GrammarError` that
-names the file and the line.
+backslash before them, and nothing else is. Words are compared without case and in one form of
+each letter (NFC), and a quoted token of several words stands for these words. Every mistake is a
+:class:`~joblog.errors.GrammarError` that names the file and the line.
 """
 
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Sequence as Seq
 from dataclasses import dataclass
 
@@ -306,7 +307,7 @@ class _Reader:
         if not any(character.isalnum() for character in token):
             why = f"'{token}' can't be spoken; write the words that are said for it"
             raise self._fail(line, why)
-        return token.lower()
+        return unicodedata.normalize("NFC", token).lower()
 
 
 def _repeated(node: Node, *, may_be_absent: bool) -> Repeat:

@@ -264,3 +264,9 @@ def test_a_repeat_of_a_repeat_is_one_and_many_tags_are_refused() -> None:
     assert grammar.parse("x x x y") is not None
     with pytest.raises(GrammarError, match="more than 100 tags and repeats"):
         Grammar.from_text(HEAD + "public <r> = x " + "{t}" * 200 + ";")
+
+
+def test_a_letter_with_its_accent_apart_is_the_same_letter() -> None:
+    grammar = Grammar.from_text("#JSGF V1.0;\ngrammar t;\npublic <a> = cafe\u0301 | the\u0301;\n")
+    for sentence in ("caf\u00e9", "cafe\u0301", "TH\u00c9"):
+        assert grammar.parse(sentence) is not None
