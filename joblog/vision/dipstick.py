@@ -25,6 +25,7 @@ from joblog.vision.dipstick_hatch import hatch_signals
 from joblog.vision.dipstick_level import WetEdge, find_wet_edge, tip_first
 from joblog.vision.dipstick_marks import elsewhere, find_marks, fits_distance
 from joblog.vision.dipstick_signals import Marks, unit_of
+from joblog.vision.dipstick_strip import StripReading, marks_and_edge, read_strip
 from joblog.vision.quality import (
     BLURRED,
     GLARE,
@@ -54,6 +55,8 @@ HIDDEN = (
     "something hides the blade at a mark or at the wet edge: take fingers and cloth away, "
     "turn it out of the glare and take it again"
 )
+OVERRULED = (NO_MARKS, DOUBTFUL_MARKS, NO_FIT, NO_EDGE)  # by the network, where it is sure
+SAME_LEVEL = 0.12  # a level that differs by less is the same one, and the rules place it finer
 LEAST_MARK_SCORE = {True: 0.28, False: 0.36}  # of round marks, of a hatched zone
 LEAST_MARK_MARGIN = {True: 0.015, False: 0.05}  # with a known distance, and without
 SURE_MARKS = 0.45  # marks this clear: no other blade is looked for
@@ -93,23 +96,70 @@ def _measured(photo: Photo, mark_distance_mm: float | None) -> DipstickReading:
         fault = exposure_fault(photo.rgb, None, "dipstick")
         if fault:
             raise _NoLevelError(fault)
-        blade, marks = _marked_blade(photo, mark_distance_mm)
-        edge = find_wet_edge(blade, marks)
-        if edge is None or edge.probability < LEAST_PROBABILITY or _is_the_tip(blade, edge):
-            raise _NoLevelError(NO_EDGE)
-        if _is_hidden(blade, marks, edge):
-            raise _NoLevelError(HIDDEN)
-        reading = _reading(photo, blade, marks, edge)
-        likely = MOST_BELOW <= (reading.level_fraction or 0.0) <= MOST_ABOVE
-        if not likely or (reading.level_uncertainty or 0.0) > MOST_UNSURE:
-            raise _NoLevelError(NO_EDGE)
+        blade, pairs = _marked_blade(photo, mark_distance_mm)
+        return _weighed(photo, blade, pairs, mark_distance_mm)
     except _NoLevelError as reason:
         return _refused(photo, str(reason), mark_distance_mm)
+
+
+def _weighed(
+    photo: Photo, blade: Blade, pairs: list[Marks], mark_distance_mm: float | None
+) -> DipstickReading:
+    """Return what the rules say, or the network where it is sure and sees otherwise, or raise."""
+    strip = read_strip(blade)
+    ruled: DipstickReading | _NoLevelError
+    try:
+        ruled = _by_rules(photo, blade, strip, pairs, mark_distance_mm)
+    except _NoLevelError as reason:
+        if str(reason) not in OVERRULED:
+            raise
+        ruled = reason
+    seen = marks_and_edge(blade, strip, pairs, mark_distance_mm)
+    if seen is not None:
+        try:
+            other = _checked(photo, blade, *seen)
+        except _NoLevelError:
+            seen = None
+    if isinstance(ruled, _NoLevelError):
+        if seen is None:
+            raise ruled
+        return other
+    if seen is None or abs((other.level_fraction or 0) - (ruled.level_fraction or 0)) <= SAME_LEVEL:
+        return ruled
+    return other
+
+
+def _by_rules(
+    photo: Photo,
+    blade: Blade,
+    strip: StripReading,
+    pairs: list[Marks],
+    mark_distance_mm: float | None,
+) -> DipstickReading:
+    fault = _fault_of_marks(blade, pairs, mark_distance_mm)
+    if fault:
+        raise _NoLevelError(fault)
+    edge = find_wet_edge(blade, pairs[0])
+    if edge is None or edge.probability < LEAST_PROBABILITY or strip.doubts(edge):
+        raise _NoLevelError(NO_EDGE)
+    return _checked(photo, blade, pairs[0], edge)
+
+
+def _checked(photo: Photo, blade: Blade, marks: Marks, edge: WetEdge) -> DipstickReading:
+    """Return the reading of marks and edge, or raise where they can't be what they seem to be."""
+    if _is_the_tip(blade, edge):
+        raise _NoLevelError(NO_EDGE)
+    if _is_hidden(blade, marks, edge):
+        raise _NoLevelError(HIDDEN)
+    reading = _reading(photo, blade, marks, edge)
+    likely = MOST_BELOW <= (reading.level_fraction or 0.0) <= MOST_ABOVE
+    if not likely or (reading.level_uncertainty or 0.0) > MOST_UNSURE:
+        raise _NoLevelError(NO_EDGE)
     return reading
 
 
-def _marked_blade(photo: Photo, mark_distance_mm: float | None) -> tuple[Blade, Marks]:
-    """Return the blade and its marks, or raise with the reason."""
+def _marked_blade(photo: Photo, mark_distance_mm: float | None) -> tuple[Blade, list[Marks]]:
+    """Return the blade and what may be its marks, or raise with the reason."""
     found: tuple[float, Blade, list[Marks]] | None = None
     for order, blade in enumerate(find_blades(photo.rgb, 2)):
         if not looks_like_a_blade(blade):
@@ -127,10 +177,7 @@ def _marked_blade(photo: Photo, mark_distance_mm: float | None) -> tuple[Blade, 
         raise _NoLevelError(TOO_DARK.format(subject="dipstick"))
     if _blurred(photo, blade):
         raise _NoLevelError(BLURRED.format(subject="dipstick"))
-    fault = _fault_of_marks(blade, pairs, mark_distance_mm)
-    if fault:
-        raise _NoLevelError(fault)
-    return blade, pairs[0]
+    return blade, pairs
 
 
 def _fault_of_marks(blade: Blade, pairs: list[Marks], mark_distance_mm: float | None) -> str | None:

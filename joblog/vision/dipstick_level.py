@@ -96,6 +96,28 @@ def find_wet_edge(blade: Blade, marks: Marks) -> WetEdge | None:
     )
 
 
+def edge_at(blade: Blade, marks: Marks, column: float) -> WetEdge | None:
+    """Return the wet edge that is known to lie near a column; None where nothing changes there."""
+    unit = float(np.median(blade.strip.half_width)) / blade.strip.pitch
+    blade = _with_marks(blade, marks, unit)
+    if not blade.first < column < blade.last:
+        return None
+    step = _step(_lanes(blade), unit, 0.8)[:, round(column)]
+    path, crossing, spread = _crossing(blade, round(column), marks)
+    if abs(crossing - column) > SAME * unit:
+        crossing, spread = column, 0.2 * unit
+    redder = float(step[1] - step[2])
+    return WetEdge(
+        column=crossing,
+        spread=spread,
+        probability=1.0,
+        wet_first=redder < 0,
+        wet_evidence=float(np.clip(abs(redder) / 0.12, 0, 1)),
+        contrast=float(np.hypot(step[1], step[2])),
+        path=path,
+    )
+
+
 def _contrast(lanes: Array, unit: float, column: int) -> float:
     """Return how much the colour changes at a column, in log ratio."""
     return float(np.hypot(*_step(lanes, unit, 0.8)[1:, column]))

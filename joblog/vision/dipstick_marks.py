@@ -58,10 +58,15 @@ def fits_distance(blade: Blade, pairs: Sequence[Marks], mark_distance_mm: float)
     Without the distance the clearest pair would be taken: where that is another one, either the
     distance is wrong or a drop or the wet edge passes for a mark. Which, nobody can tell.
     """
-    low, high = SURE_BLADE_MM
     clearest = max((pair.clearness for pair in elsewhere(pairs)), default=0.0)
-    usual = low <= _width_mm(blade, pairs[0], mark_distance_mm) <= high
+    usual = fits_width(blade, pairs[0], mark_distance_mm)
     return usual and clearest <= pairs[0].clearness + CLEARER
+
+
+def fits_width(blade: Blade, pair: Marks, mark_distance_mm: float) -> bool:
+    """Say whether the blade would be as wide as blades are, were these the marks."""
+    low, high = SURE_BLADE_MM
+    return low <= _width_mm(blade, pair, mark_distance_mm) <= high
 
 
 def elsewhere(pairs: Sequence[Marks]) -> list[Marks]:

@@ -7,27 +7,16 @@ film and how surely flake. Both take a square crop and give one map for each ans
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterator
-from contextlib import contextmanager
-from contextvars import ContextVar
 from dataclasses import dataclass
-from functools import lru_cache
-from pathlib import Path
 
 import cv2
 import numpy as np
-import onnxruntime
 from numpy.typing import NDArray
 
-from joblog.errors import ModelError
-
-Maps = NDArray[np.float32]
+from joblog.vision.networks import Maps, network
 
 CIRCLES_SIDE = 256
 DEBRIS_SIDE = 384
-_MOST_THREADS = 2  # the ear listens on the same processor
-_folder: ContextVar[Path] = ContextVar("folder", default=Path(__file__).parent / "weights")
 
 
 @dataclass(frozen=True)
@@ -69,57 +58,15 @@ class Crop:
         return (points - (self.pixels - 1) / 2) * self.step + (self.x, self.y)
 
 
-class _Net:
-    """One network. Threads may share it."""
-
-    def __init__(self, path: Path) -> None:
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = min(_MOST_THREADS, os.cpu_count() or 1)
-        options.add_session_config_entry("session.intra_op.allow_spinning", "0")
-        try:
-            self._session = onnxruntime.InferenceSession(
-                path.read_bytes(), options, providers=["CPUExecutionProvider"]
-            )
-        except Exception as error:  # onnxruntime's own errors share no better base
-            raise ModelError(
-                f"the photo model {path.stem} is missing or altered: install joblog again."
-            ) from error
-        self._input = self._session.get_inputs()[0].name
-
-    def __call__(self, cuts: NDArray[np.float32]) -> Maps:
-        """Return the answers (n, channels, h, w), 0 to 1, for (n, h, w, 3) crops."""
-        pixels = np.ascontiguousarray(cuts.transpose(0, 3, 1, 2))
-        (out,) = self._session.run(None, {self._input: pixels})
-        return np.asarray(1.0 / (1.0 + np.exp(-out)), np.float32)
-
-
-@lru_cache(maxsize=2)
-def _opened(path: Path) -> _Net:
-    return _Net(path)
-
-
-def _net(name: str) -> _Net:
-    return _opened(_folder.get() / f"{name}.onnx")
-
-
-@contextmanager
-def nets_from(folder: Path) -> Iterator[None]:
-    """Read with the networks of another folder, in this thread, until the block's end.
-
-    ``folder`` holds plug-circles.onnx and plug-debris.onnx; ModelError where one is needed and
-    isn't there. For trying networks out (tools/plug_render/heldout.py).
-    """
-    before = _folder.set(folder)
-    try:
-        yield
-    finally:
-        _folder.reset(before)
+def _looked(name: str, cuts: NDArray[np.float32]) -> Maps:
+    """Return the answers (n, channels, h, w), 0 to 1, for (n, h, w, 3) crops."""
+    return np.asarray(1.0 / (1.0 + np.exp(-network(name)(cuts.transpose(0, 3, 1, 2)))), np.float32)
 
 
 def circles(rgb: NDArray[np.uint8], crop: Crop, *, mirrored: bool = False) -> Maps:
     """Return (2, side, side): inside of the plug's rim, inside of the magnet's face."""
     cut = crop.cut(rgb)
-    looked = _net("plug-circles")((cut[:, ::-1] if mirrored else cut)[None])[0]
+    looked = _looked("plug-circles", (cut[:, ::-1] if mirrored else cut)[None])[0]
     return np.ascontiguousarray(looked[:, :, ::-1]) if mirrored else looked
 
 
@@ -129,5 +76,5 @@ def debris(rgb: NDArray[np.uint8], crop: Crop) -> Maps:
     The mean of three looks: as it is, mirrored left to right, and mirrored top to bottom.
     """
     cut = crop.cut(rgb)
-    looks = _net("plug-debris")(np.stack([cut, cut[:, ::-1], cut[::-1]]))
+    looks = _looked("plug-debris", np.stack([cut, cut[:, ::-1], cut[::-1]]))
     return np.asarray((looks[0] + looks[1][:, :, ::-1] + looks[2][:, ::-1]) / 3, np.float32)

@@ -22,9 +22,10 @@ import pytest
 from joblog.errors import InputError, ModelError
 from joblog.vision.ellipse import distance, from_map
 from joblog.vision.load import load_photo
+from joblog.vision.networks import nets_from
 from joblog.vision.particles import feret_max, upright
 from joblog.vision.plug import measure_plug
-from joblog.vision.plug_nets import CIRCLES_SIDE, DEBRIS_SIDE, Crop, circles, debris, nets_from
+from joblog.vision.plug_nets import CIRCLES_SIDE, DEBRIS_SIDE, Crop, circles, debris
 from joblog.vision.plug_scale import scale_of
 from joblog.vision.types import Photo, PlugReading, reading_from_json
 

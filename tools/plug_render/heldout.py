@@ -18,8 +18,8 @@ import numpy as np
 
 from joblog.vision.bench_score import matched
 from joblog.vision.load import load_photo
+from joblog.vision.networks import nets_from
 from joblog.vision.plug import measure_plug
-from joblog.vision.plug_nets import nets_from
 
 
 def compared(reading, truth):
