@@ -23,8 +23,8 @@ class Utterance:
     joblog itself began to speak in the middle of it, ``begun_early`` that it began while joblog
     still spoke, or before the microphone was open: its first words are missing; ``perhaps_early``
     that it had a pause before it, and joblog's echo or its own first word before that.
-    ``among_talk`` says that others were heard talking before it. ``at`` is the time of its end on the computer's
-    monotonic clock, in seconds, where several microphones may have heard it.
+    ``among_talk`` says that others were heard talking before it. ``at`` is the time of its end on
+    the computer's monotonic clock, in seconds, where several microphones may have heard it.
     """
 
     samples: Samples

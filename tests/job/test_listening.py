@@ -6,22 +6,19 @@ test_hearing_for_real."""
 from __future__ import annotations
 
 import io
-from dataclasses import replace
 
 import numpy as np
 import pytest
 import soundfile
+from reader import listener
 
 from joblog.audio.encode import flac_bytes
 from joblog.audio.types import RATE, Utterance
 from joblog.errors import ModelError
 from joblog.job.expected import expected_tags
-from joblog.job.figures import FIGURES
 from joblog.job.grammar import grammar_for_sheet, grammar_for_state
-from joblog.job.listening import behind_a_lead
 from joblog.job.phrases import phrases_of
 from joblog.job.session import JobSession
-from joblog.speech.types import Alternative, Hearing, Verdict
 
 PRESSURE = """
 [sheet]
@@ -38,24 +35,6 @@ reading = { name = "tank pressure", unit = "psi", low = 100, high = 130 }
 """
 
 
-class Reader:
-    """An engine that hears what it is told to hear."""
-
-    name = "reader"
-
-    def __init__(self) -> None:
-        self.hearings: list[Hearing] = []
-        self.dictation = ""
-
-    def hear(self, samples, grammar, *, expected=None, voice=None) -> Hearing:  # noqa: ARG002 - an engine's form
-        if grammar is FIGURES:  # what it is told to hear are phrases
-            return Hearing("", Verdict.REJECT, 0.0)
-        return self.hearings.pop(0)
-
-    def dictate(self, samples) -> str:  # noqa: ARG002 - as above
-        return self.dictation
-
-
 NUTS = PRESSURE.replace(
     'reading = { name = "tank pressure", unit = "psi", low = 100, high = 130 }',
     'torque = { fastener = "nut", value = 110, unit = "N.m", tolerance = 6, count = 5 }',
@@ -70,23 +49,6 @@ def listening(bench):
 @pytest.fixture
 def nuts(bench):
     return listener(bench(toml=NUTS))
-
-
-def listener(job):
-    job.engine = Reader()
-    job.session.engine = job.engine
-    tone = 0.1 * np.sin(np.arange(RATE) * 0.1).astype(np.float32)
-
-    def hear(text, verdict="accept", *others, seconds=1.0, by="Imani Okafor", share=0.4):
-        found = tuple(Alternative(other, share) for other in others)
-        hearing = Hearing(text, Verdict(verdict), 0.5, found, engine="reader")
-        job.engine.hearings.append(hearing)
-        sound = np.tile(tone, 3)[: int(seconds * RATE)]
-        job.clock.advance(3)
-        return job.session.hear(Utterance(sound), by=by)
-
-    job.hear = hear
-    return job
 
 
 def test_an_accepted_hearing_is_acted_upon_and_its_sound_kept(listening):
@@ -460,49 +422,3 @@ def test_an_unclear_number_is_settled_by_the_number_said_again(nuts):
     nuts.hear("nut four torqued to one one zero")
     assert [v.entry.body["which"] for v in nuts.state.values] == ["4"]
     assert nuts.state.question is None
-
-
-@pytest.mark.parametrize(
-    ("said", "question"),
-    [
-        ("two one quarts in", "First, two one quarts in, or second, one quart in?"),
-        ("eight two quarts in", "First, eight two quarts in, or second, two quarts in?"),
-        ("zero point one quarts in", "First, zero point one quarts in, or second, one quart in?"),
-    ],
-)
-def test_a_lead_before_an_amount_may_be_its_first_figure(listening, said, question):
-    reply = listening.hear(said)
-    assert reply.spoken == question
-    assert listening.state.values == ()
-    listening.hear("second")
-    assert [v.unit for v in listening.state.values] == ["qt_us"]
-    assert listening.state.values[0].value in (1, 2)
-
-
-@pytest.mark.parametrize("said", ["two quarts in", "twenty one quarts in", "okay one quart in"])
-def test_other_amounts_are_not_taken_for_a_lead(listening, said):
-    assert "or second, one quart in" not in listening.hear(said).spoken
-
-
-def test_a_clear_decimal_is_one(bench):
-    hearing = Hearing("zero point five quarts in", Verdict.ACCEPT, 0.995, engine="reader")
-    sheet = bench().session.sheet
-    assert behind_a_lead(sheet, hearing) is hearing
-    assert behind_a_lead(sheet, replace(hearing, confidence=0.95)).verdict is Verdict.ASK
-
-
-@pytest.mark.parametrize(
-    ("said", "free", "recorded"),
-    [
-        ("torque drain plug is four one foot pounds", "Torque drain plug isn't 41.", []),
-        ("three quarts went in", "3 quarts aren't in.", []),
-        ("torque drain plug is four one foot pounds", "Torque drain plug is 41.", [41]),
-        ("torque drain plug four one foot pounds", "It's not 41.", [41]),
-    ],
-)
-def test_a_value_that_free_words_deny_is_asked_about(listening, said, free, recorded):
-    listening.engine.dictate = lambda _: free
-    reply = listening.hear(said)
-    assert [v.value for v in listening.state.values] == recorded
-    if not recorded:
-        assert reply.spoken.endswith("Affirm or negative.")

@@ -1,0 +1,62 @@
+"""Amounts that begin like 'okay' or 'uh', and values that free words deny, are asked about."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from reader import listener
+
+from joblog.job.listening import behind_a_lead
+from joblog.speech.types import Hearing, Verdict
+
+
+@pytest.fixture
+def listening(bench):
+    return listener(bench())
+
+
+@pytest.mark.parametrize(
+    ("said", "question"),
+    [
+        ("two one quarts in", "First, two one quarts in, or second, one quart in?"),
+        ("eight two quarts in", "First, eight two quarts in, or second, two quarts in?"),
+        ("zero point one quarts in", "First, zero point one quarts in, or second, one quart in?"),
+    ],
+)
+def test_a_lead_before_an_amount_may_be_its_first_figure(listening, said, question):
+    reply = listening.hear(said)
+    assert reply.spoken == question
+    assert listening.state.values == ()
+    listening.hear("second")
+    assert [v.unit for v in listening.state.values] == ["qt_us"]
+    assert listening.state.values[0].value in (1, 2)
+
+
+@pytest.mark.parametrize("said", ["two quarts in", "twenty one quarts in", "okay one quart in"])
+def test_other_amounts_are_not_taken_for_a_lead(listening, said):
+    assert "or second, one quart in" not in listening.hear(said).spoken
+
+
+def test_a_clear_decimal_is_one(bench):
+    hearing = Hearing("zero point five quarts in", Verdict.ACCEPT, 0.995, engine="reader")
+    sheet = bench().session.sheet
+    assert behind_a_lead(sheet, hearing) is hearing
+    assert behind_a_lead(sheet, replace(hearing, confidence=0.95)).verdict is Verdict.ASK
+
+
+@pytest.mark.parametrize(
+    ("said", "free", "recorded"),
+    [
+        ("torque drain plug is four one foot pounds", "Torque drain plug isn't 41.", []),
+        ("three quarts went in", "3 quarts aren't in.", []),
+        ("torque drain plug is four one foot pounds", "Torque drain plug is 41.", [41]),
+        ("torque drain plug four one foot pounds", "It's not 41.", [41]),
+    ],
+)
+def test_a_value_that_free_words_deny_is_asked_about(listening, said, free, recorded):
+    listening.engine.dictate = lambda _: free
+    reply = listening.hear(said)
+    assert [v.value for v in listening.state.values] == recorded
+    if not recorded:
+        assert reply.spoken.endswith("Affirm or negative.")
