@@ -28,6 +28,8 @@ def photo_findings(state: JobState, _: History) -> Iterator[Finding]:
             yield from debris_findings(state.sheet.debris, photo)
         elif photo.kind == "dipstick" and photo.phase != "before":
             yield from _level(photo, _retaken(state, photo))
+        if photo.kind == "dipstick" and photo.together.get("usable") is False:
+            yield _disagree(photo, _retaken(state, photo))
 
 
 def _lost(state: JobState) -> Iterator[Finding]:
@@ -167,11 +169,25 @@ def _observation(photo: Photo, what: str, text: str, customer: str) -> Finding:
     )
 
 
+def _disagree(photo: Photo, retaken: bool) -> Finding:
+    return Finding(
+        key=f"shots:{photo.entry.id}",
+        kind=FindingKind.UNSURE,
+        text=f"Photos of the dipstick: {photo.together.get('why') or 'they disagree'}.",
+        spoken="Level not sure. Take it again.",
+        step=photo.step,
+        entry=photo.entry.id,
+        at=photo.entry.at,
+        resolved="photo retaken" if retaken else "",
+        customer="Two photos of the dipstick showed different levels.",
+    )
+
+
 def _level(photo: Photo, retaken: bool) -> Iterator[Finding]:
-    level = photo.measurement.get("level_fraction")
+    level, doubt = photo.level
     if not isinstance(level, int | float):
         return
-    doubt = photo.measurement.get("level_uncertainty") or 0.0
+    doubt = doubt or 0.0
     if 0.0 <= level <= 1.0:
         return
     side = "above the upper" if level > 1.0 else "below the lower"

@@ -8,8 +8,8 @@ from typing import Any
 from joblog.errors import InputError
 from joblog.job.guard_labels import own_vin
 from joblog.job.numbers import without_floats
-from joblog.job.photos import photo_step
-from joblog.job.types import JobState
+from joblog.job.photos import photo_step, shot_before
+from joblog.job.types import JobState, Photo
 from joblog.job.values import step_named
 from joblog.measure.vin_labels import as_vin, label_vin, same_vin
 from joblog.sheet.model import PhotoWanted, Step
@@ -61,6 +61,10 @@ def measured_photo(
     found = _step(state, kind, step, phase, state.done if done is None else done)
     wanted = found.photo if found else None
     measurement, overlay = _measure(data, kind, wanted, own_vin(state))
+    before = shot_before(state, kind) if kind == "dipstick" else None
+    now = done is None or done == state.done  # it shows the dipstick as it is now
+    if now and before is not None and found is not None and before.step == found.key:
+        measurement |= _together(before, measurement)
     body = {
         "step": found.key if found else None,
         "kind": kind,
@@ -84,7 +88,14 @@ def _step(
         return found
     just = next((mark.step for mark in reversed(state.marks) if mark.step in done), "")
     found = photo_step(
-        state.sheet, state.photos, done, kind, phase, left_out=state.left_out, just=just
+        state.sheet,
+        state.photos,
+        done,
+        kind,
+        phase,
+        left_out=state.left_out,
+        just=just,
+        before=shot_before(state, kind),
     )
     if found is None and (kind, phase) == ("fluid", "after"):
         return next((s for s in state.sheet.steps if s.pour and s.pour.direction == "in"), None)
@@ -125,6 +136,21 @@ def _measure(
         mark_distance_mm=None if distance is None else float(distance),
     )
     return reading.to_json(), overlay_jpeg(photo, reading)
+
+
+def _together(before: Photo, measurement: dict[str, Any]) -> dict[str, Any]:
+    """Return what two shots of a dipstick say together: a field of the second's measurement."""
+    from joblog.vision.dipstick import combine_dipstick
+    from joblog.vision.types import DipstickReading
+
+    shots = (before.measurement, measurement)
+    if not all(shot.get("usable") for shot in shots):
+        return {}
+    both = combine_dipstick([DipstickReading.from_json(shot) for shot in shots]).to_json()
+    told = {
+        key: both[key] for key in ("usable", "why", "level_fraction", "level_uncertainty", "notes")
+    }
+    return {"together": told | {"first": before.entry.id}}
 
 
 def _labels(data: bytes, own: str) -> dict[str, Any]:

@@ -44,12 +44,14 @@ def photo_step(
     *,
     left_out: frozenset[str] = frozenset(),
     just: str = "",
+    before: Photo | None = None,
 ) -> Step | None:
     """Return the step that a new photo of ``kind`` documents, or None.
 
     The step that was ``just`` reported, where it still wants one; else the first that wants such a
     photo, has no usable one yet, and whose order allows it; where all have theirs, the last one
-    that had (a retake); where no order allows it yet, the first.
+    that had (a retake); where no order allows it yet, the step of the shot ``before`` (a second
+    shot of the same), else the first.
     A photo of kind "other" may show anything: it is a step's only while that step wants it and its
     turn has come.
     A step of ``left_out`` (keys of those confirmed as missing) comes after all others, and no other
@@ -67,9 +69,22 @@ def photo_step(
     able = [s for s in in_time if s.key in done or ready(sheet, s, done | left_out)]
     if kind == "other":
         return next((s for s in able if _begun(sheet, s.window, done | left_out)), None)
+    again = next((s for s in wanting if before is not None and s.key == before.step), None)
+    if again is not None and not able:
+        return again
     if able or in_time:
         return next((s for s in able if s.key == just), (able or in_time)[0])
     return wanting[-1] if wanting else None
+
+
+def shot_before(state: JobState, kind: str) -> Photo | None:
+    """Return the usable photo of ``kind`` taken last, where no work was reported since."""
+    last = next((p for p in reversed(state.photos) if p.kind == kind and p.usable), None)
+    if last is None:
+        return None
+    worked = any(m.root.seq > last.entry.seq for m in state.marks)
+    told = any(value.entry.seq > last.entry.seq for value in state.values)
+    return None if worked or told else last
 
 
 def _begun(sheet: Sheet, window: Window | None, done: frozenset[str]) -> bool:

@@ -149,6 +149,17 @@ class Photo:
         """Whether the measurement counts."""
         return bool(self.measurement.get("usable"))
 
+    @property
+    def together(self) -> dict[str, Any]:
+        """What this and the shot before say together of a dipstick; {} of one shot alone."""
+        return self.measurement.get("together") or {}
+
+    @property
+    def level(self) -> tuple[Any, Any]:
+        """The dipstick's level and its uncertainty, of two shots together where there are two."""
+        told = self.together if self.together.get("usable") else self.measurement
+        return told.get("level_fraction"), told.get("level_uncertainty")
+
 
 @dataclass(frozen=True)
 class StepState:

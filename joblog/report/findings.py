@@ -66,7 +66,7 @@ def _then(c: Context, finding: Finding) -> tuple[Context, Finding]:
 def in_full(c: Context, finding: Finding) -> str:
     """Return what the guard's sentence says, made anew in the report's language, '' where not."""
     c, finding = _then(c, finding)
-    t, (rule, _, rest) = c.t, finding.key.partition(":")
+    rule, _, rest = finding.key.partition(":")
     unusable = unusable_photo(c, finding)
     if unusable is not None:
         return unusable_words(c, unusable)
@@ -76,12 +76,18 @@ def in_full(c: Context, finding: Finding) -> str:
     anew = guard_sentence(c, finding)
     if anew or photo is None:
         return anew
-    if rule == "level":
-        level = as_decimal(photo.measurement.get("level_fraction"))
-        if level is not None and level > 1:
-            return t.say("The photo shows the fluid level above the upper mark.")
-        return t.say("The photo shows the fluid level below the lower mark.")
+    if rule in ("level", "shots"):
+        return _level(c, photo, rule)
     return _debris(c, photo, rest.partition(":")[0]) if rule == "debris" else ""
+
+
+def _level(c: Context, photo: Photo, rule: str) -> str:
+    if rule == "shots":
+        return c.t.say("Two photos of the dipstick showed different levels.")
+    level = as_decimal(photo.level[0])
+    if level is not None and level > 1:
+        return c.t.say("The photo shows the fluid level above the upper mark.")
+    return c.t.say("The photo shows the fluid level below the lower mark.")
 
 
 def _unclear(c: Context, finding: Finding) -> str:

@@ -232,7 +232,7 @@ def _told_of(c: Context, key: str) -> bool:
 
 def _level_found(c: Context) -> list[str]:
     photo = level_at_end(c.state)
-    level = as_decimal(photo.measurement.get("level_fraction")) if photo else None
+    level = as_decimal(photo.level[0]) if photo else None
     if photo is None or level is None or not 0 <= level <= 1:
         return []  # a level outside is a finding, told with the findings
     if (photo.step or "") in doubted(c):  # read too early, say, or with the vehicle not level

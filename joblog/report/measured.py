@@ -113,7 +113,7 @@ def _tool(c: Context, value: Value) -> str:
 def _levels(c: Context) -> list[tuple[int, Measured]]:
     rows = []
     for photo in c.state.photos:
-        level = as_decimal(photo.measurement.get("level_fraction"))
+        level = as_decimal(photo.level[0])
         if photo.kind != "dipstick" or level is None or not photo.usable:
             continue
         final = photo.phase != "before" and not photo.early
@@ -122,9 +122,16 @@ def _levels(c: Context) -> list[tuple[int, Measured]]:
     return rows
 
 
+def _from_photos(c: Context, photo: Photo, number: int) -> str:
+    first = c.photo_numbers.get(str(photo.together.get("first")))
+    if first is None or not photo.together.get("usable"):
+        return c.t.say("measured in photo {n}", n=number)
+    return c.t.say("measured in photos {first} and {second} together", first=first, second=number)
+
+
 def _level(c: Context, photo: Photo, level: Decimal, inside: bool | None) -> Measured:
     t = c.t
-    doubt = as_decimal(photo.measurement.get("level_uncertainty"))
+    doubt = as_decimal(photo.level[1])
     phases = {"before": t.say("Fluid level as found"), "after": t.say("Fluid level afterwards")}
     name = phases.get(photo.phase) or t.say("Fluid level")
     found = about(c, "level", photo.entry.id)
@@ -142,7 +149,7 @@ def _level(c: Context, photo: Photo, level: Decimal, inside: bool | None) -> Mea
         inside=None if unsure else inside,
         gauge=gauge(f"l{number}", level, ZERO, ONE, text) if inside is not None else "",
         gauge_text=text,
-        how=t.say("measured in photo {n}", n=number),
+        how=_from_photos(c, photo, number),
         sure=t.say("± {doubt}", doubt=t.percent(doubt)) if doubt is not None else "",
         at=c.when(photo.entry.at),
         mended=bool(ended),

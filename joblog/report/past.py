@@ -125,7 +125,7 @@ def past_of(state: JobState) -> Past:
         total=str(fluid.total) if fluid and fluid.total is not None else "",
         film=_measured(plug, "film_coverage"),
         longest_mm=str(max(lengths)) if lengths else "",
-        level=_measured(stick, "level_fraction"),
+        level=str(stick.level[0]) if stick and stick.level[0] is not None else "",
         flakes=flakes_by_class(lengths),
         plug=plug is not None,
         plug_step=_plug_step(state, plug),

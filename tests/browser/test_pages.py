@@ -31,8 +31,7 @@ def test_bay_screen_answers_and_follows_another_screen_live(shop, booth, job):
 def test_the_field_to_type_in_offers_a_phrase_of_this_very_sheet(shop, booth):
     page = booth.page()
     page.goto(f"{shop.here}/job/{shop.open_job(sheet='coolant', type='')}")
-    wait_text(page, "#line", "Live")
-    assert page.get_attribute("#phrase", "placeholder") == "type: engine is cold"
+    page.wait_for_selector('#phrase[placeholder="type: engine is cold"]')
 
 
 def test_two_screens_of_a_job_say_the_same_of_a_phrase_typed_on_one(shop, booth, job):
