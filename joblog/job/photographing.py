@@ -12,6 +12,7 @@ from joblog.job.photos import photo_step, shot_before
 from joblog.job.types import JobState, Photo
 from joblog.job.values import step_named
 from joblog.measure.vin_labels import as_vin, label_vin, same_vin
+from joblog.record.clock import Moment
 from joblog.sheet.model import PhotoWanted, Step
 
 KINDS = ("plug", "dipstick", "fluid", "label", "other")
@@ -46,11 +47,12 @@ def measured_photo(
     name: str = "",
     done: frozenset[str] | None = None,
     replaces: str | None = None,
+    now: Moment,
 ) -> Shot:
     """Measure ``data`` and return what to record.
 
-    ``done`` holds the steps that were done when it was taken, where that was not just now;
-    ``replaces`` is the id of a photo that it takes the place of. Raises PhotoError where it is no
+    ``now`` is the time, and ``done`` holds the steps that were done when it was taken, where that
+    was not just now; ``replaces`` is the id of a photo that it takes the place of. Raises PhotoError where it is no
     photo, InputError for an unknown kind or step.
     """
     if kind not in KINDS:
@@ -58,12 +60,12 @@ def measured_photo(
     state = replace(state, photos=tuple(p for p in state.photos if p.entry.id != replaces))
     if step is None and phase is None and _of_what_went_in(state, kind):
         phase = "after"
-    found = _step(state, kind, step, phase, state.done if done is None else done)
+    before = shot_before(state, kind, now)
+    found = _step(state, kind, step, phase, state.done if done is None else done, before=before)
     wanted = found.photo if found else None
     measurement, overlay = _measure(data, kind, wanted, own_vin(state))
-    before = shot_before(state, kind) if kind == "dipstick" else None
-    now = done is None or done == state.done  # it shows the dipstick as it is now
-    if now and before is not None and found is not None and before.step == found.key:
+    as_now = kind == "dipstick" and done in (None, state.done)
+    if as_now and before is not None and found is not None and before.step == found.key:
         measurement |= _together(before, measurement)
     body = {
         "step": found.key if found else None,
@@ -79,7 +81,13 @@ def measured_photo(
 
 
 def _step(
-    state: JobState, kind: str, step: str | None, phase: str | None, done: frozenset[str]
+    state: JobState,
+    kind: str,
+    step: str | None,
+    phase: str | None,
+    done: frozenset[str],
+    *,
+    before: Photo | None,
 ) -> Step | None:
     if step is not None:
         found = step_named(state.sheet, step)
@@ -95,7 +103,7 @@ def _step(
         phase,
         left_out=state.left_out,
         just=just,
-        before=shot_before(state, kind),
+        before=before,
     )
     if found is None and (kind, phase) == ("fluid", "after"):
         return next((s for s in state.sheet.steps if s.pour and s.pour.direction == "in"), None)

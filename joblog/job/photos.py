@@ -15,6 +15,8 @@ from joblog.record.clock import Moment
 from joblog.record.entry import Entry
 from joblog.sheet.model import Sheet, Step, Window
 
+BEHIND = 120  # seconds within which a second photo shows the same as the first
+
 
 def photos_of(history: History, early: frozenset[str] = frozenset()) -> tuple[Photo, ...]:
     """Return every photo, oldest first; those of ``early`` (ids) came too early for their step."""
@@ -77,10 +79,13 @@ def photo_step(
     return wanting[-1] if wanting else None
 
 
-def shot_before(state: JobState, kind: str) -> Photo | None:
-    """Return the usable photo of ``kind`` taken last, where no work was reported since."""
+def shot_before(state: JobState, kind: str, now: Moment) -> Photo | None:
+    """Return the usable photo of ``kind`` taken just before, where no work was reported since.
+
+    One that came too early for its step shows something else.
+    """
     last = next((p for p in reversed(state.photos) if p.kind == kind and p.usable), None)
-    if last is None:
+    if last is None or last.early or elapsed(last.entry, now).seconds > BEHIND:
         return None
     worked = any(m.root.seq > last.entry.seq for m in state.marks)
     told = any(value.entry.seq > last.entry.seq for value in state.values)

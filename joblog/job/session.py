@@ -309,16 +309,24 @@ class JobSession(OpenJob):
             if step is None and not phase:  # a phone sends the kind alone
                 phase = self._asked[kind].phase or None if kind in self._asked else None
             first = first_recorded(state.entries, replaces) if replaces else None
-            done = done_when_taken(state, self.clock.read(), taken_ago, first)
+            now = self.clock.read()
             shot = measured_photo(
-                state, data, kind, step, phase=phase, name=name, done=done, replaces=replaces
+                state,
+                data,
+                kind,
+                step,
+                phase=phase,
+                name=name,
+                done=done_when_taken(state, now, taken_ago, first),
+                replaces=replaces,
+                now=now,
             )
             media = [
                 self.store.put_media(part.data, part.mime, part.role, part.name)
                 for part in shot.parts
             ]
             self._asked.pop(kind, None)
-            waited = believed_age(state, self.clock.read(), taken_ago)
+            waited = believed_age(state, now, taken_ago)
             late = {"waited": str(waited)} if waited and not replaces else {}
             draft = Draft("photo", shot.body | late, supersedes=replaces)
             return self._carry_out(Plan((draft,)), "photo", by, media=tuple(media))

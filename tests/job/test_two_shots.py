@@ -56,3 +56,9 @@ def test_a_shot_after_work_is_no_second_one(shot):
     shot.ok("fill plug loosened", "drain plug removed")
     shot.session.photo(OTHER, "dipstick")
     assert shot.state.photos[-1].together == {}
+
+
+def test_a_shot_minutes_later_is_a_reading_of_its_own(shot):
+    shot.clock.advance(150)
+    shot.session.photo(OTHER, "dipstick")
+    assert shot.state.photos[-1].together == {}
