@@ -52,8 +52,8 @@ def measured_photo(
     """Measure ``data`` and return what to record.
 
     ``now`` is the time, and ``done`` holds the steps that were done when it was taken, where that
-    was not just now; ``replaces`` is the id of a photo that it takes the place of. Raises PhotoError where it is no
-    photo, InputError for an unknown kind or step.
+    was not just now; ``replaces`` is the id of a photo that it takes the place of. Raises
+    PhotoError where it is no photo, InputError for an unknown kind or step.
     """
     if kind not in KINDS:
         raise InputError(f"'{kind}' is no kind of photo; use one of {', '.join(KINDS)}")
