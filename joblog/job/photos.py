@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -19,8 +20,21 @@ BEHIND = 120  # seconds within which a second photo shows the same as the first
 
 
 def photos_of(history: History, early: frozenset[str] = frozenset()) -> tuple[Photo, ...]:
-    """Return every photo, oldest first; those of ``early`` (ids) came too early for their step."""
-    return tuple(photo_of(e.entry, early=e.entry.id in early) for e in history.of("photo"))
+    """Return every photo, oldest first; those of ``early`` (ids) came too early for their step.
+
+    What a second shot said together with a first that was taken back since counts no more.
+    """
+    found = tuple(photo_of(e.entry, early=e.entry.id in early) for e in history.of("photo"))
+    counted = {photo.entry.id for photo in found}
+    return tuple(
+        photo if photo.together.get("first", photo.entry.id) in counted else _alone(photo)
+        for photo in found
+    )
+
+
+def _alone(photo: Photo) -> Photo:
+    measured = {key: value for key, value in photo.measurement.items() if key != "together"}
+    return replace(photo, measurement=measured)
 
 
 def photo_of(entry: Entry, *, early: bool = False) -> Photo:

@@ -62,3 +62,13 @@ def test_a_shot_minutes_later_is_a_reading_of_its_own(shot):
     shot.clock.advance(150)
     shot.session.photo(OTHER, "dipstick")
     assert shot.state.photos[-1].together == {}
+
+
+def test_a_first_shot_that_is_taken_back_says_nothing_with_the_second(shot):
+    shot.session.photo(OTHER, "dipstick")
+    first, second = shot.state.photos
+    shot.session.disregard_photo(first.entry.id, by="Imani Okafor")
+    (left,) = shot.state.photos
+    assert left.together == {}
+    assert left.level[0] == second.measurement["level_fraction"]
+    assert not [key for key in shot.open_keys() if key.startswith("shots:")]
