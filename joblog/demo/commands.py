@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 
 from joblog.demo.script import OPENING
 from joblog.errors import Exit, InputError, StoreError
-from joblog.record.store import DATABASE
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -84,6 +83,8 @@ def run_demo(args: argparse.Namespace) -> int:
 
 def _refuse_other_records(out: Path) -> None:
     """Raise InputError where ``out`` holds anything but an earlier demo: that would be replaced."""
+    from joblog.record.store import DATABASE
+
     records = sorted(out.glob("*.jsonl"))
     if (out / DATABASE).exists():
         raise InputError(f"{out} holds a shop's records ({DATABASE}); name another --out.")

@@ -2,6 +2,7 @@
 
 import ast
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -77,3 +78,11 @@ def test_rooms_know_only_what_they_may(room):
         allowed = MAY_IMPORT[room] if door else STRICT.get(room, MAY_IMPORT[room])
         strangers = rooms_imported(path) - allowed - {room}
         assert not strangers, f"{path.relative_to(ROOT)} knows {sorted(strangers)}"
+
+
+def test_the_command_line_starts_without_the_heavy_libraries():
+    code = "import sys, joblog.cli; joblog.cli.build_parser(); print(*sys.modules)"
+    asked = [sys.executable, "-c", code]
+    loaded = subprocess.run(asked, capture_output=True, text=True, check=True).stdout.split()
+    assert "joblog.web.commands" in loaded
+    assert not {"numpy", "sqlalchemy", "pydantic", "fastapi", "cv2", "PIL"} & set(loaded)
