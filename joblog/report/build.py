@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 from xml.sax.saxutils import quoteattr
 
 import segno
@@ -28,12 +28,11 @@ from joblog.report.measured import measured
 from joblog.report.model import Fact, Report, Shop
 from joblog.report.past import Past, past_of
 from joblog.report.pictures import image_sha, photo_sha, pictures, shown_sha
-from joblog.report.quantity import Units
+from joblog.report.quantity import Paper, Units
 from joblog.report.settings import ShopSettings
 from joblog.report.text import clean, sentence
 from joblog.report.visuals import charts
 
-Paper = Literal["a4", "letter"]
 FORMAT = 1  # of report.json; a reader refuses a higher one
 
 

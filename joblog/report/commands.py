@@ -21,9 +21,9 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     parser.add_argument("job", help="a job's number or its start, a record.jsonl, or its folder")
     parser.add_argument("--out", type=Path, default=Path(), metavar="DIR", help="where to write")
     parser.add_argument("--data", metavar="DIR|URL", help="the store, where JOB is a number")
-    parser.add_argument("--language", default="en", metavar="CODE", help="en, es ...")
-    parser.add_argument("--units", default="us", choices=("us", "metric", "both"))
-    parser.add_argument("--paper", default="a4", choices=("a4", "letter"))
+    parser.add_argument("--language", metavar="CODE", help="en, es ...")
+    parser.add_argument("--units", choices=("us", "metric", "both"))
+    parser.add_argument("--paper", choices=("a4", "letter"))
     parser.add_argument("--settings", type=Path, metavar="FILE", help="the shop's TOML file")
     parser.add_argument(
         "--earlier",
@@ -64,8 +64,14 @@ def run_bench(args: argparse.Namespace) -> int:
 def run_report(args: argparse.Namespace) -> int:
     """Write report.html and report.pdf into ``--out``."""
     from joblog.report.build import build_report
+    from joblog.report.settings import ShopSettings
 
-    settings = _settings(args)
+    settings = _settings(args) or ShopSettings()
+    args.language, args.units, args.paper = (
+        args.language or settings.language,
+        args.units or settings.units,
+        args.paper or settings.paper,
+    )
     state, record, media = load_job(args.job, args.data)
     earlier = [_earlier(job, args.data, state) for job in args.earlier]
     report = build_report(

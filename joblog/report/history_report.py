@@ -7,13 +7,13 @@ from dataclasses import replace
 
 from joblog.errors import InputError
 from joblog.job.types import JobState
-from joblog.report.build import Options, Paper, assemble
+from joblog.report.build import Options, assemble
 from joblog.report.context import Context
 from joblog.report.history import services
 from joblog.report.language import Language
 from joblog.report.model import Chart, Front, Report
 from joblog.report.past import Past, past_of
-from joblog.report.quantity import Units
+from joblog.report.quantity import Paper, Units
 from joblog.report.settings import ShopSettings
 from joblog.report.trends import filled_trend, trends
 from joblog.report.visuals import debris

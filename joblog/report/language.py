@@ -45,6 +45,13 @@ def languages() -> list[str]:
     return sorted({"en", *(path.stem for path in LOCALES.glob("*.po"))})
 
 
+def name_of(code: str) -> str:
+    """Return what those who speak it call a language ('Español', 'English (Canada)')."""
+    locale = Locale.parse(code.replace("-", "_"))
+    name = locale.get_display_name() or code
+    return name[:1].upper() + name[1:]
+
+
 @lru_cache
 def _catalogue(code: str) -> NullTranslations:
     return _read(LOCALES / f"{code}.po", code)

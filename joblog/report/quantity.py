@@ -16,6 +16,7 @@ from joblog.report.language import Language, Number, to_decimal
 from joblog.report.text import clean
 
 Units = Literal["us", "metric", "both"]
+Paper = Literal["a4", "letter"]
 NBSP = "\u00a0"
 
 

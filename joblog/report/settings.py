@@ -22,6 +22,8 @@ from pydantic import (
 from pydantic_core import ErrorDetails
 
 from joblog.errors import InputError
+from joblog.report.language import Language
+from joblog.report.quantity import Paper, Units
 from joblog.sheet.slips import slip_in
 
 SETTINGS = "shop.toml"  # beside the records
@@ -47,6 +49,19 @@ class ShopSettings(BaseModel):
     time_zone: Line = "UTC"
     disclaimer: Paragraph = ""
     warranty: Paragraph = ""
+    # How reports are made where nobody chooses; what was chosen, a report keeps by itself.
+    language: Line = Field(default="en", exclude=True)
+    units: Units = Field(default="us", exclude=True)
+    paper: Paper = Field(default="a4", exclude=True)
+
+    @field_validator("language")
+    @classmethod
+    def _known(cls, code: str) -> str:
+        try:
+            Language.find(code)
+        except InputError as error:
+            raise ValueError(str(error)) from error
+        return code
 
     @field_validator("accent")
     @classmethod
@@ -112,6 +127,8 @@ def _told(detail: ErrorDetails) -> str:
         near = get_close_matches(str(detail["loc"][-1]), fields, n=1)
         way = f"write '{near[0]}'" if near else f"there are {', '.join(fields)}"
         return f"there is no such field; {way}"
+    if detail["type"] == "literal_error":
+        return f"write {(detail.get('ctx') or {}).get('expected', 'one of its words')}"
     if detail["type"] == "string_type":
         return "write text in quotes"
     if detail["type"] in ("tuple_type", "list_type"):

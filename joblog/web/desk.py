@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import base64
 import binascii
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
@@ -15,9 +16,11 @@ from joblog.job.types import JobState
 from joblog.record.transfer import evidence, record_bytes
 from joblog.report.build import build_report
 from joblog.report.html import render_html
+from joblog.report.language import languages, name_of
 from joblog.report.model import Report
 from joblog.report.pdf import render_pdf
-from joblog.report.settings import SETTINGS
+from joblog.report.quantity import Paper, Units
+from joblog.report.settings import SETTINGS, ShopSettings
 from joblog.vision.load import load_photo
 from joblog.web.commands import OPEN_HOSTS
 from joblog.web.pages import page, sentence_page, shop_of
@@ -26,17 +29,26 @@ from joblog.web.shop import Shop
 from joblog.web.view import job_view
 
 router = APIRouter()
-Language = Literal["en", "es"]
-Units = Literal["us", "metric", "both"]
-Paper = Literal["a4", "letter"]
-# What a report can be had in: the name in its address, what it is called, and each choice.
+# What a report can be had in besides its language: the name in its address, what it is called,
+# and each choice.
 CHOICES = (
-    ("language", "Language", (("en", "English"), ("es", "Español"))),
     ("units", "Units", (("us", "US"), ("metric", "Metric"), ("both", "Both"))),
     ("paper", "Paper", (("a4", "A4"), ("letter", "Letter"))),
 )
 # A report is one file that needs nothing from anywhere and runs nothing.
 REPORT_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; font-src data:"
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What a report is asked for in; what is left out is as the shop has it in ``shop.toml``."""
+
+    language: str | None = None
+    units: Units | None = None
+    paper: Paper | None = None
+
+
+Wished = Annotated[Wish, Depends()]
 
 
 class Signature(BaseModel):
@@ -53,7 +65,19 @@ def desk_page(request: Request, job: str) -> Response:
     session = shop.examined(job)
     nameless = no_shop_name(shop, session.state)
     view = job_view(session, refused=shop.refusals.count(job))
-    return page(request, "desk.html", view=view, choices=CHOICES, nameless=nameless)
+    offered = offers(shop)
+    return page(request, "desk.html", view=view, choices=offered, nameless=nameless)
+
+
+def offers(shop: Shop) -> list[tuple[str, str, tuple[tuple[str, str], ...], str]]:
+    """Return what a report can be had in, with the shop's own choice at the end of each."""
+    try:
+        own = shop.report_settings() or ShopSettings()
+    except InputError:  # told where the report is made
+        own = ShopSettings()
+    codes = dict.fromkeys([*languages(), own.language])
+    spoken = ("language", "Language", tuple((code, name_of(code)) for code in codes))
+    return [(*choice, getattr(own, choice[0])) for choice in (spoken, *CHOICES)]
 
 
 def no_shop_name(shop: Shop, state: JobState) -> str:
@@ -75,44 +99,41 @@ def no_shop_name(shop: Shop, state: JobState) -> str:
     )
 
 
-def _report(shop: Shop, state: JobState, language: Language, units: Units, paper: Paper) -> Report:
+def _report(shop: Shop, state: JobState, wish: Wish) -> Report:
     """Return the report, with what earlier jobs on the vehicle measured beside it.
 
     ``state`` is that of a job whose record was examined. Raises RecordError where a photo or sound
     of it was altered.
     """
+    settings = shop.report_settings() or ShopSettings()
     return build_report(
         state,
         evidence(state.entries, lambda ref: shop.store.media_path(ref.sha256)),
-        language=language,
-        units=units,
-        paper=paper,
-        settings=shop.report_settings(),
+        language=wish.language or settings.language,
+        units=wish.units or settings.units,
+        paper=wish.paper or settings.paper,
+        settings=settings,
         history=shop.earlier(state.job),
     )
 
 
 @router.get("/job/{job}/report.html")
-def report_html(
-    request: Request, job: str, language: Language = "en", units: Units = "us", paper: Paper = "a4"
-) -> Response:
+def report_html(request: Request, job: str, wish: Wished) -> Response:
     """Return the report as one self-contained file."""
     shop = shop_of(request)
-    text = render_html(_report(shop, shop.examined(job).state, language, units, paper))
+    text = render_html(_report(shop, shop.examined(job).state, wish))
     return HTMLResponse(text, headers={"Content-Security-Policy": REPORT_POLICY})
 
 
 @router.get("/job/{job}/report.pdf")
-def report_pdf(
-    request: Request, job: str, language: Language = "en", units: Units = "us", paper: Paper = "a4"
-) -> Response:
+def report_pdf(request: Request, job: str, wish: Wished) -> Response:
     """Return the report as a PDF that carries the record."""
-    return _pdf(shop_of(request), job, language, units, paper)
+    return _pdf(shop_of(request), job, wish)
 
 
-def _pdf(shop: Shop, job: str, language: Language, units: Units, paper: Paper) -> Response:
+def _pdf(shop: Shop, job: str, wish: Wish) -> Response:
     state = shop.examined(job).state  # read once: the record inside is the one that is told
-    report = _report(shop, state, language, units, paper)
+    report = _report(shop, state, wish)
     data = render_pdf(report, record_bytes(state.entries))
     name = f"service-report-{job[:8]}.pdf"
     headers = {"Content-Disposition": f'inline; filename="{name}"'}
@@ -138,20 +159,14 @@ def link(request: Request, job: str) -> dict[str, Any]:
 
 
 @router.get("/report/{token}")
-def shared_report(
-    request: Request,
-    token: str,
-    language: Language = "en",
-    units: Units = "us",
-    paper: Paper = "a4",
-) -> Response:
+def shared_report(request: Request, token: str, wish: Wished) -> Response:
     """Show the report that a customer's link opens, and that report alone."""
     grant = request.app.state.gate.look(token)
     if grant is None or grant.kind != "report":
         sentence = "This link has ended or was never given; ask the shop for a new one."
         return sentence_page(request, sentence, status=404)
     shop = shop_of(request)
-    text = render_html(_report(shop, shop.examined(grant.job).state, language, units, paper))
+    text = render_html(_report(shop, shop.examined(grant.job).state, wish))
     return HTMLResponse(text, headers={"Content-Security-Policy": REPORT_POLICY})
 
 

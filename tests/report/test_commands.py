@@ -45,12 +45,14 @@ def test_a_job_of_the_store_has_the_shop_s_own_settings(exported: Path, tmp_path
     """As on the desk; a record that came as a file has no shop beside it."""
     data = tmp_path / "data"
     assert main(["import", str(exported), "--data", str(data)]) == 0
-    (data / "shop.toml").write_text('warranty = "Twelve months on parts."', encoding="utf-8")
+    own = 'warranty = "Twelve months on parts."\nlanguage = "es"\nunits = "metric"\n'
+    (data / "shop.toml").write_text(own + 'paper = "letter"\n', encoding="utf-8")
     for job, has in (("last", True), (str(exported), False)):
         out = tmp_path / str(has)
         assert main(["report", job, "--data", str(data), "--out", str(out)]) == 0
         page = (out / "report.html").read_text(encoding="utf-8")
-        assert ("Twelve months on parts" in page) == has
+        assert ("Twelve months on parts" in page) == ("N·m" in page) == has
+        assert ('lang="es"' in page) == has
         assert main(["verify", str(out / "report.pdf")]) == 0
 
 

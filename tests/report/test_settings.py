@@ -56,6 +56,9 @@ def test_settings_and_logo_are_read(tmp_path: Path) -> None:
         ("shop = 3", r"write \[shop\] as a table"),
         ("name = 3", "name: write text in quotes"),
         ('address = "1 Lane"', 'address: write a list: address = \\["14'),
+        ('language = "xx"', "language: there is no report in the language 'xx'; choose one of en"),
+        ('units = "imperial"', "units: write 'us', 'metric' or 'both'"),
+        ('paper = "A4"', "paper: write 'a4' or 'letter'"),
         ('logo = "no.png"', "the logo .* can't be read"),
     ],
 )

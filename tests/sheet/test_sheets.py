@@ -28,6 +28,7 @@ def test_shipped_sheets_are_right_and_marked_as_examples(key):
     assert sheet.sheet.example
     assert sheet.cautions
     assert "example" in sheet_text(key).splitlines()[0]
+    assert "the van" not in sheet_text(key)  # nobody knows what the next vehicle is
 
 
 def test_library_spans_trades():

@@ -140,6 +140,16 @@ def test_the_customer_s_link_gives_the_language_and_units_asked_for(client, job)
     assert client.get(f"{path}?language=xx").status_code >= 400
 
 
+def test_a_shop_s_own_language_and_units_are_chosen_beforehand(client, job, tmp_path):
+    own = '[shop]\nlanguage = "es-MX"\nunits = "metric"\npaper = "letter"\n'
+    (tmp_path / "shop.toml").write_text(own, encoding="utf-8")
+    desk = client.get(f"/desk/{job}").text
+    assert re.findall(r'value="([^"]+)" selected', desk)[:3] == ["es-MX", "metric", "letter"]
+    assert "Español" in desk
+    assert 'lang="es"' in client.get(f"/job/{job}/report.html").text
+    assert 'lang="en"' in client.get(f"/job/{job}/report.html?language=en").text
+
+
 def test_a_shop_without_a_name_is_told_how_to_set_it(client, job, tmp_path):
     desk = client.get(f"/desk/{job}").text
     assert "The report has no shop name yet." in desk
