@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from joblog.job.told import Choice
 from joblog.job.wording import capital
 
 
@@ -33,6 +34,7 @@ class Plan:
     Without ``spoken`` the answer follows from what the drafts change. ``say_again`` asks for the
     last answer once more; ``wants_photo`` is (kind, phase) of a photo that should now be taken;
     ``replan`` is a sentence that was settled by an answer and is now to be acted upon, as said.
+    ``lists`` says that the answer lists all findings that are open; ``choice`` is what it asks.
     """
 
     drafts: tuple[Draft, ...] = ()
@@ -42,6 +44,8 @@ class Plan:
     say_again: bool = False
     wants_photo: tuple[str, str] | None = None
     replan: str = ""
+    lists: bool = False
+    choice: Choice | None = None
 
 
 def refusal(spoken: str, shown: str = "") -> Plan:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
@@ -21,18 +21,22 @@ def fluids_of(sheet: Sheet, history: History, undone: Mapping[str, int]) -> tupl
     ``undone`` says since where in the record a step counts: what was filled before the drain plug
     came out once more is not in the unit any longer.
     """
-    counted = [
-        event.entry
-        for event in history.of("quantity")
+    told = sorted(history.of("quantity"), key=lambda event: event.root.seq)
+    counted = {
+        event.entry.id
+        for event in told
         if event.root.seq > undone.get(str(event.entry.body.get("step")), -1)
-    ]
-    return tuple(_fluid(fluid, counted) for fluid in sheet.fluids)
+    }
+    return tuple(_fluid(fluid, [event.entry for event in told], counted) for fluid in sheet.fluids)
 
 
-def _fluid(fluid: Fluid, counted: Sequence[Entry]) -> FluidState:
+def _fluid(fluid: Fluid, told: Sequence[Entry], counted: Container[str]) -> FluidState:
     unit = fluid_unit(fluid)
-    entries = [entry for entry in counted if entry.body.get("fluid") == fluid.key]
+    every = [entry for entry in told if entry.body.get("fluid") == fluid.key]
+    entries = [entry for entry in every if entry.id in counted]
     poured_in, poured_out = (_sum(entries, direction, unit) for direction in ("in", "out"))
+    all_in, all_out = (_sum(every, direction, unit) for direction in ("in", "out"))
+    again = _sum(_behind_new(every), "out", unit)
     total = _in_unit(fluid.total.value, fluid.total.unit, unit) if fluid.total else None
     specified = fluid.service
     return FluidState(
@@ -43,8 +47,17 @@ def _fluid(fluid: Fluid, counted: Sequence[Entry]) -> FluidState:
         poured_out=poured_out,
         specified=specified.value if specified else None,
         total=total,
-        renewed=renewed_share(poured_in, poured_out, total),
+        renewed=renewed_share(all_in, all_out, total, again),
+        all_in=all_in,
+        all_out=all_out,
+        again=again,
     )
+
+
+def _behind_new(entries: list[Entry]) -> list[Entry]:
+    """Return what was told once new fluid was in."""
+    first = next((i for i, e in enumerate(entries) if e.body.get("direction") == "in"), None)
+    return [] if first is None else entries[first:]
 
 
 def _sum(entries: list[Entry], direction: str, unit: str) -> Fraction:
@@ -70,18 +83,20 @@ def _in_unit(value: Decimal, unit: str, to: str) -> Decimal | None:
 
 
 def renewed_share(
-    poured_in: Fraction, poured_out: Fraction, total: Decimal | None
+    poured_in: Fraction, poured_out: Fraction, total: Decimal | None, again: Fraction = Fraction(0)
 ) -> Decimal | None:
     """Return the share of new fluid (0..1, four places) once all has mixed, or None.
 
     New fluid over all fluid then in the unit: in / (total - out + in). Where nothing was measured
-    coming out, as much is taken to have come out as went in.
+    coming out, as much is taken to have come out as went in. What came out ``again``, behind new
+    fluid, may all have been new: the share is then the least that it can be.
     """
-    if not total or poured_in <= 0:
+    new = poured_in - again
+    if not total or new <= 0:
         return None
     out = poured_out or poured_in
     held = Fraction(total) - out + poured_in
-    if held <= 0 or out > Fraction(total):
+    if held <= 0 or out - again > Fraction(total):
         return None
-    share = min(poured_in / held, Fraction(1))
+    share = min(new / held, Fraction(1))
     return (Decimal(share.numerator) / Decimal(share.denominator)).quantize(Decimal("0.0001"))

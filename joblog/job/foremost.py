@@ -20,6 +20,7 @@ from joblog.sheet.model import Sheet
 SAY_WHY = "Say confirm because, and the reason."
 HOW_ON = "Say confirm because, and the reason, or disregard."
 HOW_ON_SHOWN = "Say “confirm because” and the reason, or “disregard”."
+FIRST_ONE_SHOWN = "Say “confirm because” and the reason, for the first of these, or “disregard”."
 
 
 def missing_of(findings: Sequence[Finding]) -> list[Finding]:

@@ -87,16 +87,19 @@ def phrase_words(sheet: Sheet) -> frozenset[str]:
     return frozenset(_compiled(grammar_text(sheet, bare=True), sheet.sheet.key).vocabulary)
 
 
-def grammar_for_state(state: JobState, now: Timed, *, numbers: bool = False) -> Grammar:
+def grammar_for_state(
+    state: JobState, now: Timed, *, numbers: bool = False, choosing: bool = False
+) -> Grammar:
     """Return the grammar of what may be said now: answers only shortly after a question.
 
-    With ``numbers`` that question is about a number, which may be said alone.
+    With ``numbers`` that question is about a number, which may be said alone; ``choosing`` says
+    that one waits which is in no record.
 
     A question that nobody answers stays open, but is then settled by saying the thing again: the
     short answers are too easily heard into other speech to be listened for all day.
     """
     asked = [q.asked for q in state.waiting]
-    answering = any(elapsed(entry, now).seconds <= ANSWER_SECONDS for entry in asked)
+    answering = choosing or any(elapsed(entry, now).seconds <= ANSWER_SECONDS for entry in asked)
     return grammar_for_sheet(state.sheet, answering=answering, numbers=numbers)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from joblog.job.guard_wanted import missing_finding
 from joblog.job.history import History
+from joblog.job.levels import disagreement, level_findings
 from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind, JobState, Mark, Photo, StepState, StepStatus
 from joblog.job.values import step_named
@@ -27,9 +28,9 @@ def photo_findings(state: JobState, _: History) -> Iterator[Finding]:
         elif photo.kind == "plug":
             yield from debris_findings(state.sheet.debris, photo)
         elif photo.kind == "dipstick" and photo.phase != "before":
-            yield from _level(photo, _retaken(state, photo))
+            yield from level_findings(photo, _retaken(state, photo))
         if photo.kind == "dipstick" and photo.together.get("usable") is False:
-            yield _disagree(photo, _retaken(state, photo))
+            yield disagreement(photo, _retaken(state, photo))
 
 
 def _lost(state: JobState) -> Iterator[Finding]:
@@ -166,41 +167,4 @@ def _observation(photo: Photo, what: str, text: str, customer: str) -> Finding:
         entry=photo.entry.id,
         at=photo.entry.at,
         customer=customer,
-    )
-
-
-def _disagree(photo: Photo, retaken: bool) -> Finding:
-    return Finding(
-        key=f"shots:{photo.entry.id}",
-        kind=FindingKind.UNSURE,
-        text=f"Photos of the dipstick: {photo.together.get('why') or 'they disagree'}.",
-        spoken="Level not sure. Take it again.",
-        step=photo.step,
-        entry=photo.entry.id,
-        at=photo.entry.at,
-        resolved="photo retaken" if retaken else "",
-        customer="Two photos of the dipstick showed different levels.",
-    )
-
-
-def _level(photo: Photo, retaken: bool) -> Iterator[Finding]:
-    level, doubt = photo.level
-    if not isinstance(level, int | float):
-        return
-    doubt = doubt or 0.0
-    if 0.0 <= level <= 1.0:
-        return
-    side = "above the upper" if level > 1.0 else "below the lower"
-    # Within its uncertainty of the mark the photo can't tell: not sure rather than wrong.
-    near = -doubt <= level <= 1.0 + doubt
-    yield Finding(
-        key=f"level:{photo.entry.id}",
-        kind=FindingKind.UNSURE if near else FindingKind.OUT_OF_SPEC,
-        text=f"Level {side} mark ({level:.2f}; 0 is the lower mark, 1 the upper).",
-        spoken=f"Level {side} mark.",
-        step=photo.step,
-        entry=photo.entry.id,
-        at=photo.entry.at,
-        resolved="photo retaken" if retaken else "",
-        customer=f"The photo shows the fluid level {side} mark.",
     )

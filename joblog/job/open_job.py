@@ -28,7 +28,7 @@ from joblog.job.plan_controls import plan_disregard
 from joblog.job.replay import replay
 from joblog.job.replies import next_words, reply_for
 from joblog.job.settled_question import settled_by
-from joblog.job.told import Told
+from joblog.job.told import Choice, Told, reasoned
 from joblog.job.types import JobState, Reply
 from joblog.record.clock import Clock
 from joblog.record.entry import Entry, MediaRef, Source
@@ -83,6 +83,11 @@ class OpenJob:
     def last_reply(self) -> Reply:
         """The last reply that was not silence."""
         return self._last
+
+    @property
+    def choice(self) -> Choice | None:
+        """What was asked last: which finding a reason is for; None once it is old or answered."""
+        return self._told.lately(self.clock.read()).choice
 
     @property
     def asks(self) -> tuple[Asked, ...]:
@@ -143,7 +148,10 @@ class OpenJob:
         """Append what a plan wants recorded; the reply tells what that changed, or asks."""
         if made.say_again:
             # Nothing new is recorded: who asked again is not who said the words before.
-            return self._remember(replace(self._last, entries=(), typed=""))
+            told = self._told
+            reply = self._remember(replace(self._last, entries=(), typed=""))
+            self._told = replace(told, at=self.clock.read())
+            return reply
         before = self.state
         entries = [self._append(draft, source, by, heard, media) for draft in made.drafts]
         if made.wants_photo:
@@ -155,7 +163,13 @@ class OpenJob:
                 meant = chosen(self.state, meaning)
                 follow = plan(self.state, meant, by=by, now=self.clock.read())
                 return self._carry_out(follow, source, by, heard)
-        return self._remember(self._reply(made, before, entries))
+        reply = self._remember(self._reply(made, before, entries))
+        if made.lists:
+            listed = tuple(f.key for f in reasoned(self.state.open_findings))
+            self._told = replace(self._told, several=listed, at=self.clock.read())
+        if made.choice is not None:
+            self._told = Told(at=self.clock.read(), choice=made.choice)
+        return reply
 
     def _reply(self, made: Plan, before: JobState, entries: Sequence[Entry]) -> Reply:
         if made.wants_photo:
@@ -226,7 +240,7 @@ class OpenJob:
             self._last = reply
             self._note_cautions(reply.spoken)
             findings = self.state.open_findings
-            self._told = self._told.after(findings, reply.spoken, self.clock.read())
+            self._told = self._told.after(findings, reply, self.clock.read())
         return reply
 
     def _note_cautions(self, spoken: str) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 from joblog.errors import InputError
 from joblog.job.guard_labels import own_vin
 from joblog.job.numbers import without_floats
-from joblog.job.photos import photo_step, shot_before
+from joblog.job.photos import photo_step, shot_before, shots_behind
 from joblog.job.types import JobState, Photo
 from joblog.job.values import step_named
 from joblog.measure.vin_labels import as_vin, label_vin, same_vin
@@ -66,7 +66,7 @@ def measured_photo(
     measurement, overlay = _measure(data, kind, wanted, own_vin(state))
     as_now = kind == "dipstick" and done in (None, state.done)
     if as_now and before is not None and found is not None and before.step == found.key:
-        measurement |= _together(before, measurement)
+        measurement |= _together(state, before, measurement)
     body = {
         "step": found.key if found else None,
         "kind": kind,
@@ -146,19 +146,21 @@ def _measure(
     return reading.to_json(), overlay_jpeg(photo, reading)
 
 
-def _together(before: Photo, measurement: dict[str, Any]) -> dict[str, Any]:
-    """Return what two shots of a dipstick say together: a field of the second's measurement."""
+def _together(state: JobState, before: Photo, measurement: dict[str, Any]) -> dict[str, Any]:
+    """Return what shots of a dipstick say together: a field of the last one's measurement."""
     from joblog.vision.dipstick import combine_dipstick
     from joblog.vision.types import DipstickReading
 
-    shots = (before.measurement, measurement)
-    if not all(shot.get("usable") for shot in shots):
+    shots = shots_behind(state.photos, before)
+    measured = [*(shot.measurement for shot in shots), measurement]
+    if not all(shot.get("usable") for shot in measured):
         return {}
-    both = combine_dipstick([DipstickReading.from_json(shot) for shot in shots]).to_json()
+    both = combine_dipstick([DipstickReading.from_json(shot) for shot in measured]).to_json()
     told = {
         key: both[key] for key in ("usable", "why", "level_fraction", "level_uncertainty", "notes")
     }
-    return {"together": told | {"first": before.entry.id}}
+    with_ = [shot.entry.id for shot in shots]
+    return {"together": told | {"first": before.entry.id, "with": with_}}
 
 
 def _labels(data: bytes, own: str) -> dict[str, Any]:

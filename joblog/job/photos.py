@@ -22,14 +22,26 @@ BEHIND = 120  # seconds within which a second photo shows the same as the first
 def photos_of(history: History, early: frozenset[str] = frozenset()) -> tuple[Photo, ...]:
     """Return every photo, oldest first; those of ``early`` (ids) came too early for their step.
 
-    What a second shot said together with a first that was taken back since counts no more.
+    What a shot said together with others, of which one was taken back since, counts no more.
     """
     found = tuple(photo_of(e.entry, early=e.entry.id in early) for e in history.of("photo"))
     counted = {photo.entry.id for photo in found}
-    return tuple(
-        photo if photo.together.get("first", photo.entry.id) in counted else _alone(photo)
-        for photo in found
-    )
+    return tuple(p if counted.issuperset(taken_with(p)) else _alone(p) for p in found)
+
+
+def taken_with(photo: Photo) -> tuple[str, ...]:
+    """Return the ids of the shots before with which one of a dipstick is one reading."""
+    first = photo.together.get("first")  # all that records of before have
+    return tuple(photo.together.get("with") or ([first] if first else []))
+
+
+def shots_behind(photos: Iterable[Photo], last: Photo) -> list[Photo]:
+    """Return the shots that are one reading with a further one: ``last`` and those before it.
+
+    Where they disagreed, all of them were to be taken anew: then it is ``last`` alone.
+    """
+    with_ = taken_with(last) if last.together.get("usable") else ()
+    return [*(photo for photo in photos if photo.entry.id in with_), last]
 
 
 def _alone(photo: Photo) -> Photo:

@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Any
 
 from joblog.job.clocks import elapsed
@@ -14,9 +14,10 @@ from joblog.job.drafts import CLOSED, Draft, Plan, value_question
 from joblog.job.marks import holds
 from joblog.job.meaning import Meaning
 from joblog.job.numbers import number
-from joblog.job.plan_controls import plan_control
+from joblog.job.plan_controls import NOTHING_TOLD, plan_control
 from joblog.job.plan_values import plan_angle, plan_bare, plan_quantity, plan_reading, plan_torque
 from joblog.job.targets import part_step
+from joblog.job.told import Told
 from joblog.job.types import JobState, Mark
 from joblog.job.values import step_named
 from joblog.job.windows import wait_is_past
@@ -37,11 +38,11 @@ def plan(
     *,
     by: str = "",
     now: Moment | None = None,
-    told: Sequence[str] = (),
+    told: Told = NOTHING_TOLD,
 ) -> Plan:
     """Return what ``meaning``, said by ``by`` at ``now``, leads to on the job ``state``.
 
-    ``told`` are the keys of the findings that were named aloud last.
+    ``told`` are the findings that were named last.
     """
     if state.closed and not (meaning.act == "control" and meaning.target in QUESTIONS):
         return CLOSED

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 
 from joblog.job.answers import (
@@ -13,17 +13,17 @@ from joblog.job.answers import (
     answer_time,
 )
 from joblog.job.clocks import elapsed
-from joblog.job.controls import REASONS
 from joblog.job.drafts import Draft, Plan, refusal
-from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, SAY_WHY, folded, foremost
-from joblog.job.foremost import told as as_told
+from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, folded
 from joblog.job.from_sheet import answer_amount, answer_fluid, answer_torque
 from joblog.job.grammar import ANSWER_SECONDS
 from joblog.job.guard_wanted import CONFIRMED_BY, of_no_use_but_confirmed
 from joblog.job.helping import answer_help
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.naming import entry_named
-from joblog.job.types import Finding, JobState, Question, StepState
+from joblog.job.plan_confirm import plan_choice, plan_confirm
+from joblog.job.told import Told
+from joblog.job.types import JobState, Question, StepState
 from joblog.job.withdrawing import plan_disregard_note, plan_disregard_photo
 from joblog.job.wording import capital, step_name
 from joblog.record.clock import Moment
@@ -40,6 +40,8 @@ TAKEABLE = (
     "note",
     "confirmed",
 )
+ANSWERS = frozenset({"affirm", "negative", "first", "second", "disregard"})
+NOTHING_TOLD = Told()
 
 
 def plan_control(
@@ -48,16 +50,19 @@ def plan_control(
     *,
     by: str = "",
     now: Moment | None = None,
-    told: Sequence[str] = (),
+    told: Told = NOTHING_TOLD,
 ) -> Plan:
-    """Return what a procedure word leads to; ``told`` are the findings named aloud last."""
+    """Return what a procedure word leads to; ``told`` are the findings named last."""
     word, _, kind = meaning.target.partition(":")
+    choice = told.of(by)
+    if choice is not None and word in ANSWERS:
+        return plan_choice(state, word, choice)
     simple: dict[str, Callable[[], Plan]] = {
         "affirm": lambda: plan_answer(state, word, by, now),
         "negative": lambda: plan_answer(state, word, by, now),
         "first": lambda: plan_answer(state, word, by, now),
         "second": lambda: plan_answer(state, word, by, now),
-        "confirm": lambda: plan_confirm(state, meaning, told),
+        "confirm": lambda: plan_confirm(state, meaning, told, by),
         "disregard": lambda: plan_disregard(state, by),
         "disregard-note": lambda: plan_disregard_note(state, by),
         "disregard-photo": lambda: plan_disregard_photo(state, kind, meaning.phase, by),
@@ -157,44 +162,9 @@ def answered(question: Question, text: str) -> Draft:
     return Draft("answered", {"question": question.entry.id, "answer": text})
 
 
-def plan_confirm(state: JobState, meaning: Meaning, told: Sequence[str] = ()) -> Plan:
-    """Return what 'confirm because ...' leads to: the finding named aloud last stands, so reasoned.
-
-    Where none was named lately, nobody knows what the reason would be for: the one that is next is
-    named, and the reason is to be said again. Questions are answered, not confirmed.
-    """
-    open_ones = [f for f in state.open_findings if not f.key.startswith("unsure:")]
-    if not open_ones:
-        return refusal("Nothing to confirm.", "Nothing to confirm: no finding is open.")
-    reason = meaning.own_reason or (REASONS[meaning.reason][1] if meaning.reason else "")
-    if not reason:
-        return Plan(
-            spoken=SAY_WHY,
-            shown="Say 'confirm because' and one of: "
-            + "; ".join(pattern.split(" |")[0] for pattern, _ in REASONS.values())
-            + ". Typed, any words are a reason.",
-            tone="again",
-        )
-    named = [f for f in open_ones if f.key in told]
-    if not named:
-        return _which_to_confirm(state, open_ones)
-    return Plan(tuple(Draft("confirmed", {"finding": f.key, "reason": reason}) for f in named))
-
-
-def _which_to_confirm(state: JobState, findings: Sequence[Finding]) -> Plan:
-    """Name the finding that a reason would be for, and ask for it once more."""
-    one = foremost(as_told(state.sheet, findings))
-    return Plan(
-        spoken=f"{capital(one.spoken)} {SAY_WHY}",
-        shown=f"Nothing is confirmed yet. {one.text} Say “confirm because” and the reason, if that "
-        "is what it is for.",
-        tone="again",
-    )
-
-
 def plan_missing(state: JobState) -> Plan:
     """Name what is missing; of open questions one, which is thereby asked once more."""
-    made = answer_missing(state)
+    made = replace(answer_missing(state), lists=True)
     asked = [q for q in state.waiting if made.spoken.find(capital(q.in_full)) >= 0]
     if state.closed or not asked:
         return made

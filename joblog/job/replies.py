@@ -14,11 +14,13 @@ from fractions import Fraction
 from joblog.job.answers import new_parts
 from joblog.job.cautions import cautions_said, cautions_shown
 from joblog.job.clocks import elapsed
-from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, folded, foremost, told
+from joblog.job.foremost import FIRST_ONE_SHOWN, HOW_ON, HOW_ON_SHOWN, folded, foremost, told
 from joblog.job.guard_labels import own_vin
 from joblog.job.guard_quantity import to_fill
 from joblog.job.guard_values import gets_shown
+from joblog.job.levels import level_words
 from joblog.job.naming import entry_named
+from joblog.job.told import together
 from joblog.job.told_meter import correction_said
 from joblog.job.torques import is_angle, numbers_tight, numbers_turned, torque_entries
 from joblog.job.types import Finding, FindingKind, JobState, Reply, StepState, StepStatus, Value
@@ -57,7 +59,8 @@ def reply_for(
     new = tuple(f for f in unsettled if _to_tell(f, before, entries))
     echoes = _brief(list(dict.fromkeys(echo(after, entry) for entry in entries)), entries)
     grave = [f for f in new if f.kind is not FindingKind.OBSERVATION]
-    lines = [show for _, show in echoes if show] + [f.told for f in new]
+    seen = [f for f in new if f not in grave]
+    lines = [show for _, show in echoes if show] + [f.told for f in (*grave, *seen)]
     if any(
         e.kind == "step-done" and _out_of_order(e, grave) for e in entries
     ):  # an answer that begins with 'done' would be taken for a yes
@@ -66,7 +69,8 @@ def reply_for(
         values = [_value_first(after, entry, grave[0]) for entry in entries]
         warning = capital(grave[0].spoken)
         spoken = _joined([*values, warning, and_more(len(grave) - 1), HOW_ON])
-        return Reply(spoken, " ".join([*lines, HOW_ON_SHOWN]), "warn", tuple(entries), new)
+        how = HOW_ON_SHOWN if len(together(grave)) == 1 else FIRST_ONE_SHOWN
+        return Reply(spoken, " ".join([*lines, how]), "warn", tuple(entries), new)
     follow, follow_shown = _follow(before, after, entries, cautioned)
     says = [say for say, _ in echoes if say] + [f.spoken for f in new[:1]] + [follow]
     lines += [follow_shown, *_resolved_lines(before, after, entries)]
@@ -332,11 +336,17 @@ def _photo_echo(state: JobState, entry: Entry) -> tuple[str, str]:
         return "", ""
     if kind == "other":
         return "Photo noted.", "Photo noted: it is kept, nothing is measured in it."
+    photo = next((p for p in state.photos if p.entry.id == entry.id), None)
+    if photo is not None and photo.together.get("usable") is False:
+        return "", ""  # the finding says that the shots disagree
+    level, level_shown = level_words(photo) if photo is not None else ("", "")
     done = "its bar code is read" if kind == "label" else "it is measured"
+    done = f"level {level_shown}" if level_shown else done
     done += _of_which(state, entry)
     if measurement.get("vin") and own_vin(state):
         done += ", its VIN is the job's"
-    return f"Photo {kind}, good.", f"Photo {kind}, good: {done}."
+    say = f" Level, {said(int(level), 'percent')}." if level else ""
+    return f"Photo {kind}, good.{say}", f"Photo {kind}, good: {done}."
 
 
 _ECHOES: dict[str, Callable[[JobState, Entry], tuple[str, str]]] = {

@@ -178,7 +178,8 @@ class JobSession(OpenJob):
         assert self.engine is not None
         state, now = self.state, self.clock.read()
         numbers = asks_for_number(state, by, now)
-        grammar = grammar_for_state(state, now, numbers=numbers)
+        choosing = self.choice is not None
+        grammar = grammar_for_state(state, now, numbers=numbers, choosing=choosing)
         found = self.engine.hear(samples, grammar, expected=expected_tags(state))
         if not numbers or not figures_alone(found.text) or found.verdict is Verdict.REJECT:
             return found
@@ -268,7 +269,11 @@ class JobSession(OpenJob):
         """
         with self._lock:
             reply = self._typed_in(text, by, source)
-            return self._remember(replace(reply, typed=text.strip()))
+            typed = replace(reply, typed=text.strip())
+            if reply is not self._last:  # a refusal, which nobody has kept yet
+                return self._remember(typed)
+            self._last = typed  # what it told is known already
+            return typed
 
     def _typed_in(self, text: str, by: str, source: Source) -> Reply:
         pending = note_pending(self.state, by, self.clock.read())

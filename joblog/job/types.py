@@ -176,7 +176,10 @@ class StepState:
 
 @dataclass(frozen=True)
 class FluidState:
-    """Sums of one fluid, exact, in the unit of its service amount."""
+    """Sums of one fluid, exact, in the unit of its service amount.
+
+    ``poured_in`` and ``poured_out`` are since the drain plug came out last.
+    """
 
     key: str
     name: str
@@ -185,7 +188,12 @@ class FluidState:
     poured_out: Fraction
     specified: Decimal | None
     total: Decimal | None
-    renewed: Decimal | None  # share of the fluid that is new, 0..1
+    renewed: (
+        Decimal | None
+    )  # share of the fluid that is new, 0..1; at least, where ``again`` came out
+    all_in: Fraction = Fraction(0)  # of the whole job, with what was filled and drained once more
+    all_out: Fraction = Fraction(0)
+    again: Fraction = Fraction(0)  # what came out once new fluid was in: part of it may be new
 
 
 @dataclass(frozen=True)

@@ -146,10 +146,10 @@ def _fluids(c: Context) -> list[Supply]:
     rows = []
     for state in c.state.fluids:
         fluid = c.fluid(state.key)
-        if fluid is None or not state.poured_in:
+        if fluid is None or not state.all_in:
             continue
         evidence = _scanned(c, fluid.specification) or c.t.say("sum of what was recorded")
-        amount = c.quantity(state.poured_in, state.unit)
+        amount = c.quantity(state.all_in, state.unit)  # with what was drained again
         name, kind = c.t.sheet(fluid.name), c.t.sheet(fluid.specification)
         rows.append(Supply(name, kind, amount, "", evidence))
     return rows

@@ -9,6 +9,7 @@ from decimal import Decimal
 from joblog.job.guard_ended import ENDED
 from joblog.job.guard_photos import FLAKE_COUNTED_MM
 from joblog.job.guard_wanted import DROPPED
+from joblog.job.levels import near_mark
 from joblog.job.photos import photo_of
 from joblog.job.told_meter import KIND as METER
 from joblog.job.told_meter import told_by
@@ -84,6 +85,17 @@ def in_full(c: Context, finding: Finding) -> str:
 def _level(c: Context, photo: Photo, rule: str) -> str:
     if rule == "shots":
         return c.t.say("Two photos of the dipstick showed different levels.")
+    near = near_mark(photo)
+    if near == "upper":
+        return c.t.say(
+            "The photo shows the fluid level near the upper mark; the photo can't tell whether it "
+            "is above it."
+        )
+    if near:
+        return c.t.say(
+            "The photo shows the fluid level near the lower mark; the photo can't tell whether it "
+            "is below it."
+        )
     level = as_decimal(photo.level[0])
     if level is not None and level > 1:
         return c.t.say("The photo shows the fluid level above the upper mark.")

@@ -7,6 +7,7 @@ from decimal import Decimal
 from joblog.job.explanations import notes_told, notes_untold
 from joblog.job.guard_ended import ENDED
 from joblog.job.guard_undone import UNDONE
+from joblog.job.levels import near_mark
 from joblog.job.types import Finding, FindingKind, FluidState, StepState, StepStatus
 from joblog.report.context import Context
 from joblog.report.due import due
@@ -203,7 +204,13 @@ def _volumes_found(c: Context) -> list[str]:
     for fluid in c.state.fluids:
         said, into = "", c.quantity(fluid.poured_in, fluid.unit)
         out = c.quantity(fluid.poured_out, fluid.unit)
-        if fluid.poured_out and fluid.poured_in:
+        if fluid.again:
+            said = c.t.say(
+                "In all, {into} of new fluid went in and {out} came out, part of it new fluid.",
+                into=c.quantity(fluid.all_in, fluid.unit),
+                out=c.quantity(fluid.all_out, fluid.unit),
+            )
+        elif fluid.poured_out and fluid.poured_in:
             said = c.t.say(
                 "{out} of old fluid came out and {into} of new fluid went in.", out=out, into=into
             )
@@ -233,19 +240,19 @@ def _told_of(c: Context, key: str) -> bool:
 def _level_found(c: Context) -> list[str]:
     photo = level_at_end(c.state)
     level = as_decimal(photo.level[0]) if photo else None
-    if photo is None or level is None or not 0 <= level <= 1:
-        return []  # a level outside is a finding, told with the findings
+    if photo is None or level is None or not 0 <= level <= 1 or near_mark(photo):
+        return []  # a level outside, or too near a mark to tell, is told with the findings
     if (photo.step or "") in doubted(c):  # read too early, say, or with the vehicle not level
         return [
             c.t.say(
-                "The photo shows the fluid level at {share} of the way from the low to the high "
-                "mark.",
+                "The photo shows the fluid level at {share} of the way from the lower to the "
+                "upper mark.",
                 share=c.share(level),
             )
         ]
     return [
         c.t.say(
-            "The fluid level is right: {share} of the way from the low to the high mark.",
+            "The fluid level is right: {share} of the way from the lower to the upper mark.",
             share=c.share(level),
         )
     ]
@@ -308,6 +315,8 @@ def _renewed_means(c: Context) -> list[str]:
         share = c.t.percent(fluid.renewed)
         if fluid.renewed >= Decimal("0.95"):
             said = c.t.say("Nearly all of the fluid is new now.")
+        elif fluid.again:
+            said = c.t.say("At least {share} of the fluid is new now.", share=share)
         else:
             said = c.t.say(
                 "About {share} of the fluid is new now. "

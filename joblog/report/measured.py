@@ -6,6 +6,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from joblog.job.guard_values import too_tight
+from joblog.job.photos import taken_with
 from joblog.job.types import FindingKind, Photo, StepState, Value
 from joblog.measure.colour import delta_e_2000
 from joblog.report.charts.gauge import gauge
@@ -123,10 +124,11 @@ def _levels(c: Context) -> list[tuple[int, Measured]]:
 
 
 def _from_photos(c: Context, photo: Photo, number: int) -> str:
-    first = c.photo_numbers.get(str(photo.together.get("first")))
-    if first is None or not photo.together.get("usable"):
+    numbers = [str(c.photo_numbers[i]) for i in taken_with(photo) if i in c.photo_numbers]
+    if not numbers or not photo.together.get("usable"):
         return c.t.say("measured in photo {n}", n=number)
-    return c.t.say("measured in photos {first} and {second} together", first=first, second=number)
+    listed = c.t.listing([*numbers, str(number)])
+    return c.t.say("measured in photos {numbers} together", numbers=listed)
 
 
 def _level(c: Context, photo: Photo, level: Decimal, inside: bool | None) -> Measured:

@@ -83,7 +83,7 @@ def _taken(c: Context, seconds: Decimal, window: Window) -> str:
 
 
 def _volumes(c: Context, fluid: FluidState) -> Chart | None:
-    if not fluid.poured_in or not fluid.poured_out:
+    if not fluid.poured_in or not fluid.poured_out or fluid.again:
         return None
     low, high = fluid_limits(c, fluid)
     limits = c.between(low, high, fluid.unit)
@@ -113,7 +113,7 @@ def _rounded(value: Number | None, unit: str, to: str) -> Decimal | None:
 
 
 def _renewed(c: Context, fluid: FluidState) -> Chart | None:
-    if fluid.renewed is None or not fluid.total or not c.worked_out(fluid.key):
+    if fluid.renewed is None or fluid.again or not fluid.total or not c.worked_out(fluid.key):
         return None
     drained = fluid.poured_out or fluid.poured_in
     try:

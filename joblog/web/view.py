@@ -12,8 +12,9 @@ from joblog.job.controls import REASONS
 from joblog.job.explanations import notes_untold
 from joblog.job.foremost import foremost, missing_line, told
 from joblog.job.phrases import help_card
+from joblog.job.plan_confirm import WHICH, choices
 from joblog.job.session import JobSession
-from joblog.job.told import named_last
+from joblog.job.told import Choice, named_last, reasoned
 from joblog.job.told_meter import meter_shown
 from joblog.job.types import FindingKind, JobState, Photo, Reply, StepState, StepStatus, Value
 from joblog.job.values import step_named
@@ -121,8 +122,8 @@ def job_view(session: JobSession, voice: Stock | None = None, refused: int = 0) 
         "undone": undone_line(state),
         "refused": refused_line(refused),
         "missing": "" if state.closed else missing_line(state.findings),
-        "question": None if state.closed else _question(state),
-        "settle": settle_view(state, session.last_reply),
+        "question": None if state.closed else _question(state, session.choice),
+        "settle": settle_view(state, session.last_reply, session.choice),
         "recent": [line for e in state.entries[-4 * RECENT :] if (line := recent_line(e))][
             -RECENT:
         ],
@@ -221,11 +222,15 @@ def _joined(*parts: Any) -> str:
     return " ".join(str(p) for p in parts if p)
 
 
-def _question(state: JobState) -> dict[str, Any] | None:
+def _question(state: JobState, choice: Choice | None = None) -> dict[str, Any] | None:
     """Return the last question that a word answers, with the words that do.
 
-    That a job is not complete is no such question: its findings are settled one by one.
+    That a job is not complete is no such question: its findings are settled one by one. ``choice``
+    is what was asked last of all, if it was which finding a reason is for.
     """
+    if choice is not None:
+        options = choices(state, choice)
+        return {"question": WHICH, "options": options, "answers": ["first", "second", "negative"]}
     waiting = [q for q in state.questions if q.about != "close"]
     if not waiting:
         return None
@@ -235,14 +240,16 @@ def _question(state: JobState) -> dict[str, Any] | None:
     return {"question": asked.question, "options": list(asked.options), "answers": answers}
 
 
-def settle_view(state: JobState, reply: Reply) -> dict[str, Any] | None:
+def settle_view(
+    state: JobState, reply: Reply, choice: Choice | None = None
+) -> dict[str, Any] | None:
     """Return what the last answer named that may be confirmed, with the reasons to choose from.
 
     Nobody can let stand what they have not been told; questions are answered, not confirmed.
     """
-    if state.closed or _question(state):
+    if state.closed or _question(state, choice):
         return None
-    open_ones = [f for f in state.open_findings if not f.key.startswith("unsure:")]
+    open_ones = reasoned(state.open_findings)
     keys = named_last(open_ones, reply.spoken)
     if not keys:
         return None

@@ -135,3 +135,61 @@ def test_a_sum_too_large_is_told_after_the_amount_that_made_it(bench):
     job.say("two quarts in")
     spoken = job.say("2.5 quarts in").spoken
     assert spoken.startswith("Two point five quarts in. Four point five quarts in is above ")
+
+
+# one of several
+
+
+@pytest.fixture
+def two_open(ahead):
+    """What is missing lists the plug out before its turn, and the plug cleaned unphotographed."""
+    ahead.say("plug cleaned")
+    reply = ahead.say("what is missing")
+    assert all(f.text.rstrip(".") in reply.shown for f in ahead.state.open_findings)
+    return ahead
+
+
+@pytest.mark.parametrize(("answer", "kept"), [("first", 0), ("second", 1)])
+def test_behind_a_list_it_is_asked_which_one_a_reason_is_for(two_open, answer, kept):
+    listed = two_open.open_keys()
+    reply = two_open.say("confirm because no tool")
+    assert (reply.tone, two_open.open_keys()) == ("again", listed)
+    assert reply.spoken.startswith("First, Drain plug out, but fill plug loose must come first, or")
+    assert "Say “first” or “second”." in reply.shown
+    reply = two_open.say(answer)
+    assert reply.spoken.startswith("Confirmed: ")
+    gone = set(listed) - set(two_open.open_keys())
+    assert listed[kept] in gone
+    assert listed[1 - kept] not in gone
+
+
+@pytest.mark.parametrize(
+    ("between", "said"),
+    [
+        (["negative"], "There was no question."),
+        (["disregard"], "There was no question."),
+        (["note", "the bay is cold"], "There was no question."),
+    ],
+)
+def test_the_choice_ends_with_an_answer_and_when_joblog_speaks_of_something_else(
+    two_open, between, said
+):
+    listed = two_open.open_keys()
+    two_open.say("confirm because no tool", *between)
+    assert two_open.say("second").spoken == said
+    assert two_open.open_keys() == listed
+
+
+def test_the_choice_is_for_who_gave_the_reason(two_open):
+    two_open.say("confirm because no tool", by="Imani Okafor")
+    assert two_open.say("first", by="Marek Dvorak").spoken == "There was no question."
+
+
+def test_more_than_two_are_asked_about_in_pairs(two_open):
+    two_open.say("drain plug at 60", "what is missing")
+    assert len(two_open.open_keys()) > 2
+    third = two_open.open_keys()[2]
+    two_open.say("confirm because no tool")
+    two_open.say("negative")
+    two_open.say(*["first"] if len(two_open.open_keys()) > 3 else ["confirm because no tool"])
+    assert third not in two_open.open_keys()

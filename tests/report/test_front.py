@@ -86,7 +86,7 @@ def test_the_front_says_what_why_found_means_and_next(
     assert "The old fluid was drained and measured." in f.done
     found = " ".join(f.found).replace("\u00a0", " ")
     assert "3.6 US qt of old fluid came out and 3.7 US qt of new fluid went in." in found
-    assert "68% of the way from the low to the high mark" in found
+    assert "68% of the way from the lower to the upper mark" in found
     assert "fine metal dust on 44% of its face" in found
     assert (
         "We found 3 flakes on it, the longest 1.2 mm (0.05 in); smaller ones may not be seen"

@@ -97,7 +97,7 @@ def test_a_confirmed_early_reading_is_not_called_right(bay: Bay) -> None:
     said = front(bay.report())
     assert "read at the right moment" not in said
     assert "The fluid level is right" not in said
-    assert "77% of the way from the low to the high mark" in said
+    assert "77% of the way from the lower to the upper mark" in said
     assert f"Confirmed by {TECHNICIAN}: the notes in this report give the reason." in said
     assert "calls for more work" not in said
     step = next(s for s in bay.report().steps if s.title.startswith("Read the dipstick"))

@@ -101,6 +101,27 @@ def test_of_two_fluids_each_sentence_says_which(axles: Any, make: Callable[..., 
     assert [line.split(":")[0] for line in shares] == ["Rear oil"]
 
 
+@pytest.mark.parametrize("once_more", [True, False], ids=["plug-out-again", "amounts-alone"])
+def test_fluid_that_came_out_again_is_not_called_old(
+    new_script: Any, make: Callable[..., Report], once_more: bool
+) -> None:
+    """Drained and filled twice: what came out the second time was in part, or all, new."""
+    s = new_script(number=79)
+    s.open()
+    for out, into in (("3.6", "3.6"), ("3.5", "3.5")):
+        if once_more:
+            s.step("drain-plug-out")
+        poured(s, out, "out")
+        poured(s, into, "in")
+    front = make(s).front
+    found = " ".join(front.found).replace("\u00a0", " ")
+    assert "7.1 US qt of new fluid went in and 7.1 US qt came out, part of it new fluid." in found
+    assert "old fluid came out" not in found
+    # Of 8.2 quarts at least those of the last filling, or as much: 7.1 - 3.5.
+    assert "At least 44% of the fluid is new now." in front.means
+    assert not [chart for chart in make(s).charts if chart.key.startswith(("renewed", "volume"))]
+
+
 def test_nothing_is_said_of_the_share_where_nobody_measured_what_came_out(
     new_script: Any, make: Callable[..., Report]
 ) -> None:

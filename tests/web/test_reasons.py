@@ -30,7 +30,8 @@ def reasons(client, job):
 )  # fmt: skip
 def test_a_typed_reason_is_kept_in_its_own_words(client, job, typed, reason):
     first = say(client, job, "drain plug out")
-    assert first["shown"].endswith("Say “confirm because” and the reason, or “disregard”.")
+    how = "Say “confirm because” and the reason, for the first of these, or “disregard”."
+    assert first["shown"].endswith(how)
     assert first["spoken"].endswith("Say confirm because, and the reason, or disregard.")
     assert "text" not in {key for piece in first["pieces"] for key in piece}  # all has clips
     assert reason in say(client, job, typed)["shown"]
