@@ -82,8 +82,21 @@ def run_check(args: argparse.Namespace) -> int:
             print(problem)
         failed = failed or bool(mistakes(problems))
         if sheet is not None and not mistakes(problems):
-            print(f"{name}: no mistakes, {len(sheet.steps)} steps")
+            print(f"{name}: no mistakes, {len(sheet.steps)} steps{_where_to(own)}")
     return int(Exit.FAILED if failed else Exit.OK)
+
+
+def _where_to(own: Path) -> str:
+    """Return where a sheet's file goes so that jobs can start with it; '' for a shipped one."""
+    from joblog.record.store import data_folder
+    from joblog.sheet.load import SHEETS
+
+    folder = data_folder() / SHEETS
+    if not own.is_file():
+        return ""
+    if own.resolve().parent == folder.resolve():
+        return "; it stands among the sheets where jobs start"
+    return f"; put it into {folder}, and it stands among the sheets where jobs start"
 
 
 def run_show(args: argparse.Namespace) -> int:

@@ -19,6 +19,7 @@ from joblog.sheet.locate import FieldPath, field_lines, line_of
 from joblog.sheet.model import RECORDED, Sheet
 from joblog.sheet.slips import slip_in
 
+SHEETS = "sheets"  # the shop's own, in the folder of the records
 LIBRARY = Path(__file__).with_name("library")
 LARGEST = 500_000  # bytes; the longest shipped sheet has ten thousand
 # Behind a slip in its writing a file can't be read on: better said than taken for a clean sheet.
@@ -162,7 +163,7 @@ def sheets_beside(folder: Path) -> dict[str, Path]:
 
     Its own are the ``*.toml`` files in ``sheets`` beside its records in ``folder``.
     """
-    return library() | {p.stem: p for p in sorted((folder / "sheets").glob("*.toml"))}
+    return library() | {p.stem: p for p in sorted((folder / SHEETS).glob("*.toml"))}
 
 
 def _dotted(path: FieldPath) -> str:

@@ -93,6 +93,15 @@ def likely(
     return found[:MOST]
 
 
+def known_near(found: Iterable[Likely], vin: str) -> list[Likely]:
+    """Return the vehicles known here that ``vin`` may be a slip of; none where it is known itself.
+
+    Outside North America a check digit need not fit: such a number may be right.
+    """
+    known = [one for one in found if one.known]
+    return [] if any(one.vin == vin for one in known) else known
+
+
 def _ordered(order: Order, lead: str) -> str:
     names = (order.get(key, "") for key in ("year", "make", "model", "plate"))
     return " ".join([f"{lead} {order['order']}:", *(name for name in names if name)]).rstrip(":")

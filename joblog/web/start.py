@@ -31,9 +31,11 @@ from joblog.web.pages import body_of, page, shop_of
 from joblog.web.pool import BusyError
 from joblog.web.saying_orders import said_orders, said_vin, start_grammar
 from joblog.web.seeking import (
+    Likely,
     Order,
     differences,
     here_before,
+    known_near,
     orders_meant,
     signs,
 )
@@ -55,12 +57,13 @@ def start_page(
     then: str = "",
     again: bool = False,
     was: str = "",
+    compared: bool = False,
 ) -> Response:
     """Show today's orders; with an order or a VIN the vehicle and the sheets for it.
 
     ``vin`` is what was typed: an order or a plate, too. With ``was``, the VIN is one that was
-    offered instead of that, to be compared with the vehicle. With ``again`` the form's own fields
-    are looked at once more: somebody corrected the unit.
+    offered instead of that, to be compared with the vehicle; ``compared`` says that it was. With
+    ``again`` the form's own fields are looked at once more: somebody corrected the unit.
     """
     shop = shop_of(request)
     place = "phone" if then == "phone" else "job"
@@ -77,12 +80,17 @@ def start_page(
     trouble = vin_trouble(report) if report else ""
     if meant and report:
         return _list_page(request, place, vin, "Several orders fit; choose one.", meant=meant)
-    if report and trouble:
-        return _not_found(request, place, vin, report, trouble)
-    if report and was:
-        return _compare_page(request, place, report.vin, was)
+    if report and (trouble or was):
+        wrong = _not_found(request, place, vin, report, trouble) if trouble else None
+        return wrong or _compare_page(request, place, report.vin, was)
     if report and chosen is None:
         chosen = shop.orders.for_vin(report.vin)
+        sure = chosen or compared or report.check_fits
+        near = [] if sure else known_near(shop.likely(report), report.vin)
+        if near:
+            own = Likely(report.vin, "As it was given: a vehicle that is new here")
+            trouble = f"{report.vin} is not known here, and its check digit does not fit."
+            return _list_page(request, place, vin, trouble, near=[*near, own])
     if chosen or report:
         known = shop.last_unit(report.vin if report else (chosen or {}).get("vin", ""))
         fields = details(chosen, known, report.vin if report else "")

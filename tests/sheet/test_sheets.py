@@ -168,3 +168,19 @@ def test_show_try_schema_and_list(capsys):
     assert "marine-gear" in capsys.readouterr().out
     assert main(["sheet", "schema"]) == 0
     assert json.loads(capsys.readouterr().out)["title"] == "Sheet"
+
+
+def test_a_right_sheet_is_told_where_it_goes(tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("JOBLOG_DATA", str(tmp_path / "data"))
+    own = tmp_path / "own.toml"
+    own.write_text(OIL, encoding="utf-8")
+    assert main(["sheet", "check", str(own), "coolant"]) == 0
+    first, second = capsys.readouterr().out.splitlines()
+    folder = tmp_path / "data" / "sheets"
+    assert f"steps; put it into {folder}, and it stands among the sheets where jobs" in first
+    assert second.endswith("steps")  # a shipped one is there already
+    there = folder / "own.toml"
+    folder.mkdir(parents=True)
+    there.write_text(OIL, encoding="utf-8")
+    main(["sheet", "check", str(there)])
+    assert "it stands among the sheets where jobs start" in capsys.readouterr().out

@@ -321,6 +321,25 @@ def test_a_wrong_vin_offers_todays_vehicle_first_and_never_takes_one(listed, typ
     assert "order HL-2047" in known
 
 
+def test_a_vin_without_a_binding_check_digit_near_a_known_one_is_compared_first(client):
+    known = "VS7ZZZ1KZGH041620"  # invented, of Europe: its check digit says nothing
+    client.post("/jobs", data={"sheet": "wheel-refit", "vin": known, "plate": "EXA 9"})
+    assert 'name="sheet"' in client.get("/start", params={"vin": known}).text
+    slip = known[:-1] + "8"
+    page = client.get("/start", params={"vin": slip}).text
+    assert offered(page) == [
+        (known, "Here before: EXA 9"),
+        (slip, "As it was given: a vehicle that is new here"),
+    ]
+    assert 'name="sheet"' not in page
+    after = client.get("/start", params={"vin": slip, "was": slip}).text
+    assert "Does this number stand on the vehicle?" in after
+    yes = re.search(r'href="([^"]+)">Yes, the vehicle', after)[1].replace("&amp;", "&")
+    assert 'name="sheet"' in client.get(yes).text
+    far = client.get("/start", params={"vin": "VS7ZZZ9NZ1R777777"}).text
+    assert 'name="sheet"' in far
+
+
 def test_a_scanned_or_spoken_wrong_vin_leads_to_the_same_offers(listed, monkeypatch):
     wrong = "1KC7F6AB6GH041621"
     told = scan(listed, label(wrong))
