@@ -33,7 +33,7 @@ def steps(c: Context) -> tuple[Step, ...]:
 def _step(c: Context, state: StepState, number: int) -> Step:
     t = c.t
     done = state.status is not StepStatus.OPEN
-    details = _source(c, state)
+    details = _source(c, state) + _done_before(c, state)
     details += _amounts(c, state.values)
     details += _photos(c, state.photos)
     if state.missing and done:
@@ -52,6 +52,15 @@ def _source(c: Context, state: StepState) -> list[str]:
     if state.entry is None or state.entry.id in c.photo_numbers:
         return []
     return [", ".join(x for x in how_known(c, state.entry) if x)]
+
+
+def _done_before(c: Context, state: StepState) -> list[str]:
+    """Return when a step was done before it was undone, or done once more: the order of work."""
+    told = [m for m in c.state.marks if m.step == state.step.key]
+    now = next((m.root.seq for m in told if m.root.at == state.at), None)
+    said = [m for m in told if m.entry.kind == "step-done"]
+    times = [c.when(m.root.at) for m in said if now is None or m.root.seq < now]
+    return [c.t.say("done before: {times}", times=c.t.listing(times))] if times else []
 
 
 def _see_findings(c: Context, state: StepState) -> list[str]:

@@ -335,3 +335,23 @@ def test_a_corrected_odometer_stands_on_page_1_and_both_figures_behind_it(
         assert old.endswith(" mi")
         (meter,) = [fact.text for fact in report.facts if fact.label == what]
         assert meter == only.new
+
+
+def test_work_done_once_more_keeps_its_first_time_and_whoever_did_it_is_named(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    """Loosened before the draining, once more by a colleague after it: the order stays in sight."""
+    s = new_script(number=91)
+    s.open()
+    s.step("fill-plug-loose")
+    s.step("drain-plug-out")
+    s.step("fill-plug-in")
+    s.add("step-done", {"step": "fill-plug-loose"}, by="Marek Dvorak")
+    report = make(s)
+    loosened = next(step for step in report.steps if step.title == "Loosen the fill plug first")
+    assert "done before: 09:12:45" in loosened.details
+    open_again = next(step for step in report.steps if step.title.startswith("Fill plug in"))
+    assert not open_again.done
+    assert open_again.details[0].startswith("done before: 09:14:")
+    worked = {fact.label: fact.text for fact in report.front.people}
+    assert (worked["Technician"], worked["Also worked on it"]) == ("Imani Okafor", "Marek Dvorak")
