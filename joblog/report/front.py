@@ -17,7 +17,7 @@ from joblog.report.language import Language
 from joblog.report.measured import measured
 from joblog.report.model import Fact, Front, Measured, Picture
 from joblog.report.numbers import as_decimal
-from joblog.report.past import flake_lengths, level_at_end, past_of, plug_as_found
+from joblog.report.past import Past, flake_lengths, level_at_end, past_of, plug_as_found
 from joblog.report.pictures import front_pictures
 from joblog.report.text import clean, sentence
 from joblog.report.verdict import (
@@ -347,18 +347,25 @@ def _plug_means(c: Context) -> list[str]:
     now = past_of(c.state)
     before = next((p for p in reversed(c.earlier) if p.same_plug(now)), None)
     if before is not None:
-        lines.append(_compared(c, before.longest_mm, max(lengths, default=None), before.at))
+        lines.append(_compared(c, before, max(lengths, default=None)))
     return lines
 
 
-def _compared(c: Context, before: str, now: Decimal | None, at: str) -> str:
+def _compared(c: Context, before: Past, now: Decimal | None) -> str:
     t = c.t
-    earlier = as_decimal(before)
+    earlier = as_decimal(before.longest_mm)
     then = c.millimetres(earlier) if earlier is not None else t.say("none")
     today = c.millimetres(now) if now is not None else t.say("none")
+    if before.closed == "aborted":  # the plug may have been cleaned in it
+        return t.say(
+            "Longest flake found in the job of {date}, which was stopped: {then}. Now: {today}.",
+            date=t.date(before.at),
+            then=then,
+            today=today,
+        )
     return t.say(
         "Longest flake found at the last service ({date}): {then}. Now: {today}.",
-        date=t.date(at),
+        date=t.date(before.at),
         then=then,
         today=today,
     )

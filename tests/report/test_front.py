@@ -238,6 +238,10 @@ def test_earlier_services_are_compared(
         "Longest flake found at the last service (May 8, 2026): 0.9 mm (0.04 in). Now: 1.2 mm"
         in means
     )
+    stopped = [earlier[0], replace(earlier[1], closed="aborted")]  # no service: plug cleaned, say
+    means = " ".join(make(full, history=stopped).front.means)
+    assert "Longest flake found in the job of May 8, 2026, which was stopped: 0.9" in means
+    assert "last service" not in means
 
 
 @pytest.mark.parametrize(
