@@ -15,7 +15,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoint
 
 from joblog import __version__
-from joblog.errors import JoblogError, TooLargeError
+from joblog.errors import JoblogError, StoreError, TooLargeError
 from joblog.readback.clips import FOLDER as CLIPS
 from joblog.web import desk, jobs, listen, live, pages, phone, start, trust, voices
 from joblog.web.access import Gate, too_large
@@ -95,6 +95,8 @@ def create_app(
     @app.exception_handler(JoblogError)
     async def _told(request: Request, error: JoblogError) -> Response:
         status = 413 if isinstance(error, TooLargeError) else 400
+        if isinstance(error, StoreError):  # of what was sent nothing is wrong: it is sent again
+            status = 503
         if wants_page(request):
             return pages.sentence_page(request, str(error), status)
         return JSONResponse({"error": str(error)}, status_code=status)

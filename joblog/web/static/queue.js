@@ -102,7 +102,8 @@ async function sendAll(onAnswer) {
       await refuse(photo, data.error || "The shop PC refused this photo.");
       onAnswer(data);
     }
-    else { onAnswer({ error: "The shop PC could not take the photo just now; it stays here and is sent again." }); return; }
+    // The shop PC has trouble of its own (its disk is full, its database is away): nothing is lost.
+    else { onAnswer({ error: `The shop PC could not take the photo just now; it stays here and is sent again. ${data.error ?? ""}`.trim() }); return; }
   }
 }
 
