@@ -38,7 +38,8 @@ def due(c: Context) -> Due | None:
 def _figures(c: Context, interval: Interval, found: DueDate) -> tuple[str, ...]:
     figures = []
     if found.distance:
-        figures.append(c.meter(found.distance.value, found.distance.unit))
+        whole = round(found.distance.exact)  # a dial shows no hundredths of a mile in kilometres
+        figures.append(c.meter(whole, found.distance.unit))
     elif interval.distance:
         distance = c.quantity(interval.distance.value, interval.distance.unit)
         figures.append(c.t.say("in {distance}", distance=distance))

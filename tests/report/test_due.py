@@ -65,6 +65,16 @@ def test_a_distance_without_an_odometer_is_told_as_before(
     assert plain(due.figures) == ["in 40,000 mi", "November 2030"]
 
 
+def test_a_dial_in_kilometres_is_told_in_whole_ones(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    unit = {"type": "KT-6F", "odometer": "120350", "odometer_unit": "km"}
+    script = whole_job(new_script, unit, "transaxle-drain-fill")
+    due = make(script, units="metric").front.due
+    assert due is not None
+    assert plain(due.figures)[0] == "184,724 km"  # 120,350 + 40,000 mi of 1.609344 km
+
+
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_what_was_planned_is_not_told_as_done(
     language: str, new_script: Any, make: Callable[..., Report]
