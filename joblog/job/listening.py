@@ -30,6 +30,7 @@ MEANING_SURE = 0.97  # from here on the wording may be unclear, but not what it 
 ANSWERED = ("help", "torque", "amount", "fluid")  # questions that are answered though unclear
 DENIABLE = frozenset({"is", "went", "gone"})  # what "isn't" and "aren't in" were heard as
 DENIES = re.compile(r"n't\b|\bnot\b|\bis in\b")
+DENIES_POURED = re.compile(r"\b(on|aren)\b")  # "aren't in" is written as 'on tin', 'aren done'
 LEAD_FIGURES = ("two", "three", "eight")  # what 'okay' before an amount is heard as
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
 ASKED = 0.20  # a phrase less likely than this is not asked about beside its foil
@@ -230,7 +231,9 @@ def denied(engine: Engine, utterance: Utterance, hearing: Hearing, sheet: Sheet)
     meant = meaning_of(hearing.text, sheet)
     if meant is None or not meant.values or meant.act == TAG:
         return None
-    if not DENIES.search(engine.dictate(utterance.samples).lower()):
+    free = engine.dictate(utterance.samples).lower()
+    poured = not {"went", "gone"}.isdisjoint(words)
+    if not DENIES.search(free) and not (poured and DENIES_POURED.search(free)):
         return None
     why = "It sounded as if that were not so."
     return replace(hearing, verdict=Verdict.ASK, alternatives=(), why=why)

@@ -100,12 +100,13 @@ def from_parse(parse: Parse) -> Meaning | None:
     if not act:
         return None
     value = next((s for s in parse.spans if s.rule in VALUE_RULES), None)
+    said = parse.words[value.start : value.end] if value else ()
     lead = 1 if any(s.rule == "lead" for s in parse.spans) else 0
     return Meaning(
         act=act,
         target=target,
         text=" ".join(parse.words[lead:]),
-        values=said_values(parse.words[value.start : value.end]) if value else (),
+        values=said_values([word for word in said if word != "more"]),  # 'two more quarts'
         correction=correction,
         span=(value.start - lead, value.end - lead) if value else (0, 0),
         **fields,

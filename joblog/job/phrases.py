@@ -281,6 +281,7 @@ def _in_phrases(fluid: _Poured) -> Iterator[Phrase]:
     yield Phrase(
         tag=f"more:{key}",
         pattern=f"(another | one more) <more-value> {name} [{into}]"
+        f" | <further-value> {name} {into}"
         f" | (another [one | bottle | container] | one more (bottle | container)) {name} [{into}]",
         example=fluid.amount("one").replace("one", "another", 1),
         does=f"adds one more: {label}",

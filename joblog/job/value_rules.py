@@ -35,6 +35,11 @@ _NUMBERS = {
     "places": "point <digit> [<digit>]",
     "plain-number": "<three-figures-said> [<places>] | <zero> | [<zero>] <places>",
     "number-value": "<number>",
+    # 'Two to five' sounds as 'two two five', so the higher end of a range has two figures at least.
+    "one-end": "[minus] (<under_hundred> | <hundreds> | <one_to_nine> <two_figures>) [<places>]",
+    "other-end": "[minus] (<two_figures> | <hundreds> | <one_to_nine> <two_figures>"
+    " | <under_hundred> <places>)",
+    "several-values": "(between <one-end> and | <one-end> (to | or | no | sorry)) <other-end>",
 }
 _SHAPES = {
     "torque": "<three-figures-said> [<places>] [<torque-units>]",
@@ -45,8 +50,8 @@ _SHAPES = {
     " | <under_hundred> and ((a | one) (half | third) | two thirds)"
     " | <share-value> [[of] a] <volume-one> | a <volume-one> [and <part>]"
     " | {count} <volume-many> and <part>{quarters}{both}",
-    "more": "[<share-value> [[of] a]] <volume-one> | <share-value>{quarters}"
-    " | ({count} [<places>] | [<zero>] <places>) <volume-many>",
+    "more": "[<share-value> [[of] a]] <volume-one> | <volume-one> and a half"
+    " | <share-value>{quarters} | ({count} [<places>] | [<zero>] <places>) <volume-many>",
     # 'six point four' is 'six four' misheard: tenths of a degree are said of two figures only.
     "temperature": "[minus] (<three-figures-said> | <zero> | (<two-or-more>) point <digit>)"
     " [<temperature-units>]",
@@ -59,7 +64,7 @@ _SHAPES = {
 }
 
 VALUE_RULES = frozenset(
-    {"more-value", "share-value", "bare-value", "number-value"}
+    {"more-value", "further-value", "share-value", "bare-value", "number-value"}
     | {f"{dimension}-value" for dimension in DIMENSIONS}
 )
 
@@ -118,6 +123,7 @@ def value_rules(sheet: Sheet) -> list[str]:
         lines.append(f"<{dimension}-value> = {shape};")
     if "volume" in used:
         lines.append(f"<share-value> = {_SHARES if quarts else _SHARES_AND_QUARTERS};")
+        lines.append(f"<further-value> = {count} more <volume-many>;")
         lines.append(f"<more-value> = {_SHAPES['more'].format(count=count, quarters=quarters)};")
     bare = " | ".join(f"<{dimension}-units>" for dimension in used)
     lines.append(

@@ -26,6 +26,8 @@ def amounts(job):
         ("one more quart in", "1 qt_us in"),
         ("one more half quart", "0.5 qt_us in"),
         ("one more bottle", "1 qt_us in"),
+        ("another quart and a half", "1.5 qt_us in"),
+        ("two more quarts in", "2 qt_us in"),
         ("one quart four ounces in", "36 floz_us in"),
         ("3 quarts and 10 ounces out", "106 floz_us out"),
     ],

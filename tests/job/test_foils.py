@@ -98,6 +98,8 @@ def test_beside_a_foil_only_a_likely_phrase_is_asked_about(bench, sure, other, a
         "one quart isn't in yet",
         "is one quart in",
         "another quart to go",
+        "I'll add one quart",
+        "let me add another quart",
         "torque drain plug isn't 41 foot pounds",
         "torque drain plug not 41",
         "drain plug not torqued to 41",
@@ -124,6 +126,14 @@ def test_a_value_that_is_denied_or_still_to_come_is_not_recorded(bench, said):
         "a couple of quarts in",
         "one quart in and one quart out",
         "fluid temperature over one hundred",
+        "torque drain plug about 41",
+        "drain plug torqued to at least forty one",
+        "torque drain plug forty to forty two foot pounds",
+        "torque drain plug between forty and forty two",
+        "torque drain plug forty one no forty two foot pounds",
+        "three or four quarts in",
+        "fluid temperature between seventy and eighty degrees",
+        "fluid temperature seventy to seventy five",
     ],
 )
 def test_a_vague_value_is_asked_for_and_not_recorded(bench, said):
@@ -132,3 +142,9 @@ def test_a_vague_value_is_asked_for_and_not_recorded(bench, said):
     assert (reply.spoken, reply.tone) == ("Say again.", "again")
     assert "say one value by itself" in reply.shown
     assert not job.state.values
+
+
+@pytest.mark.parametrize("said", ["two two five", "four one", "two to one", "forty two one"])
+def test_figures_with_a_two_in_them_are_no_range(bench, said):
+    meaning = meaning_of(f"torque drain plug {said}", bench().session.sheet)
+    assert meaning is None or meaning.act == "torque"

@@ -50,6 +50,8 @@ def test_a_clear_decimal_is_one(bench):
     [
         ("torque drain plug is four one foot pounds", "Torque drain plug isn't 41.", []),
         ("three quarts went in", "3 quarts aren't in.", []),
+        ("three quarts went in", "3 quarts on tin.", []),
+        ("three quarts went in", "3 quarts went in.", [3]),
         ("torque drain plug is four one foot pounds", "Torque drain plug is 41.", [41]),
         ("torque drain plug four one foot pounds", "It's not 41.", [41]),
     ],

@@ -187,8 +187,8 @@ def test_what_is_not_understood_is_said_why():
             "one foot pounds' or 'drain plug in torqued to four one foot pounds'?",
         ),
         (
-            "drained maybe 3.6 quarts",
-            "No phrase of this job has the word 'maybe'. "
+            "drained perhaps 3.6 quarts",
+            "No phrase of this job has the word 'perhaps'. "
             "Did you mean 'drained three point six quarts'?",
         ),
         (
