@@ -26,6 +26,7 @@ from joblog.web.view import photo_wanted
 EVERY = 0.5  # seconds between two looks into the folder
 STILL = 3  # looks at which a file must be the same: a copy that stops for a moment is not whole
 QUICK = 0.2  # seconds between two looks for a photo that was asked for
+TAKEN = "The picture is in the record already and is not taken twice."
 Beside = Callable[[Event], None]
 
 
@@ -60,7 +61,17 @@ def take_file(shop: Shop, path: Path) -> None:
         shop.told = ""
     except JoblogError as error:
         text = str(error)
-        _tell(shop, text if path.name in text else f"{path.name}: {text}")
+        sentence = text if path.name in text else f"{path.name}: {text}"
+        _tell(shop, sentence)
+        if isinstance(error, PhotoError) and text != TAKEN:
+            _tell_who_asked(shop, sentence)
+
+
+def _tell_who_asked(shop: Shop, sentence: str) -> None:
+    """Say in the job that waits for a photo why this one was not taken."""
+    asked = [(s.asks[-1].number, s) for s in open_sessions(shop) if s.asks]
+    if asked:
+        max(asked, key=lambda pair: pair[0])[1].tell(sentence)
 
 
 def _read(path: Path) -> bytes:
@@ -114,7 +125,7 @@ def take(shop: Shop, session: JobSession, data: bytes, shot: Shot, name: str) ->
     sha256 = hashlib.sha256(data).hexdigest()
     with session.alone():
         if shop.store.media_path(sha256).exists():
-            raise PhotoError("The picture is in the record already and is not taken twice.")
+            raise PhotoError(TAKEN)
         keep_once(session, data, sha256, shot, name)
 
 

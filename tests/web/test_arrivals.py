@@ -17,6 +17,7 @@ import pytest
 
 from joblog.cli import main
 from joblog.vision.watch import FolderWatch
+from joblog.web.arrivals import take_file
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 PLUG, STICK = (SAMPLES / f"{name}-before.jpg" for name in ("plug", "dipstick"))
@@ -230,3 +231,15 @@ def test_a_file_must_be_still_for_several_looks_and_a_folder_is_none(tmp_path):
     assert [watch.look() for _ in range(3)] == [[], [], []]
     assert watch.look() == [path]
     assert [watch.look() for _ in range(4)] == [[], [], [], []]
+
+
+def test_who_asked_for_a_photo_is_told_why_a_file_was_not_taken(client, job, tmp_path):
+    shop, bad = client.app.state.shop, tmp_path / "bad.jpg"
+    bad.write_text("no picture at all")
+    session = shop.session(job)
+    take_file(shop, bad)  # nobody waits for one
+    assert "bad.jpg" not in session.last_reply.shown
+    session.type_in("photo dipstick")
+    take_file(shop, bad)
+    assert session.last_reply.shown.startswith("bad.jpg: the photo is no picture")
+    assert session.asks  # it still waits
