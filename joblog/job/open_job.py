@@ -29,7 +29,7 @@ from joblog.job.replay import replay
 from joblog.job.replies import next_words, reply_for
 from joblog.job.settled_question import settled_by
 from joblog.job.told import Choice, Told, reasoned
-from joblog.job.types import JobState, Reply
+from joblog.job.types import JobState, Reply, StepStatus
 from joblog.record.clock import Clock
 from joblog.record.entry import Entry, MediaRef, Source
 from joblog.record.store import Store
@@ -166,7 +166,9 @@ class OpenJob:
         reply = self._remember(self._reply(made, before, entries))
         if made.lists:
             listed = tuple(f.key for f in reasoned(self.state.open_findings))
-            self._told = replace(self._told, several=listed, at=self.clock.read())
+            lacks = any(s.status is StepStatus.INCOMPLETE for s in self.state.steps)
+            keys = () if lacks else self._told.keys  # a reason may be meant for what is wanted yet
+            self._told = Told(keys, self.clock.read(), listed)
         if made.choice is not None:
             self._told = Told(at=self.clock.read(), choice=made.choice)
         return reply

@@ -16,6 +16,7 @@ from joblog.record.clock import Moment
 from joblog.sheet.model import PhotoWanted, Step
 
 KINDS = ("plug", "dipstick", "fluid", "label", "other")
+LEAST_DOUBT = 0.5  # of the best shot's: that of four which err apart
 MEASURED = ("plug", "dipstick", "fluid")
 
 
@@ -159,6 +160,9 @@ def _together(state: JobState, before: Photo, measurement: dict[str, Any]) -> di
     told = {
         key: both[key] for key in ("usable", "why", "level_fraction", "level_uncertainty", "notes")
     }
+    if both["level_uncertainty"] is not None:  # many shots share what they err in
+        best = min(float(shot["level_uncertainty"] or 0) for shot in measured)
+        told["level_uncertainty"] = max(float(both["level_uncertainty"]), best * LEAST_DOUBT)
     with_ = [shot.entry.id for shot in shots]
     return {"together": told | {"first": before.entry.id, "with": with_}}
 

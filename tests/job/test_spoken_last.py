@@ -193,3 +193,14 @@ def test_more_than_two_are_asked_about_in_pairs(two_open):
     two_open.say("negative")
     two_open.say(*["first"] if len(two_open.open_keys()) > 3 else ["confirm because no tool"])
     assert third not in two_open.open_keys()
+
+
+def test_a_reason_may_be_meant_for_what_a_list_says_is_wanted_yet(ahead):
+    """One finding is open, and a photo is wanted: no reason stands with the finding unasked."""
+    assert "Photo of the dipstick" in ahead.say("what is missing").shown
+    (open_one,) = ahead.open_keys()
+    reply = ahead.say("confirm because no tool")
+    assert (reply.tone, ahead.open_keys()) == ("again", [open_one])
+    assert reply.spoken.startswith("Drain plug out, but fill plug loose must come first. Say conf")
+    ahead.say("confirm because no tool")
+    assert ahead.open_keys() == []
