@@ -3,7 +3,9 @@
 The folder holds ``commands/`` (sound, ``labels.json`` {file: {slot: value}}, ``commands.gram``),
 ``digits/`` ({digit}_{speaker}_{take} files and ``digits.gram``), ``noise/`` and ``chatter/``. A
 command counts only with every slot right (a slot is a rule of the grammar by that name) and none
-too many; a string of digits only with every word right.
+too many; a string of digits only with every word right. Commands are mixed with the noises whose
+names begin with ``kitchen``, where there is none with every noise; without any noise they are
+taken as they are.
 """
 
 from __future__ import annotations
@@ -107,6 +109,7 @@ def slots_of(grammar: Grammar, text: str, names: frozenset[str]) -> dict[str, st
 def _commands(folder: Path, noises: dict[str, Samples], every: int) -> Iterator[Condition]:
     labels = _labels(folder / "labels.json")
     grammar = Grammar.from_file(folder / "commands.gram")
+    _check_labels(labels, grammar, folder / "labels.json")
     names = frozenset(slot for slots in labels.values() for slot in slots)
     files = sorted(labels)[::every]
     sounds = [read_audio(folder / name).samples for name in files]
@@ -114,7 +117,10 @@ def _commands(folder: Path, noises: dict[str, Samples], every: int) -> Iterator[
     def right(name: str) -> Right:
         return lambda text: slots_of(grammar, text, names) == labels[name]
 
-    for noise in (n for n in noises if n.startswith("kitchen")):
+    if not noises:
+        items = [Item(x, right(name)) for x, name in zip(sounds, files, strict=True)]
+        yield Condition("commands, as recorded", grammar, items)
+    for noise in [n for n in noises if n.startswith("kitchen")] or noises:
         for snr in (6, 12, 18, 24):
             items = [
                 Item(mix(x, noises[noise], snr, np.random.default_rng(i)), right(name))
@@ -137,6 +143,22 @@ def _labels(path: Path) -> dict[str, dict[str, str]]:
             '{"one.flac": {"size": "large"}}.'
         )
     return labels
+
+
+def _check_labels(labels: dict[str, dict[str, str]], grammar: Grammar, path: Path) -> None:
+    """Raise InputError where a label can't be met by any sentence: it would count as a mistake."""
+    if not labels:
+        raise InputError(f"{path} labels no recording; name at least one, with its slots.")
+    for name, slots in labels.items():
+        for slot, value in slots.items():
+            where = f"{path}: {name} has the slot '{slot}'"
+            if slot not in grammar.rule_names:
+                raise InputError(f"{where}, but no rule of the grammar is called so.")
+            if not isinstance(value, str) or not grammar.vocabulary.issuperset(value.split()):
+                raise InputError(
+                    f"{where} with the value {value!r}, which is not made of words of the grammar; "
+                    "write it as it is said there."
+                )
 
 
 def _takes(folder: Path) -> dict[tuple[str, str], list[Path]]:

@@ -93,6 +93,8 @@ def warm_up(engine: Engine, *grammars: Grammar) -> None:
 @lru_cache(maxsize=4)
 def get_engine(name: str = DEFAULT, threads: int = 0) -> Engine:
     """Start the engine ``name``; ``threads`` 0 uses all cores. Started once, then shared."""
+    if threads < 0:
+        raise UsageError("The number of threads is 1 or more, or 0 for all cores.")
     if name == "joblog":
         return _load_neural(threads or min(4, os.cpu_count() or 1))
     if name == "vosk":

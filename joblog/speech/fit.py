@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.audio.types import RATE
+from joblog.errors import InputError, UsageError
 from joblog.speech.bench import Condition, conditions
 from joblog.speech.meaning import grouped, meaning
 from joblog.speech.shipped import note_shipped
@@ -34,6 +35,7 @@ START = {
     "second": 0.5, "crowded": -10.0,
 }  # fmt: skip
 FOLDS = 5
+FEWEST = 100  # sounds with a right sentence: thirteen measures are weighed
 PULL = 1.0  # towards the start, found on people repeating words: the labelled sets show few drops
 
 
@@ -147,7 +149,16 @@ def run(folder: Path, every: int, out: Path | None) -> None:
 
     engine = get_engine()
     assert isinstance(engine, WhisperEngine)
+    target = out or CALIBRATION
+    if not target.parent.is_dir():
+        raise UsageError(f"{target} can't be written: there is no folder {target.parent}.")
     cases = gather(engine, list(conditions(folder, every)))
+    right = sum(bool(case.right.any()) for case in cases)
+    if right < FEWEST:
+        raise InputError(
+            f"{folder} has {right} sounds in which what was said was found at all; a fit to fewer "
+            f"than {FEWEST} would be worth nothing, so the weights stay as they are."
+        )
     fold = {key: i % FOLDS for i, key in enumerate(sorted({c.key for c in cases}))}
     chances, rights, names = [], [], []
     for held in range(FOLDS):
@@ -159,7 +170,6 @@ def run(folder: Path, every: int, out: Path | None) -> None:
             names.append(case.name)
     report(np.array(chances), np.array(rights), names)
     final = fit(cases)
-    target = out or CALIBRATION
     content = {"rank": dict(final.rank), "confidence": dict(final.confidence)}
     target.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
     note_shipped(target)

@@ -66,6 +66,11 @@ class Grammar:
         """All words of the graph."""
         return self.graph.vocabulary
 
+    @property
+    def rule_names(self) -> frozenset[str]:
+        """The names of all rules that a sentence may use, as its spans carry them."""
+        return frozenset(rule.name for rule in self._linked.rules.values())
+
     def parse(self, words: Sequence[str] | str) -> Parse | None:
         """Return the parse of highest weight of a whole sentence, None where there is none."""
         given = words.split() if isinstance(words, str) else words
