@@ -18,6 +18,7 @@ from joblog.sheet.model import Sheet
 
 # How a finding is settled, as it is said and as it is shown.
 SAY_WHY = "Say confirm because, and the reason."
+SAY_NOTE = "Say note, and the reason."
 HOW_ON = "Say confirm because, and the reason, or disregard."
 HOW_ON_SHOWN = "Say “confirm because” and the reason, or “disregard”."
 FIRST_ONE_SHOWN = "Say “confirm because” and the reason, for the first of these, or “disregard”."

@@ -34,7 +34,7 @@ def value_findings(state: JobState, history: History) -> Iterator[Finding]:
         if now and too_tight(state.sheet, now):
             yield _strained(state, history, now, event)
         elif now and now.within is False:
-            again = "tightened again" if event.entry.kind == "torque" else "corrected"
+            again = "tightened again" if event.entry.kind == "torque" else "read again"
             mended = tightened_again(state, now) is not None
             yield _out_of_spec(state, now, event, resolved=again if mended else "")
         elif now and _unfit(state, now):

@@ -23,6 +23,7 @@ ENDS = (
     "photo retaken",
     "no longer so",
     "read again inside the window",
+    "read again",
 )
 _NUMBERED = re.compile(r"(missing:.*:(?:torque|angle))-([0-9]+(?:-[0-9]+)*)")
 

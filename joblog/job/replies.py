@@ -14,7 +14,16 @@ from fractions import Fraction
 from joblog.job.answers import new_parts
 from joblog.job.cautions import cautions_said, cautions_shown
 from joblog.job.clocks import elapsed
-from joblog.job.foremost import FIRST_ONE_SHOWN, HOW_ON, HOW_ON_SHOWN, folded, foremost, told
+from joblog.job.controls import REASONS
+from joblog.job.foremost import (
+    FIRST_ONE_SHOWN,
+    HOW_ON,
+    HOW_ON_SHOWN,
+    SAY_NOTE,
+    folded,
+    foremost,
+    told,
+)
 from joblog.job.guard_labels import own_vin
 from joblog.job.guard_quantity import to_fill
 from joblog.job.guard_values import gets_shown
@@ -181,7 +190,10 @@ def _confirmed_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     finding = state.finding(str(entry.body.get("finding", "")))
     about = f": {finding.text}" if finding else "."
     spoken = f"Confirmed: {finding.spoken}" if finding and finding.spoken else "Confirmed."
-    return spoken, f"Confirmed ({entry.body.get('reason', '')}){about}"
+    shown = f"Confirmed ({entry.body.get('reason', '')}){about}"
+    if entry.body.get("reason") == REASONS["note"][1] and not state.notes:
+        return f"{spoken} {SAY_NOTE}", f"{shown} There is no note yet: say “note” and the reason."
+    return spoken, shown
 
 
 def _note_echo(_: JobState, entry: Entry) -> tuple[str, str]:

@@ -136,6 +136,7 @@ def _end(c: Context, resolved: str) -> str:
         "photo retaken": t.say("photo taken again"),
         "no longer so": t.say("no longer so"),
         "read again inside the window": t.say("read again in time"),
+        "read again": t.say("read again"),
     }
     return known.get(resolved, clean(resolved))
 
@@ -146,6 +147,9 @@ def reason_words(c: Context, reason: str) -> str:
     A reason in somebody's own words stays as it was written.
     """
     t = c.t
+    note = t.say("the notes in this report give the reason")
+    if not c.state.notes:  # nobody left the one that was meant
+        note = t.say("a note was to give the reason, and there is none")
     return {
         "it was done before": t.say("it was done before"),
         "it was checked twice": t.say("it was checked twice"),
@@ -156,6 +160,6 @@ def reason_words(c: Context, reason: str) -> str:
         EXPLAINED: t.say("the advisor explained it"),
         "it was not possible": t.say("it was not possible"),
         "the tool was not available": t.say("the tool was not available"),
-        "the reason is in the note": t.say("the notes in this report give the reason"),
+        "the reason is in the note": note,
         "no reason given": t.say("no reason given"),
     }.get(reason, reason)

@@ -204,3 +204,12 @@ def test_a_reason_may_be_meant_for_what_a_list_says_is_wanted_yet(ahead):
     assert reply.spoken.startswith("Drain plug out, but fill plug loose must come first. Say conf")
     ahead.say("confirm because no tool")
     assert ahead.open_keys() == []
+
+
+def test_a_reason_that_is_in_a_note_wants_one(ahead):
+    reply = ahead.say("confirm because see note")
+    assert "There is no note yet: say “note” and the reason." in reply.shown
+    assert "Say note, and the reason." in reply.spoken
+    ahead.say("disregard", "note", "the fill plug was seized", "drain plug out", "affirm")
+    ahead.say("what is missing", "confirm because see note")
+    assert "no note yet" not in ahead.say("confirm because see note").shown

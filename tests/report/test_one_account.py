@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from decimal import Decimal
 from io import BytesIO
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -91,14 +92,22 @@ def front(report: Report) -> str:
     return plain(" ".join([f.verdict, *f.done, *f.found, *f.means, *f.next]))
 
 
-def test_a_confirmed_early_reading_is_not_called_right(bay: Bay) -> None:
+@pytest.mark.parametrize(
+    ("note", "why"),
+    [
+        (["note the clock was forgotten"], "the notes in this report give the reason."),
+        ([], "a note was to give the reason, and there is none."),
+    ],
+)
+def test_a_confirmed_early_reading_is_not_called_right(bay: Bay, note: list[str], why: str) -> None:
+    bay.say(*note)
     read_early(bay)
     finish(bay)
     said = front(bay.report())
     assert "read at the right moment" not in said
     assert "The fluid level is right" not in said
     assert "77% of the way from the lower to the upper mark" in said
-    assert f"Confirmed by {TECHNICIAN}: the notes in this report give the reason." in said
+    assert f"Confirmed by {TECHNICIAN}: {why}" in said
     assert "calls for more work" not in said
     step = next(s for s in bay.report().steps if s.title.startswith("Read the dipstick"))
     assert "see the finding: outside its time" in step.details
@@ -197,7 +206,7 @@ def test_a_corrected_temperature_is_not_outside_and_readings_are_not_summed(bay:
     report = bay.report()
     assert "We checked 1 value. It is within its limits." in report.front.found
     rows = [m for m in report.measured if m.what == "Fluid temperature"]
-    assert [m.verdict for m in rows] == ["outside, corrected", "inside", "inside"]
+    assert [m.verdict for m in rows] == ["outside, read again", "inside", "inside"]
     step = next(s for s in report.steps if s.title.startswith("Warm up"))
     assert [plain(x) for x in step.details] == [
         "typed by Imani Okafor",
@@ -328,7 +337,7 @@ def test_no_english_is_left_in_the_spanish_report(bay: Bay) -> None:
 def test_every_reason_that_can_be_said_is_translated() -> None:
     es = Language.find("es")
     for said, (_, reason) in REASONS.items():
-        state: Any = None
+        state: Any = SimpleNamespace(notes=())
         words = reason_words(Context(state, es, "us", ShopSettings()), reason)
         assert words != reason, said
 
