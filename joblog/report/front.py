@@ -8,6 +8,7 @@ from joblog.job.explanations import notes_told, notes_untold
 from joblog.job.guard_ended import ENDED
 from joblog.job.guard_undone import UNDONE
 from joblog.job.levels import near_mark
+from joblog.job.order import all_before
 from joblog.job.types import Finding, FindingKind, FluidState, StepState, StepStatus
 from joblog.report.context import Context
 from joblog.report.due import due
@@ -91,7 +92,8 @@ def _not_filled(c: Context) -> tuple[str, ...]:
     lines = []
     for fluid in c.state.fluids:
         ways = {pour.direction for pour in done if pour.fluid == fluid.key}
-        if (fluid.poured_out or "out" in ways) and not (fluid.poured_in or "in" in ways):
+        out = fluid.poured_out or "out" in ways or _let_out(c, fluid)
+        if out and not (fluid.poured_in or "in" in ways):
             name = c.t.sheet(fluid.name)
             lines.append(
                 c.t.say(
@@ -101,6 +103,20 @@ def _not_filled(c: Context) -> tuple[str, ...]:
                 )
             )
     return tuple(lines)
+
+
+def _let_out(c: Context, fluid: FluidState) -> bool:
+    """Say whether a step was done that lets ``fluid`` out, measured or not, or one that follows it.
+
+    Which steps those are the sheet says: they set a condition that filling ends.
+    """
+    sheet, done = c.state.sheet, {s.step.key for s in c.done}
+    pours = [s for s in sheet.steps if s.pour and s.pour.fluid == fluid.key]
+    fills = {s.key for s in pours if s.pour and s.pour.direction == "in"}
+    ended = {condition for s in pours if s.key in fills for condition in s.clears}
+    lets_out = {s.key for s in sheet.steps if ended.intersection(s.sets)}
+    before = {key: all_before(sheet, s) | {key} for s in sheet.steps if (key := s.key) in done}
+    return any(lets_out & keys and not fills & keys for keys in before.values())
 
 
 def _weight(state: StepState) -> int:

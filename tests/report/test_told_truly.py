@@ -242,6 +242,19 @@ def test_a_job_that_stopped_with_the_fluid_out_says_so_on_page_1(
     assert told[-1].startswith("This service still has to be done.")
 
 
+@pytest.mark.parametrize("last", ["drain-plug-out", "drained", "filter-on", "raised"])
+def test_oil_that_was_let_out_unmeasured_is_warned_of(
+    last: str, new_script: Any, make: Callable[..., Report]
+) -> None:
+    """The engine's oil is not measured: that its plug is out, or that it ran out, tells enough."""
+    s = new_script(sheet_key="engine-oil-filter", number=78)
+    s.open(unit={"type": "van"})
+    s.step(last)
+    told = make(close(s, "aborted")).front.next
+    warned = any("It must not run before it is filled." in line for line in told)
+    assert warned is (last != "raised")
+
+
 TURNED = """
 [sheet]
 key = "turned"
