@@ -48,13 +48,12 @@ class VoskEngine:
                 "The engine vosk needs the package vosk; install it, or use the engine joblog."
             ) from error
         vosk.SetLogLevel(-1)
-        self._vosk = vosk
+        self._vosk, self._folder = vosk, model_dir
+        _check_graph(model_dir)
         try:
             self._model = vosk.Model(str(model_dir))
         except Exception as error:  # vosk raises nothing more particular
-            raise ModelError(
-                f"The Vosk model in {model_dir} can't be loaded; take another copy of it."
-            ) from error
+            raise self._damaged() from error
 
     def hear(
         self,
@@ -102,9 +101,17 @@ class VoskEngine:
 
     def _recogniser(self, phrases: str | None) -> Any:
         rest = () if phrases is None else (phrases,)
-        recogniser = self._vosk.KaldiRecognizer(self._model, RATE, *rest)
+        try:
+            recogniser = self._vosk.KaldiRecognizer(self._model, RATE, *rest)
+        except Exception as error:  # a file that is read only now
+            raise self._damaged() from error
         recogniser.SetMaxAlternatives(_ALTERNATIVES)
         return recogniser
+
+    def _damaged(self) -> ModelError:
+        return ModelError(
+            f"The Vosk model in {self._folder} can't be loaded; take another copy of it."
+        )
 
     def _phrases(self, grammar: Grammar) -> list[str]:
         missing = sorted(
@@ -125,6 +132,17 @@ class VoskEngine:
         result = json.loads(recogniser.FinalResult())
         found = result["alternatives"]
         return [(other["text"].strip(), float(other["confidence"])) for other in found]
+
+
+def _check_graph(folder: Path) -> None:
+    """Raise ModelError where the model has no graph: vosk loads it, and then ends the program."""
+    for place in (folder / "graph", folder):
+        if (place / "HCLG.fst").is_file() or (place / "HCLr.fst").is_file():
+            return
+    raise ModelError(
+        f"The Vosk model in {folder} lacks graph/HCLr.fst (or graph/HCLG.fst); take another copy "
+        "of it."
+    )
 
 
 def _in_grammar(

@@ -146,8 +146,22 @@ def test_folder_that_is_no_model_is_told(tmp_path: Path) -> None:
     pytest.importorskip("vosk", reason="the package vosk is not installed")
     (tmp_path / "am").mkdir()
     (tmp_path / "am" / "final.mdl").write_bytes(b"not a model")
+    with pytest.raises(ModelError, match=r"lacks graph/HCLr\.fst"):  # vosk would crash over it
+        VoskEngine(tmp_path)
+    (tmp_path / "HCLr.fst").write_bytes(b"not a graph")
     with pytest.raises(ModelError, match="can't be loaded; take another copy of it"):
         VoskEngine(tmp_path)
+
+
+def test_a_file_that_vosk_reads_late_is_told(engine: VoskEngine, tmp_path: Path) -> None:
+    whole = _folder()
+    assert whole is not None
+    for path in (p for p in whole.rglob("*") if p.is_file() and p.name != "final.ie"):
+        link = tmp_path / path.relative_to(whole)
+        link.parent.mkdir(parents=True, exist_ok=True)
+        link.symlink_to(path)
+    with pytest.raises(ModelError, match="can't be loaded; take another copy of it"):
+        VoskEngine(tmp_path).hear(_sound("goforward"), MOVES)
 
 
 def test_dropped_in_model_is_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
