@@ -79,6 +79,15 @@ def _steps_left(c: Context, rows: tuple[Measured, ...]) -> str:
             wanted=t.number(wanted),
         )
     ]
+    lacking = sum(s.status is StepStatus.INCOMPLETE for s in c.state.steps)
+    if lacking:
+        lines.append(
+            t.count(
+                "At {n} more step something is missing.",
+                "At {n} more steps something is missing.",
+                lacking,
+            )
+        )
     if outside:
         lines.append(
             t.count(

@@ -283,6 +283,11 @@ def test_a_job_with_steps_left_out_promises_no_next_service(
     assert f.next == (
         f"{left} steps were not recorded as done. Please ask us if the service is complete.",
     )
+    s = new_script(number=35)  # a plug put in whose torque nobody told is no whole step either
+    s.open()
+    s.step("fill-plug-in")
+    s.add("job-closed", {"how": "finished", "reason": ""})
+    assert "as done. At 1 more step something is missing. Please read" in make(s).front.verdict
 
 
 def test_a_value_outside_does_not_hide_that_steps_were_not_done(
