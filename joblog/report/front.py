@@ -406,7 +406,9 @@ def people(c: Context) -> tuple[Fact, ...]:
     if c.state.entries:
         start, end = c.state.entries[0].at, c.state.entries[-1].at
         day, until = t.date(start), t.date(end)
-        if day == until:
+        if c.set_back:
+            when = t.say("{date}; the computer's clock was set back during the job", date=day)
+        elif day == until:
             when = t.say("{date}, {start} to {end}", date=day, start=t.time(start), end=t.time(end))
         else:  # over night
             when = t.say(

@@ -33,3 +33,5 @@ def test_order_of_work_and_findings_are_those_of_the_record(tmp_path: Path) -> N
     told = [found.text for found in report.findings if "was reported before" in found.text]
     assert titles["drain plug out"] in told[0]
     assert titles["engine off"] in told[-1]
+    when = next(fact.text for fact in report.front.people if fact.label == "When")
+    assert when == "November 24, 2026; the computer's clock was set back during the job"
