@@ -66,9 +66,10 @@ def reduced(network: Network, start: int, final: int) -> Automaton:
     except TooManyStates:
         automaton = _kept_as_is(flat, ends, first)
     automaton = _trimmed(automaton)
-    _push_weights(automaton)
-    _push_tags(automaton)
-    return _minimised(automaton)
+    order, loops = _backwards(automaton)
+    _push_weights(automaton, order, loops)
+    _push_tags(automaton, order, loops)
+    return _minimised(automaton, order, loops)
 
 
 def _closure(network: Network, start: int) -> dict[int, Way]:
@@ -98,6 +99,10 @@ def _without_empties(network: Network, start: int, final: int) -> tuple[Flat, di
         if state in flat:
             continue
         flat[state] = []
+        if not network.empties[state] and state != final:  # most states
+            flat[state] = [(word, 0.0, (), target) for word, target in network.words[state]]
+            queue.extend(target for _, target in network.words[state])
+            continue
         for via, (weight, tags) in _closure(network, state).items():
             if via == final:
                 ends[state] = (weight, tags)
@@ -137,18 +142,15 @@ def _determinised(flat: Flat, ends: dict[int, Way], first: int) -> Automaton:
                 if best_end is None or owed + weight > best_end[0] + 1e-12:
                     best_end = (owed + weight, owed_tags + tags)
             for word, weight, tags, target in flat[state]:
-                ways = moves.setdefault(word, {})
                 total = owed + weight
-                if target not in ways or total > ways[target][0] + 1e-12:
+                ways = moves.get(word)
+                if ways is None:
+                    moves[word] = {target: (total, owed_tags + tags)}
+                elif target not in ways or total > ways[target][0] + 1e-12:
                     ways[target] = (total, owed_tags + tags)
         leaving: dict[str, Edge] = {}
         for word, ways in moves.items():
-            weight = max(way[0] for way in ways.values())
-            tags = _common(way[1] for way in ways.values())
-            rest = tuple(
-                (target, round(total - weight, 9), owed[len(tags) :])
-                for target, (total, owed) in sorted(ways.items())
-            )
+            weight, tags, rest = _settled(ways)
             if rest not in numbers:
                 numbers[rest] = len(todo)
                 todo.append(rest)
@@ -160,6 +162,20 @@ def _determinised(flat: Flat, ends: dict[int, Way], first: int) -> Automaton:
         if best_end is not None:
             result.ends[len(result.edges) - 1] = best_end
     return result
+
+
+def _settled(ways: dict[int, Way]) -> tuple[float, Tags, Subset]:
+    """Return the weight and tags that all ways of one word share, and what each still owes."""
+    if len(ways) == 1:
+        ((target, (weight, tags)),) = ways.items()
+        return weight, tags, ((target, 0.0, ()),)
+    weight = max(way[0] for way in ways.values())
+    tags = _common(way[1] for way in ways.values())
+    rest = tuple(
+        (target, round(total - weight, 9), owed[len(tags) :])
+        for target, (total, owed) in sorted(ways.items())
+    )
+    return weight, tags, rest
 
 
 def _kept_as_is(flat: Flat, ends: dict[int, Way], first: int) -> Automaton:
@@ -186,6 +202,8 @@ def _trimmed(automaton: Automaton) -> Automaton:
         new = [previous for previous in before[state] if previous not in alive]
         alive.update(new)
         wave.extend(new)
+    if len(alive) == len(before):
+        return automaton
     kept = [0, *(state for state in range(1, len(before)) if state in alive)]
     number = {state: index for index, state in enumerate(kept)}
     kept_edges = [
@@ -200,24 +218,31 @@ def _trimmed(automaton: Automaton) -> Automaton:
     return Automaton(kept_edges, ends, automaton.deterministic)
 
 
-def _backwards(automaton: Automaton) -> list[int]:
-    """States in an order that mostly puts followers first."""
+def _backwards(automaton: Automaton) -> tuple[list[int], bool]:
+    """Return the states, followers first where no loop forbids it; and whether there is a loop."""
+    place = [-1] * len(automaton.edges)
     seen = [False] * len(automaton.edges)
     order: list[int] = []
+    loops = False
     stack: list[tuple[int, bool]] = [(0, False)]
     while stack:
         state, done = stack.pop()
         if done:
+            loops = loops or any(place[edge[2]] < 0 for edge in automaton.edges[state].values())
+            place[state] = len(order)
             order.append(state)
         elif not seen[state]:
             seen[state] = True
             stack.append((state, True))
-            stack.extend((edge[2], False) for edge in automaton.edges[state].values())
-    return order
+            stack.extend([(edge[2], False) for edge in automaton.edges[state].values()])
+    return order, loops
 
 
-def _push_weights(automaton: Automaton) -> None:
-    order = _backwards(automaton)
+def _push_weights(automaton: Automaton, order: list[int], loops: bool) -> None:
+    if not any(edge[0] for edges in automaton.edges for edge in edges.values()) and not any(
+        weight for weight, _ in automaton.ends.values()
+    ):
+        return
     best = [float("-inf")] * len(automaton.edges)
     changed = True
     while changed:
@@ -228,7 +253,7 @@ def _push_weights(automaton: Automaton) -> None:
                 ways.append(automaton.ends[state][0])
             value = max(ways, default=float("-inf"))
             if value > best[state] + 1e-12:
-                best[state], changed = value, True
+                best[state], changed = value, loops
     best[0] = 0.0  # what the start would hand on has nowhere to go but onto its own edges
     for state, edges in enumerate(automaton.edges):
         for word, (weight, tags, target) in edges.items():
@@ -237,8 +262,7 @@ def _push_weights(automaton: Automaton) -> None:
         automaton.ends[state] = (round(weight - best[state], 9), tags)
 
 
-def _push_tags(automaton: Automaton) -> None:
-    order = _backwards(automaton)
+def _push_tags(automaton: Automaton, order: list[int], loops: bool) -> None:
     sure: list[Tags | None] = [None] * len(automaton.edges)
     changed = True
     while changed:
@@ -253,7 +277,7 @@ def _push_tags(automaton: Automaton) -> None:
                 ways.append(automaton.ends[state][1])
             value = _common(ways) if ways else None
             if value != sure[state]:
-                sure[state], changed = value, True
+                sure[state], changed = value, loops
     sure[0] = ()
     for state, edges in enumerate(automaton.edges):
         mine = len(sure[state] or ())
@@ -264,9 +288,11 @@ def _push_tags(automaton: Automaton) -> None:
             automaton.ends[state] = (weight, tags[mine:])
 
 
-def _minimised(automaton: Automaton) -> Automaton:
+def _minimised(automaton: Automaton, order: list[int], loops: bool) -> Automaton:
     """Merge alike states: bottom-up first, then by refining classes for what lies on loops."""
-    merged = _merged_bottom_up(automaton)
+    merged = _merged_bottom_up(automaton, order)
+    if not loops:
+        return _quotient(automaton, merged)
     edges, ends = automaton.edges, automaton.ends
     states = sorted(set(merged))
     classes = dict(_numbered({s: ends.get(s) for s in states}))
@@ -291,11 +317,11 @@ def _numbered(keys: Mapping[int, object]) -> Iterable[tuple[int, int]]:
     return [(state, numbers.setdefault(key, len(numbers))) for state, key in keys.items()]
 
 
-def _merged_bottom_up(automaton: Automaton) -> list[int]:
+def _merged_bottom_up(automaton: Automaton, order: list[int]) -> list[int]:
     representative = list(range(len(automaton.edges)))
     settled = [False] * len(automaton.edges)
     known: dict[object, int] = {}
-    for state in _backwards(automaton):
+    for state in order:
         edges = automaton.edges[state]
         if any(not settled[target] and target != state for _, _, target in edges.values()):
             settled[state] = True  # on a loop: left to the refinement

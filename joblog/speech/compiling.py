@@ -2,25 +2,33 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
+from collections import Counter
 from collections.abc import Callable
+from functools import partial
 
 from joblog.speech import jsgf
 from joblog.speech.automata import Automaton, Network, reduced, word_of
 from joblog.speech.graph import Arc, WordGraph
 from joblog.speech.linking import Linked
 
+# A rule with more edges than this is first carried along closed, as if it were a single word, and
+# opened at the end. Sixty phrases that end in a number then share one copy of the number's graph
+# before it is ever written out: a job's grammar compiles about ten times faster.
+OPEN_EDGES = 40
+CLOSED = "\1"  # no word starts with it
+KEPT_EDGES = 60_000  # of rules that were worked out before; some 15 MB
+
 
 def word_graph(linked: Linked) -> WordGraph:
     """Return the smallest deterministic graph of all public rules."""
-    parts: dict[str, Automaton] = {}
-    for members, _ in linked.groups:
-        parts.update(_Builder(linked, parts, members).automata())
+    rules = _Rules(linked)
     network = Network()
     start, final = network.state(), network.state()
     for name in linked.public:
-        _embed(network, parts[name], start, final)
-    whole = _Opener(parts).opened(reduced(network, start, final))
+        _embed(network, rules.closed(name), start, final)
+    whole = rules.opened(reduced(network, start, final), whole=True)
     arcs = tuple(
         tuple(
             Arc(word_of(key), target, min(weight, 0.0), tags)
@@ -33,34 +41,98 @@ def word_graph(linked: Linked) -> WordGraph:
     return WordGraph(0, finals, arcs, final_tags, whole.deterministic)
 
 
-# A rule with more edges than this is first carried along closed, as if it were a single word, and
-# opened at the end. Sixty phrases that end in a number then share one copy of the number's graph
-# before it is ever written out: a job's grammar compiles about ten times faster.
-OPEN_EDGES = 40
-CLOSED = "\1"  # no word starts with it
+class _Shelf:
+    """Automata of rules, by what the rules say: the grammars of a shop's jobs share most of them.
+
+    Emptied when it is full.
+    """
+
+    def __init__(self) -> None:
+        self._kept: dict[str, Automaton] = {}
+        self._edges = 0
+
+    def get(self, key: str, make: Callable[[], Automaton]) -> Automaton:
+        """Return the automaton that stands under ``key``; made where there is none."""
+        found = self._kept.get(key)
+        if found is None:
+            found = make()
+            self._edges += sum(map(len, found.edges))
+            if self._edges > KEPT_EDGES:
+                self._kept, self._edges = {}, 0
+            self._kept[key] = found
+        return found
 
 
-class _Opener:
-    """Replaces closed rules by their automata; each rule is worked out once."""
+_CLOSED_RULES, _OPEN_RULES = _Shelf(), _Shelf()
 
-    def __init__(self, parts: dict[str, Automaton]) -> None:
-        self._parts = parts
-        self._opened: dict[str, Automaton] = {}
 
-    def rule(self, name: str) -> Automaton:
-        """Return the open automaton of a rule."""
-        if name not in self._opened:
-            self._opened[name] = self.opened(self._parts[name])
-        return self._opened[name]
+class _Rules:
+    """The automata of a grammar's rules; each is known by what it says."""
 
-    def opened(self, automaton: Automaton) -> Automaton:
-        """Return ``automaton`` with nothing closed in it."""
-        if not any(key.startswith(CLOSED) for edges in automaton.edges for key in edges):
+    def __init__(self, linked: Linked) -> None:
+        self._parts: dict[str, Automaton] = {}
+        self._keys: dict[str, str] = {}
+        for members, _ in linked.groups:
+            keys = _keys(linked, self._keys, members)
+            builder = _Builder(linked, self, members)
+            for name, key in keys.items():
+                self._parts[key] = _CLOSED_RULES.get(key, partial(builder.automaton, name))
+            self._keys.update(keys)
+
+    def key(self, name: str) -> str:
+        """Return what stands for all that a rule says."""
+        return self._keys[name]
+
+    def closed(self, name: str) -> Automaton:
+        """Return the automaton of a rule; large rules in it are closed."""
+        return self._parts[self._keys[name]]
+
+    def opened(self, automaton: Automaton, whole: bool = False) -> Automaton:
+        """Return ``automaton`` with nothing closed in it; ``whole`` says that it is the last."""
+        words = Counter(word_of(key) for edges in automaton.edges for key in edges)
+        used = {word[len(CLOSED) :]: n for word, n in words.items() if word.startswith(CLOSED)}
+        if not used:
             return automaton
         network = Network()
         start, final = network.state(), network.state()
-        _embed(network, automaton, start, final, self.rule)
+
+        def rule(key: str) -> Automaton:
+            if whole and used.get(key) == 1:
+                return self._parts[key]  # made small together with the rest, not twice
+            return _OPEN_RULES.get(key, lambda: self.opened(self._parts[key]))
+
+        _embed(network, automaton, start, final, rule)
         return reduced(network, start, final)
+
+
+def _keys(linked: Linked, known: dict[str, str], members: frozenset[str]) -> dict[str, str]:
+    """Return a key for each of the rules that call each other, made from all that they say."""
+    bodies = {name: _said(linked, known, linked.rules[name].body) for name in sorted(members)}
+    together = bodies if len(bodies) > 1 else None
+    return {
+        name: hashlib.blake2b(repr((body, name if together else "", together)).encode()).hexdigest()
+        for name, body in bodies.items()
+    }
+
+
+def _said(linked: Linked, known: dict[str, str], body: jsgf.Node) -> list[object]:
+    """Return all that a rule's body says; ``known`` holds the keys of the rules that it calls."""
+    said: list[object] = []
+    todo: list[object] = [body]
+    while todo:
+        part = todo.pop()
+        if isinstance(part, jsgf.Reference):
+            target = linked.targets[id(part)]
+            said.append(("rule", known.get(target, target)))
+        elif isinstance(part, jsgf.Node):
+            said.append(type(part).__name__)
+            todo.extend(vars(part).values())
+        elif isinstance(part, tuple):
+            said.append(len(part))
+            todo.extend(part)
+        else:
+            said.append(part)  # a word, a tag or a weight
+    return said
 
 
 def _embed(
@@ -79,9 +151,10 @@ def _embed(
             if weight or tags:
                 before = network.state()
                 network.empties[state].append((weight, tags, before))
-            word = word_of(key)
+            word = key if part.deterministic else word_of(key)
             if open_rule and word.startswith(CLOSED):
-                _embed(network, open_rule(word[len(CLOSED) :]), before, states[target])
+                rule = open_rule(word[len(CLOSED) :])
+                _embed(network, rule, before, states[target], open_rule)
             else:
                 network.words[before].append((word, states[target]))
     for index, (weight, tags) in part.ends.items():
@@ -95,22 +168,21 @@ class _Builder:
     neighbours can share states.
     """
 
-    def __init__(
-        self, linked: Linked, parts: dict[str, Automaton], members: frozenset[str]
-    ) -> None:
+    def __init__(self, linked: Linked, rules: _Rules, members: frozenset[str]) -> None:
         self._linked = linked
-        self._parts = parts
+        self._rules = rules
         self._network = Network()
         self._final = self._network.state()
         self._starts = {name: self._network.state() for name in sorted(members)}
+        self._built = False
 
-    def automata(self) -> dict[str, Automaton]:
-        """Return the smallest automaton of each member."""
-        for name, start in self._starts.items():
-            self._add(self._linked.rules[name].body, start, self._final, ())
-        return {
-            name: reduced(self._network, start, self._final) for name, start in self._starts.items()
-        }
+    def automaton(self, name: str) -> Automaton:
+        """Return the smallest automaton of a member."""
+        if not self._built:
+            for member, start in self._starts.items():
+                self._add(self._linked.rules[member].body, start, self._final, ())
+            self._built = True
+        return reduced(self._network, self._starts[name], self._final)
 
     def _add(self, node: jsgf.Node, src: int, dst: int, entry: tuple[str, ...]) -> None:
         """Join ``src`` to ``dst``; a recursive call hands out the tags ``entry`` on entering."""
@@ -122,10 +194,10 @@ class _Builder:
             if target in self._starts:
                 # The call is the last item, so what follows it is the end of both rules: a loop.
                 network.empties[src].append((0.0, entry, self._starts[target]))
-            elif sum(map(len, self._parts[target].edges)) > OPEN_EDGES:
-                network.words[src].append((CLOSED + target, dst))
+            elif sum(map(len, self._rules.closed(target).edges)) > OPEN_EDGES:
+                network.words[src].append((CLOSED + self._rules.key(target), dst))
             else:
-                _embed(network, self._parts[target], src, dst)
+                _embed(network, self._rules.closed(target), src, dst)
         elif isinstance(node, jsgf.Sequence):
             for item in node.items[:-1]:
                 between = network.state()
