@@ -27,6 +27,7 @@ from joblog.job.foremost import (
 from joblog.job.guard_labels import own_vin
 from joblog.job.guard_quantity import to_fill
 from joblog.job.guard_values import gets_shown
+from joblog.job.label_codes import codes_told
 from joblog.job.levels import level_words
 from joblog.job.naming import entry_named
 from joblog.job.told import together
@@ -358,7 +359,8 @@ def _photo_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     if measurement.get("vin") and own_vin(state):
         done += ", its VIN is the job's"
     say = f" Level, {said(int(level), 'percent')}." if level else ""
-    return f"Photo {kind}, good.{say}", f"Photo {kind}, good: {done}."
+    of = codes_told(state.sheet, photo) if photo is not None and kind == "label" else ""
+    return f"Photo {kind}, good.{say}", f"Photo {kind}, good: {done}. {of}".strip()
 
 
 _ECHOES: dict[str, Callable[[JobState, Entry], tuple[str, str]]] = {

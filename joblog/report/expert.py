@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from joblog.job.explanations import note_key, notes_withdrawn
 from joblog.job.guard_wanted import missing_key
+from joblog.job.label_codes import is_number
 from joblog.job.types import FindingKind, Photo, StepState, StepStatus, Value
 from joblog.job.values import converted
 from joblog.record.entry import Entry
@@ -166,10 +167,9 @@ def _fluids(c: Context) -> list[Supply]:
 
 def _scanned(c: Context, number: str | None) -> str:
     """Return where a bar code with this number was read; '' where none was."""
-    wanted = clean(number or "").casefold()
     for photo in c.state.photos:
         for code in codes_in(photo):
-            if wanted and (code.casefold() in wanted or wanted in code.casefold()):
+            if is_number(code, clean(number or "")):
                 n = c.photo_numbers[photo.entry.id]
                 return c.t.say("bar code {code} read in photo {n}", code=code, n=n)
     return ""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import NamedTuple
 
+from joblog.job.label_codes import codes_on
 from joblog.job.types import Photo
 from joblog.record.entry import Entry
 from joblog.report.colour import colour_name
@@ -212,11 +213,7 @@ def _other(c: Context, _photo: Photo) -> Words:
 
 def codes_in(photo: Photo) -> list[str]:
     """Return the texts of the bar codes that were read in a photo."""
-    codes = photo.measurement.get("labels") or photo.measurement.get("codes") or ()
-    if not isinstance(codes, list | tuple):
-        return []
-    found = [code.get("text", "") if isinstance(code, dict) else code for code in codes]
-    return [clean(text) for text in found if isinstance(text, str) and text]
+    return [clean(text) for text in codes_on(photo)]
 
 
 def front_pictures(c: Context, all_of_them: tuple[Picture, ...]) -> tuple[Picture, ...]:

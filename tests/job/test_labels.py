@@ -11,6 +11,7 @@ import zxingcpp
 from PIL import Image
 
 from joblog.cli import main
+from joblog.job.label_codes import is_number
 from joblog.job.session import JobSession
 from joblog.job.vocabulary import closed_vocabulary, spoken_words
 from joblog.record.clock import ManualClock
@@ -24,7 +25,8 @@ def test_bar_code_of_a_label_is_recorded_and_a_blank_picture_is_not_usable(tmp_p
     session = JobSession.start(store, sheet_text("transaxle-drain-fill"), unit)
     label, blank = io.BytesIO(), io.BytesIO()
     segno.make("EX-18-AL").save(label, kind="png", scale=12, border=6)
-    session.photo(label.getvalue(), "label")
+    reply = session.photo(label.getvalue(), "label")
+    assert reply.shown.startswith("Photo label, good: its bar code is read. EX-18-AL: Sealing wash")
     measured = session.state.photos[-1].measurement
     assert measured["usable"]
     assert [code["text"] for code in measured["labels"]] == ["EX-18-AL"]
@@ -148,3 +150,24 @@ def test_the_command_says_the_same(tmp_path, capsys):
     line = json.loads(capsys.readouterr().out)
     assert "vin" not in line
     assert "check digit" in line["vin_trouble"]
+
+
+def test_a_code_that_no_part_has_is_said_to_be_none(job):
+    reply = job.photo(label_of("EX-77"), "label", by="Imani Okafor")
+    assert "EX-77: no part or fluid of this sheet has that number." in reply.shown
+
+
+@pytest.mark.parametrize(
+    ("code", "number", "same"),
+    [
+        ("ex-18-al", "EX-18-AL", True),
+        ("4001 EX-18-AL 07", "EX-18-AL", True),
+        ("18", "EX-18-AL", False),  # a scrap of it is no evidence
+        ("EX-1", "EX-18-AL", False),
+        ("ATF-6", "Example ATF-6 (example)", True),
+        ("", "EX-18-AL", False),
+        ("EX-18-AL", None, False),
+    ],
+)
+def test_a_code_is_a_part_s_number_only_where_enough_of_it_is_the_same(code, number, same):
+    assert is_number(code, number) is same
