@@ -109,6 +109,7 @@ class _Lexeme:
     line: int
 
 
+INVISIBLE = "\u00ad\u200b\u2060\ufeff"  # in a word they make another that looks the same
 _HEADER = re.compile(r"\ufeff?#JSGF\s+[Vv]1\.0(?:[^\S\n]+[^\s;]+){0,2}[^\S\n]*;")
 _NAME = re.compile(r"[^\W\d][\w$]*(?:\.[^\W\d][\w$]*)*\Z")
 _LEXEMES = re.compile(
@@ -242,6 +243,8 @@ class _Reader:
             raise self._fail(first, "give a weight to every alternative or to none")
         if any(stated) and not any(weights):
             raise self._fail(first, "at least one alternative needs a weight above zero")
+        if any(weight and not weight / max(weights) for weight in weights):
+            raise self._fail(first, "the weights are too far apart to be compared")
         if len(options) == 1:
             return options[0]
         return Alternatives(tuple(options), tuple(weights))
@@ -306,6 +309,9 @@ class _Reader:
     def _word(self, token: str, line: int) -> str:
         if not any(character.isalnum() for character in token):
             why = f"'{token}' can't be spoken; write the words that are said for it"
+            raise self._fail(line, why)
+        if any(c in INVISIBLE or unicodedata.category(c) == "Cc" for c in token):
+            why = f"{token!a} holds a sign that can't be seen; type the word anew"
             raise self._fail(line, why)
         return unicodedata.normalize("NFC", token).lower()
 

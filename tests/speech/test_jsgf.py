@@ -201,6 +201,12 @@ MISTAKES = [
     (HEAD + "public <r> = /x/ a;", "g:3: the weight /x/ is not a number"),
     (HEAD + "public <r> = /-1/ a | /2/ b;", "g:3: the weight /-1/ is not a number"),
     (HEAD + "public <r> = /1/ a | b;", "g:3: give a weight to every alternative or to none"),
+    (HEAD + "public <r> = /1e-300/ a | /1e300/ b;", "g:3: the weights are too far apart"),
+    (HEAD + "public <r> = a\0b;", "g:3: .*x00b' holds a sign that can't be seen"),
+    (
+        HEAD + "public <r> = foot\u200bpounds;",
+        "g:3: .*u200bpounds' holds a sign that can't be seen",
+    ),
     (HEAD + "public <r> = /0/ a;", "g:3: at least one alternative needs a weight"),
     (HEAD + "public <r> = <r> a | b;", "g:3: <r> leads back to itself before the end"),
     (HEAD + "public <r> = a (<r>)* | b;", "g:3: <r> leads back to itself before the end"),
