@@ -20,7 +20,7 @@ def codes_on(photo: Photo) -> list[str]:
 
 
 def is_number(code: str, number: str | None) -> bool:
-    """Say whether ``code`` is the part's number or the fluid's name, or one holds the other whole."""
+    """Say whether ``code`` is the number of a part or name of a fluid, or one holds the other."""
     one, other = code.strip().casefold(), (number or "").strip().casefold()
     if not one or not other:
         return False
