@@ -130,7 +130,10 @@ def _explained(history: History, key: str, customer: tuple[str, ...]) -> str:
 
 
 def _out_of_spec(state: JobState, value: Value, event: Event, *, resolved: str) -> Finding:
-    name = capital(value.name)
+    name, spoken_name = capital(value.name), capital(value.name)
+    which = one_of_several(state.sheet, value)
+    if which:
+        name, spoken_name = f"{name} {which}", f"{spoken_name} number {said(int(which), '')}"
     limits = _limits_shown(value)
     gets = gets_shown(state.sheet, value)
     figure, unit = _judged(value)
@@ -144,15 +147,22 @@ def _out_of_spec(state: JobState, value: Value, event: Event, *, resolved: str) 
         key=f"spec:{value.entry.id}",
         kind=FindingKind.OUT_OF_SPEC,
         text=f"{name} {figure_shown} is {side} the limit ({limits}).{gets}{hint}",
-        spoken=f"{name}, {said(figure, unit)}, is {side} the limit, "
+        spoken=f"{spoken_name}, {said(figure, unit)}, is {side} the limit, "
         f"{_limit_said(value)}.{hint_spoken}",
         step=value.step,
         entry=value.entry.id,
         at=event.root.at,
         resolved=resolved,
-        customer=f"At “{step.title if step else value.name}” {figure_shown} was "
-        f"reported; specified is {limits}.",
+        customer=f"At “{step.title if step else value.name}” {figure_shown}"
+        f"{f' (no. {which})' if which else ''} was reported; specified is {limits}.",
     )
+
+
+def one_of_several(sheet: Sheet, value: Value) -> str:
+    """Return the number of the one of several fasteners that a value is of; '' for all, or one."""
+    step, which = step_named(sheet, value.step), str(value.entry.body.get("which", ""))
+    several = step is not None and step.torque is not None and step.torque.count > 1
+    return which if several and which.isdigit() else ""
 
 
 def gets_shown(sheet: Sheet, value: Value) -> str:

@@ -224,7 +224,7 @@ def _value_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     if value.within:
         line += gets_shown(state.sheet, value)
     line += _wrench_shown(state, value) + _whose(state, value)
-    count, count_shown = _count_echo(state, value)
+    count, count_shown = _count_echo(state, value) if value.within else ("", "")
     return f"{lead}, {number}{spec}.{count}", capital(line) + count_shown
 
 

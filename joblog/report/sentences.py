@@ -16,7 +16,7 @@ from joblog.job.guard_meter import lower_meters
 from joblog.job.guard_quantity import balance_of
 from joblog.job.guard_undone import UNDONE
 from joblog.job.guard_unit import exclusions, whys
-from joblog.job.guard_values import tightened_again, too_tight
+from joblog.job.guard_values import one_of_several, tightened_again, too_tight
 from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind, FluidState, Value
 from joblog.job.values import step_named, value_of
@@ -131,6 +131,9 @@ def _spec(c: Context, finding: Finding, rest: str) -> str:
     if adapter is not None:
         wrench = c.quantity(value.value, value.unit)
         figure = c.t.say("{gets} (the wrench at {figure})", gets=figure, figure=wrench)
+    which = one_of_several(c.state.sheet, value)
+    if which:
+        figure = c.t.say("{figure} (no. {number})", figure=figure, number=which)
     told = c.t.say(
         "At “{step}” {figure} was reported; specified is {limits}.",
         step=_title(c, finding.step or value.name),

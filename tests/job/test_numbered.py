@@ -331,3 +331,12 @@ def test_an_angle_and_a_number_that_run_together_are_asked_about(bench):
     job = bench(steps=PLUGS.replace("angle = 90", "angle = 120"))
     job.say("all spark plugs torqued to 15 newton meters")
     assert job.say("angle spark plug one ninety").tone == "again"
+
+
+def test_a_nut_outside_its_limits_is_named_by_number_and_not_counted_as_tight(bench):
+    job = bench(steps=WHEEL)
+    job.ok("all wheel nuts one one zero newton meters")
+    reply = job.say("wheel nut number three at six zero newton meters")
+    assert "nut 3 60 N·m is below the limit" in reply.shown
+    assert "nut number three, six zero newton-meters, is below" in reply.spoken
+    assert "5 of 5" not in reply.shown

@@ -57,7 +57,7 @@ def test_a_lower_value_alone_leaves_it_open_and_says_so(job):
 @pytest.mark.parametrize(
     ("language", "value", "again"),
     [
-        ("en", "25 N·m was reported", "It was tightened again later, at 20 N·m."),
+        ("en", "25 N·m (no. 1) was reported", "It was tightened again later, at 20 N·m."),
         ("es", "25 N·m", "Después se volvió a apretar, a 20 N·m."),
     ],
 )
