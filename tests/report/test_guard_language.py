@@ -224,8 +224,8 @@ def test_what_was_wrong_is_said_in_full(new_script: Callable[..., Any]) -> None:
     said = {found.text.replace("\xa0", " ") for found in report.findings}
     for words in (
         "En «Delantera derecha: par final, en cruz» el número 2 se apretó antes que el número 1.",
-        "En «Delantera derecha: par final, en cruz» se comunicó 230 N·m (n.º 2); lo especificado es "
-        "109 a 121 N·m.",
+        "En «Delantera derecha: par final, en cruz» se comunicó 230 N·m (n.º 2); lo especificado "
+        "es 109 a 121 N·m.",
         "En «Delantera derecha: par final, en cruz» falta esto: par de apriete n.º 1.",
         "«El vehículo está sobre sus caballetes» no se comunicó como hecho.",
     ):
