@@ -52,11 +52,8 @@ def why_not_understood(text: str, sheet: Sheet) -> str:
 
 def _to_stop(words: list[str]) -> str:
     """Say how a job is stopped, or the last entry taken back, where somebody asks for that."""
-    if words[0] in ("abort", "quit") or words in (
-        ["stop"],
-        ["stop", "job"],
-        ["stop", "the", "job"],
-    ):
+    whole = words[-1:] == ["job"] and words[0] in ("stop", "cancel", "end")
+    if words[0] in ("abort", "quit") or words == ["stop"] or whole:
         return "A job is stopped at the desk, with a reason."
     if words[0] in ("undo", "cancel"):
         return "To take back what was said last, say 'disregard'."

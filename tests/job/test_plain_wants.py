@@ -178,6 +178,7 @@ def test_a_photo_of_no_use_that_was_let_stand_is_not_asked_for_again(bench):
     [
         ("stop the job", "A job is stopped at the desk, with a reason."),
         ("abort", "A job is stopped at the desk, with a reason."),
+        ("cancel the job", "A job is stopped at the desk, with a reason."),
         ("undo", "To take back what was said last, say 'disregard'."),
         ("8", "A number alone may be of anything: say 'torque eight'."),
         ("8.5", "A number alone may be of anything: say 'torque eight point five'."),
