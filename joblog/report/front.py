@@ -246,7 +246,8 @@ def _of_fluid(c: Context, fluid: FluidState, said: str) -> str:
     """Return what is said of a fluid, with its name in front where the job has several."""
     if len(c.state.fluids) < 2:
         return said
-    return c.t.say("{fluid}: {said}", fluid=c.t.sheet(fluid.name), said=said)
+    told = said[:1].lower() + said[1:]
+    return c.t.say("{fluid}: {said}", fluid=c.t.sheet(fluid.name), said=told)
 
 
 def _told_of(c: Context, key: str) -> bool:
