@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from joblog.job.phrases import plural, words_of
 from joblog.job.types import Value
+from joblog.job.wording import listed
 from joblog.record.entry import Entry
 from joblog.sheet.model import Step, Torque
 
@@ -125,7 +126,7 @@ def _words(kind: str, wanted: Torque, numbers: list[int]) -> str:
         return f"{kind} of {name} {numbers[0]}"
     if len(numbers) == wanted.count:
         return f"{kind} of all {wanted.count} {plural(name)}"
-    return f"{kind} of {plural(name)} {' and '.join(str(n) for n in numbers)}"
+    return f"{kind} of {plural(name)} {listed([str(n) for n in numbers])}"
 
 
 def angle_name(wanted: Torque) -> str:

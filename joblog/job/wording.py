@@ -120,7 +120,13 @@ def shown_missing(what: str) -> str:
 def spoken_missing(what: str) -> str:
     """Return what is missing in words: figures spelled out, 'photo of the plug' short."""
     words = shown_missing(what).replace("photo of the", "photo").split()
-    return " ".join(said(int(word), "") if word.isdigit() else word for word in words)
+    return " ".join(_figure_said(word) for word in words)
+
+
+def _figure_said(word: str) -> str:
+    """Return a word, or a figure of a list ('2,') spelled out."""
+    figure, comma = word.rstrip(","), "," * word.endswith(",")
+    return f"{said(int(figure), '')}{comma}" if figure.isdigit() else word
 
 
 def and_more(count: int) -> str:

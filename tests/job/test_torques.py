@@ -91,7 +91,7 @@ def test_out_of_sequence_is_told_and_settled_by_the_skipped_ones(wheel):
 
 def test_saying_tight_with_nuts_missing_leaves_the_step_incomplete(wheel):
     wheel.ok("wheel nut one torqued to one one zero")
-    wanted = "Wanted: torque of wheel nuts two and three and four and five."
+    wanted = "Wanted: torque of wheel nuts two, three, four and five."
     assert wheel.ok("nuts tight").spoken == f"Nuts tight. {wanted}"
     assert wheel.status("nuts-tight") == "incomplete"
     wheel.say("job complete")
