@@ -214,7 +214,7 @@ def test_all_missing_nuts_are_counted_and_some_are_listed(bench):
     job = bench(steps=WHEEL)
     assert job.say("nuts tight").spoken == "Nuts tight. Wanted: torque of all five wheel nuts."
     job.say("wheel nut two torqued to one one zero", "wheel nut three torqued to one one zero")
-    assert "torque of wheel nuts one and four and five" in job.say("what is missing").spoken.lower()
+    assert "torque of wheel nuts one, four and five" in job.say("what is missing").spoken.lower()
 
 
 def test_a_confirmation_covers_only_what_it_names(bench):
