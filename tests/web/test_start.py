@@ -179,7 +179,7 @@ def test_earlier_jobs_on_the_vehicle_are_named_with_their_reports(client):
         (f"/job/{jobs[0]}/report.html", title, " at 118420 mi"),
     ]
     assert client.get(links[1][0]).status_code == 200
-    begun = re.findall(r'href="(/job/[^"/]+)">“[^<]*” is open on this vehicle: go on with it', page)
+    begun = re.findall(r'href="(/job/[^"/]+)">“[^<]*”, begun [^<]*, is open: go on with it', page)
     assert begun == [f"/job/{job}" for job in reversed(jobs)]  # handed over, not begun anew
     client.post(f"/api/jobs/{jobs[1]}/close", json={"how": "aborted", "reason": "a part broke"})
     assert client.get(f"/start?vin={VIN}").text.count("go on with it") == 1
