@@ -16,6 +16,7 @@ from joblog.speech.types import Engine, Verdict
 from joblog.speech.voice import FEWEST, STRINGS, Learnt, Read, learn_voice
 from joblog.speech.voices import Voice, Voices, named
 
+TRIES = 4  # of one string, after which it is better left out
 LONGEST = 12  # seconds of one reading: slowed down, it must fit into what is heard
 GRAMMAR = f"""#JSGF V1.0;
 grammar reading;
@@ -32,6 +33,7 @@ class Lesson:
         self.name = named(name)
         self.read: list[Read] = []
         self._at = 0
+        self._tries = 0
         self._grammar = Grammar.from_text(GRAMMAR)
 
     @property
@@ -44,8 +46,14 @@ class Lesson:
         """Whether something can be learnt from what was read."""
         return len(self.read) >= FEWEST
 
+    @property
+    def stuck(self) -> bool:
+        """Whether the wanted string was read in vain so often that it is better left out."""
+        return self._tries >= TRIES
+
     def leave_out(self) -> None:
         """Go on with the next string."""
+        self._tries = 0
         self._at = min(self._at + 1, len(STRINGS))
 
     def take(self, engine: Engine, samples: Samples) -> str:
@@ -53,6 +61,7 @@ class Lesson:
         wanted = self.wanted
         if not wanted:
             raise InputError("All strings were read; let joblog learn from them.")
+        self._tries += 1
         if len(samples) > LONGEST * RATE:
             return f"That lasted longer than {LONGEST} s. Read {spaced(wanted)} alone, in one go."
         hearing = engine.hear(samples, self._grammar)
@@ -68,7 +77,7 @@ class Lesson:
         if said is None:
             return f"That was not clear. Read {spaced(wanted)} once more, in quiet."
         self.read.append((samples, tuple(said)))
-        self._at += 1
+        self.leave_out()
         return ""
 
     def learn(

@@ -52,6 +52,9 @@ def run_learn(args: argparse.Namespace) -> int:
     for block in open_source(args.source):
         for utterance in segmenter.feed(block):
             told = lesson.take(engine, utterance.samples) if lesson.wanted else ""
+            if told and lesson.stuck:
+                lesson.leave_out()
+                told = f"This one is left out. Now: {spaced(lesson.wanted)}"
             if lesson.wanted:
                 print(told or f"Good. Now: {spaced(lesson.wanted)}", flush=True)
         if not lesson.wanted:

@@ -161,6 +161,17 @@ def test_the_command_line_learns_lists_and_forgets(tmp_path, monkeypatch, capsys
     assert f"no voice of {NAME} is known" in capsys.readouterr().err
 
 
+def test_a_row_that_can_t_be_read_is_left_out_on_the_command_line(tmp_path, capsys):
+    clips, pause = load_clips(), np.zeros(int(1.2 * RATE), np.float32)
+    second = " ".join(DIGITS[int(sign)] for sign in STRINGS[1])
+    row = np.asarray(spoken_sound(second, clips), np.float32).reshape(-1)
+    source = tmp_path / "read.wav"
+    soundfile.write(source, np.concatenate([pause, *[row, pause] * 5]), RATE)
+    assert main(["voice", "learn", NAME, "--source", str(source)]) == 1
+    told = capsys.readouterr().out.splitlines()
+    assert told[4:] == ["This one is left out. Now: 2 9 5 3", f"Good. Now: {' '.join(STRINGS[2])}"]
+
+
 def test_the_command_line_says_when_too_little_was_read(tmp_path, capsys):
     silence = tmp_path / "silence.wav"
     soundfile.write(silence, np.zeros(48_000, np.float32), 16_000)
