@@ -26,6 +26,14 @@ def test_bay_screen_answers_and_follows_another_screen_live(shop, booth, job):
     wait_text(page, "#heard", "“drain plug out”")  # typed on another screen
     page.wait_for_selector("#findings li.open")
     assert "must come first" in page.inner_text("#findings")
+    page.click("#who summary")  # a colleague takes over: the record says who does it from now on
+    page.fill("#worker", "Marek Dvorak")
+    page.press("#worker", "Enter")
+    wait_text(page, "#works", "Marek Dvorak")
+    page.fill("#phrase", "fill plug loose")
+    page.press("#phrase", "Enter")
+    wait_text(page, "#answer", "Fill plug loose")
+    assert [e["by"] for e in shop.entries(job) if e["kind"] == "step-done"][-1] == "Marek Dvorak"
 
 
 def test_the_field_to_type_in_offers_a_phrase_of_this_very_sheet(shop, booth):

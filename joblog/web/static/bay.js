@@ -5,9 +5,11 @@ import { Microphone } from "./microphone.js";
 import { drawSettle, settling } from "./settle.js";
 import { Taken } from "./taken.js";
 import { Voice } from "./voice.js";
+import { takeOver, whoWorks } from "./who.js";
 
 const bay = byId("bay");
-const { job, by } = bay.dataset;
+const { job } = bay.dataset;
+const by = whoWorks(job, bay.dataset.by);
 const voice = new Voice(job, (text) => setText(byId("voice"), text));
 let microphone = null;
 let lastSpoken = null;
@@ -286,6 +288,7 @@ byId("open").addEventListener("click", async ({ currentTarget: button }) => {
   }
 });
 const noted = new Taken(job, by, answered, "note", "noted");
+takeOver(job, by);
 voice.muteBy(byId("mute"));
 settling(job, by, answered, () => say("disregard"));
 byId("help").addEventListener("click", () => say("help"));

@@ -6,8 +6,10 @@ import { Taken } from "./taken.js";
 import { Microphone } from "./microphone.js";
 import { keep, send } from "./queue.js";
 import { Voice } from "./voice.js";
+import { takeOver, whoWorks } from "./who.js";
 
-const { job, by, vehicle } = byId("phone").dataset;
+const { job, vehicle } = byId("phone").dataset;
+const by = whoWorks(job, byId("phone").dataset.by);
 const GUIDES = {
   plug: ['<circle cx="50" cy="37" r="27"/><circle cx="50" cy="37" r="13"/>', "Fill the outer circle with the plug's end. Light from the side."],
   dipstick: ['<rect x="8" y="31" width="84" height="13"/>', "Lay the blade on a plain cloth, both marks inside the frame."],
@@ -119,6 +121,7 @@ byId("snap").addEventListener("click", async () => {
 });
 
 const voice = new Voice(job, (text) => setText(byId("voice"), text));
+takeOver(job, by);
 voice.muteBy(byId("mute"));
 function told(reply) {
   setText(byId("answer"), reply.spoken || reply.shown);
