@@ -16,6 +16,9 @@ from joblog.record.clock import Moment
 from joblog.sheet.model import PhotoWanted, Step
 
 KINDS = ("plug", "dipstick", "fluid", "label", "other")
+NO_DIAMETER = (
+    "the sheet doesn't give the plug's diameter: sent as “other” it is kept, and not measured"
+)
 LEAST_DOUBT = 0.5  # of the best shot's: that of four which err apart
 MEASURED = ("plug", "dipstick", "fluid")
 
@@ -136,7 +139,7 @@ def _measure(
         return {"usable": True, "why": None}, None
     diameter = wanted.plug_diameter_mm if wanted else None
     if kind == "plug" and diameter is None:
-        return {"usable": False, "why": "the sheet doesn't give the plug's diameter"}, None
+        return {"usable": False, "why": NO_DIAMETER}, None
     distance = wanted.mark_distance_mm if wanted else None
     reading = measure_photo(
         photo,

@@ -177,3 +177,10 @@ def test_one_that_waited_and_came_as_the_wrong_kind_goes_where_it_was_taken(open
     open_drain.session.photo(BEFORE, "plug", replaces=wrong.entry.id)
     assert steps_of(open_drain)[-1] == "plug-as-found"
     assert open_drain.state.finding(LOST) is None
+
+
+def test_a_plug_that_the_sheet_gives_no_size_of_is_told_how_it_is_kept(bench):
+    job = bench(steps='[[steps]]\nkey = "seen"\ntitle = "Seen"\nsay = ["all seen"]\n')
+    assert "sent as “other” it is kept" in job.session.photo(AFTER, "plug").shown
+    job.session.photo(AFTER, "other", replaces=job.state.photos[-1].entry.id)
+    assert job.open_keys() == []

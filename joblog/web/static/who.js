@@ -3,6 +3,7 @@
 
 import { byId, setText } from "./dom.js";
 
+const NAME = "joblog-technician"; // the name that was used last on this device, where jobs start
 const key = (job) => `works on ${job}`;
 
 export function whoWorks(job, opened) {
@@ -13,14 +14,25 @@ export function whoWorks(job, opened) {
   }
 }
 
+function remembered() {
+  try {
+    return localStorage.getItem(NAME) ?? "";
+  } catch {
+    return "";
+  }
+}
+
 export function takeOver(job, by) {
   setText(byId("works"), by || "nobody named");
+  const known = remembered();
+  if (known !== by) byId("worker").value = known;
   byId("takeover").addEventListener("submit", (event) => {
     event.preventDefault();
     const name = byId("worker").value.trim();
     if (!name) return;
     try {
       localStorage.setItem(key(job), name);
+      localStorage.setItem(NAME, name);
       location.reload();
     } catch {
       setText(byId("works"), `${by || "nobody named"} (this browser keeps no other name)`);
