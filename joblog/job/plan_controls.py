@@ -57,6 +57,10 @@ def plan_control(
     choice = told.of(by)
     if choice is not None and word in ANSWERS:
         return plan_choice(state, word, choice)
+    if told.choice is not None and word in ("first", "second"):
+        return refusal(
+            "There was no question.", f"The reason is {told.choice.by}'s, who can say it."
+        )
     simple: dict[str, Callable[[], Plan]] = {
         "affirm": lambda: plan_answer(state, word, by, now),
         "negative": lambda: plan_answer(state, word, by, now),

@@ -21,7 +21,9 @@ def add_commands(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]
     parser.add_argument("job", help="a job's number or its start, a record.jsonl, or its folder")
     parser.add_argument("--out", type=Path, default=Path(), metavar="DIR", help="where to write")
     parser.add_argument("--data", metavar="DIR|URL", help="the store, where JOB is a number")
-    parser.add_argument("--language", metavar="CODE", help="en, es ...")
+    parser.add_argument(
+        "--language", metavar="CODE", help="en, es ...; what is left out is as shop.toml says"
+    )
     parser.add_argument("--units", choices=("us", "metric", "both"))
     parser.add_argument("--paper", choices=("a4", "letter"))
     parser.add_argument("--settings", type=Path, metavar="FILE", help="the shop's TOML file")

@@ -182,7 +182,9 @@ def test_the_choice_ends_with_an_answer_and_when_joblog_speaks_of_something_else
 
 def test_the_choice_is_for_who_gave_the_reason(two_open):
     two_open.say("confirm because no tool", by="Imani Okafor")
-    assert two_open.say("first", by="Marek Dvorak").spoken == "There was no question."
+    reply = two_open.say("first", by="Marek Dvorak")
+    assert reply.spoken == "There was no question."
+    assert reply.shown == "The reason is Imani Okafor's, who can say it."
 
 
 def test_more_than_two_are_asked_about_in_pairs(two_open):
