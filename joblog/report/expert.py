@@ -59,8 +59,11 @@ def _done_before(c: Context, state: StepState) -> list[str]:
     """Return when a step was done before it was undone, or done once more: the order of work."""
     told = [m for m in c.state.marks if m.step == state.step.key]
     now = next((m.root.seq for m in told if m.root.at == state.at), None)
-    said = [m for m in told if m.entry.kind == "step-done"]
-    times = [c.when(m.root.at) for m in said if now is None or m.root.seq < now]
+    earlier = [m for m in told if now is None or m.root.seq < now]
+    said = [m for m in earlier if m.entry.kind == "step-done"]
+    # Without a word a value marks the step, the first of several; a photo only leads up to a word.
+    said = said or [m for m in earlier if m.entry.kind in ("quantity", "torque")][:1]
+    times = [c.when(m.root.at) for m in said]
     return [c.t.say("done before: {times}", times=c.t.listing(times))] if times else []
 
 

@@ -347,7 +347,13 @@ def test_work_done_once_more_keeps_its_first_time_and_whoever_did_it_is_named(
     s.step("drain-plug-out")
     s.step("fill-plug-in")
     s.add("step-done", {"step": "fill-plug-loose"}, by="Marek Dvorak")
+    for amount in ("3.6", "3.5"):  # told without a word, drained once more in between
+        poured = {"fluid": "gear-fluid", "direction": "out", "value": amount, "unit": "qt_us"}
+        s.say("amount", "quantity", poured | {"step": "drained"})
+        s.step("drain-plug-out")
     report = make(s)
+    measured = next(step for step in report.steps if step.title == "Measure what came out")
+    assert measured.details[0].startswith("done before: 09:1")
     loosened = next(step for step in report.steps if step.title == "Loosen the fill plug first")
     assert "done before: 09:12:45" in loosened.details
     open_again = next(step for step in report.steps if step.title.startswith("Fill plug in"))
