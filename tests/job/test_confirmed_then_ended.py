@@ -150,7 +150,7 @@ def test_a_value_that_a_colleague_confirmed_and_was_taken_back(job):
     job.say(SURE, by="Ana")
     job.say("disregard")
     assert ends(job, "spec") == ["confirmed by Ana: it was checked twice; taken back"]
-    assert "25 N·m was reported; specified is 18 to 22 N·m" in told(job)[-1]
+    assert "25 N·m (no. 1) was reported; specified is 18 to 22 N·m" in told(job)[-1]
 
 
 def test_a_reason_that_ends_like_a_mending_mends_nothing(job):
