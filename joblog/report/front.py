@@ -392,16 +392,18 @@ def _others(c: Context) -> list[str]:
     """Return who else reported work that counts, such as who took the job over."""
     work = {s.entry.by for s in c.done if s.entry} | {v.entry.by for v in c.state.values}
     work |= {photo.entry.by for photo in c.state.photos}
-    named = {clean(c.opened(role)) for role in ("technician", "advisor")}
-    return sorted({clean(name) for name in work} - named - {""})
+    named = {clean(c.opened(role)).casefold() for role in ("technician", "advisor")} | {""}
+    known = {name.casefold(): name for name in sorted(clean(name) for name in work)}
+    return [name for folded, name in sorted(known.items()) if folded not in named]
 
 
 def people(c: Context) -> tuple[Fact, ...]:
     """Return who did the job, who looked after it, and when."""
     t: Language = c.t
+    technician, others = c.opened("technician"), _others(c)
     facts = [
-        Fact(t.say("Technician"), c.opened("technician")),
-        Fact(t.say("Also worked on it"), t.listing(_others(c))),
+        Fact(t.say("Technician"), technician or t.listing(others)),
+        Fact(t.say("Also worked on it"), t.listing(others) if technician else ""),
         Fact(t.say("Advisor"), c.opened("advisor")),
     ]
     if c.state.entries:

@@ -361,3 +361,9 @@ def test_work_done_once_more_keeps_its_first_time_and_whoever_did_it_is_named(
     assert open_again.details[0].startswith("done before: 09:14:")
     worked = {fact.label: fact.text for fact in report.front.people}
     assert (worked["Technician"], worked["Also worked on it"]) == ("Imani Okafor", "Marek Dvorak")
+    unnamed = new_script(number=92)
+    unnamed.open(technician="")
+    unnamed.add("step-done", {"step": "fill-plug-loose"}, by="Marek Dvorak")
+    unnamed.add("step-done", {"step": "drain-plug-out"}, by="marek dvorak")
+    (technician,) = [f.text for f in make(unnamed).front.people if f.label == "Technician"]
+    assert technician.casefold() == "marek dvorak"
