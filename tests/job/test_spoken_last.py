@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from joblog.job.grammar import grammar_for_state
+
 AHEAD = (  # the fill plug isn't loose yet
     "vehicle checked", "standing level", "warm up done", "fluid temperature six four celsius",
     "dipstick as found", "wheels chocked", "on stands", "drain plug out",
@@ -215,3 +217,16 @@ def test_a_reason_that_is_in_a_note_wants_one(ahead):
     ahead.say("disregard", "note", "the fill plug was seized", "drain plug out", "affirm")
     ahead.say("what is missing", "confirm because see note")
     assert "no note yet" not in ahead.say("confirm because see note").shown
+
+
+def test_first_and_second_are_listened_for_while_it_is_asked_which(two_open):
+    def heard(session):
+        choosing = session.choice is not None
+        grammar = grammar_for_state(session.state, two_open.clock.read(), choosing=choosing)
+        return grammar.parse("second") is not None
+
+    assert not heard(two_open.session)
+    two_open.say("confirm because no tool")
+    assert heard(two_open.session)
+    two_open.clock.advance(130)
+    assert not heard(two_open.session)
