@@ -22,14 +22,18 @@ _ABOUT = (
 )
 _NEAR = "(about | almost | nearly | roughly | maybe | at least | up to)"  # a torque
 _BEYOND = "(over | under | above | below)"
-_LATER = "(i'll | i will | i'm going to | let me | let's | we'll | should i | can you | don't)"
+# None begins with 'I': with such foils the 'um' before a phrase was heard as one. Free words tell.
+_LATER = "(let me | let's | we'll | should i | can you | don't)"
 _WAYS = "(in | added | out | drained | poured in | came out)"
+_AMOUNT = "(<volume-value> | (another | one more) <more-value>)"
 
 _DENIED_AMOUNTS = (
     f"<volume-value> (not | isn't | aren't | hasn't gone | haven't gone) {_WAYS} [yet]",
     f"(is | are | not) <volume-value> {_WAYS}",
     "(<volume-value> | another <more-value>) (left | short | missing | to go | still to go)",
-    f"{_LATER} (add | pour | put) (<volume-value> | another <more-value>) [in]",
+    f"{_LATER} (add | pour | put) {_AMOUNT} [in]",
+    f"(we need | (get | give | hand) me) {_AMOUNT}",
+    f"{_AMOUNT} please",
 )
 _VAGUE_AMOUNTS = (
     f"{_ABOUT} <volume-value> {_WAYS}",

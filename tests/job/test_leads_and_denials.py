@@ -50,10 +50,13 @@ def test_a_clear_decimal_is_one(bench):
     [
         ("torque drain plug is four one foot pounds", "Torque drain plug isn't 41.", []),
         ("three quarts went in", "3 quarts aren't in.", []),
-        ("three quarts went in", "3 quarts on tin.", []),
+        ("three quarts added", "3 quarts on tin.", []),
         ("three quarts went in", "3 quarts went in.", [3]),
         ("torque drain plug is four one foot pounds", "Torque drain plug is 41.", [41]),
-        ("torque drain plug four one foot pounds", "It's not 41.", [41]),
+        ("torque drain plug four one foot pounds", "Torque, drain plug, about 41.", []),
+        ("add two quarts", "I'll add 2 quarts.", []),
+        ("three quarts in", "3 or 4 quarts in.", []),
+        ("torque drain plug four niner foot pounds", "Torque drain plug 4-9 or foot pounds.", [49]),
     ],
 )
 def test_a_value_that_free_words_deny_is_asked_about(listening, said, free, recorded):
