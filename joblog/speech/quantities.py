@@ -184,8 +184,10 @@ def parse_range(words: Sequence[str] | str) -> Range | None:
             low, high = parse_quantity(body[:index]), parse_quantity(body[index + 1 :])
             if low is None or high is None or low.units not in ((), high.units):
                 continue
-            if low.value < high.value:
+            below_zero = high.value < low.value < 0  # 'minus thirty to minus thirty five'
+            if low.value < high.value or below_zero:
                 text = " ".join(said)
                 why = f"'{text}' may be a range or two numbers"
-                return Range(low.value, high.value, high.unit, text, why)
+                ends = sorted((low.value, high.value))
+                return Range(ends[0], ends[1], high.unit, text, why)
     return None

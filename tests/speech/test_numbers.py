@@ -155,6 +155,9 @@ def test_ranges_are_never_sure() -> None:
     assert parse_quantity("two minutes three") is None
     assert parse_range("forty two fifty") is None
     assert parse_range("fifty to forty") is None
+    cold = parse_range("minus thirty to minus thirty five degrees celsius")
+    assert cold is not None
+    assert (cold.low, cold.high, cold.unit) == (-35, -30, "degC")
 
 
 @pytest.mark.parametrize(
