@@ -133,7 +133,7 @@ def _out_of_spec(state: JobState, value: Value, event: Event, *, resolved: str) 
     name, spoken_name = capital(value.name), capital(value.name)
     which = one_of_several(state.sheet, value)
     if which:
-        name, spoken_name = f"{name} {which}", f"{spoken_name} number {said(int(which), '')}"
+        name, spoken_name = f"{name} no. {which}:", f"{spoken_name} number {said(int(which), '')}"
     limits = _limits_shown(value)
     gets = gets_shown(state.sheet, value)
     figure, unit = _judged(value)

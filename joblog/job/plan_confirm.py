@@ -15,6 +15,7 @@ from joblog.job.types import Finding, JobState
 from joblog.job.wording import and_more, capital
 
 WHICH = "What is the reason for?"
+WANTS_LOOSENED = "confirm because loosened and checked"  # in the advice on one too tight
 PAIR = 2  # 'first' and 'second' are the answers that there are
 
 
@@ -38,6 +39,9 @@ def plan_confirm(state: JobState, meaning: Meaning, told: Told, by: str) -> Plan
             tone="again",
         )
     groups = together([f for f in open_ones if f.key in told.several])
+    wanting = [group for group in groups if any(WANTS_LOOSENED in f.advice for f in group)]
+    if meaning.reason == "loosened" and len(wanting) == 1:
+        return _confirmed(wanting[0], reason)
     if len(groups) > 1:
         among = tuple(tuple(f.key for f in group) for group in groups)
         return _which(state, Choice(among, reason, by))

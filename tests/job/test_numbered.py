@@ -337,6 +337,6 @@ def test_a_nut_outside_its_limits_is_named_by_number_and_not_counted_as_tight(be
     job = bench(steps=WHEEL)
     job.ok("all wheel nuts one one zero newton meters")
     reply = job.say("wheel nut number three at six zero newton meters")
-    assert "nut 3 60 N·m is below the limit" in reply.shown
+    assert "nut no. 3: 60 N·m is below the limit" in reply.shown
     assert "nut number three, six zero newton-meters, is below" in reply.spoken
     assert "5 of 5" not in reply.shown

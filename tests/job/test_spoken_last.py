@@ -230,3 +230,9 @@ def test_first_and_second_are_listened_for_while_it_is_asked_which(two_open):
     assert heard(two_open.session)
     two_open.clock.advance(130)
     assert not heard(two_open.session)
+
+
+def test_a_reason_that_one_finding_alone_asks_for_is_for_that_one(two_open):
+    two_open.say("drain plug in", "drain plug at 60", "what is missing")
+    reply = two_open.say("confirm because loosened and checked")
+    assert reply.shown.startswith("Confirmed (it was loosened and checked): Torque drain plug 60")
