@@ -17,7 +17,7 @@ from joblog.speech.second_ear import DIGITS
 from joblog.speech.voice import STRINGS, learn_voice
 from joblog.web.app import create_app
 from joblog.web.shop import Shop
-from joblog.web.voices import Courses
+from joblog.web.voices import Courses, _taken
 
 NAME = "Imani Okafor"
 
@@ -114,6 +114,13 @@ def test_lessons_are_bounded_and_one_that_is_learnt_from_stays():
     assert courses.find("Technician 0") is first
     with pytest.raises(InputError, match="joblog learns from what technician 0 read; wait"):
         courses.begin("technician 0")
+
+
+def test_a_row_read_while_joblog_learns_is_refused_not_lost(shop):
+    courses = Courses()
+    courses.begin(NAME).share = 0.5
+    with pytest.raises(InputError, match="begin anew to read more"):
+        _taken(shop, courses, NAME, b"", RATE)
 
 
 def test_a_lesson_that_nobody_goes_on_with_is_dropped(monkeypatch):
