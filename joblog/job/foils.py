@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 from itertools import pairwise
 
 from joblog.job.controls import Phrase
@@ -32,20 +33,26 @@ _ORDERS = {"in": ("put",), "out": ("take", "pull"), "on": ("put", "turn"), "off"
 
 def foils_of(phrases: Iterable[Phrase]) -> tuple[str, ...]:
     """Return the foils of the phrases that mark something as done; none is itself a phrase."""
-    said = [(phrase.tag, form) for phrase in phrases for form in _forms(phrase)]
+    said = [(phrase.tag, form) for phrase in phrases for form in _forms(phrase.pattern)]
     spoken = {form for _, form in said}
     forms = dict.fromkeys(form for tag, form in said if tag.startswith(MARKING))
     made = (foil for form in forms for foil in _foils(tuple(form.split())))
     return tuple(foil for foil in dict.fromkeys(made) if foil not in spoken)
 
 
-def _forms(phrase: Phrase) -> list[str]:
+@lru_cache(maxsize=2048)  # every phrase that is heard asks for the foils anew
+def _forms(pattern: str) -> tuple[str, ...]:
     """Return the sentences of a phrase in which no value is said."""
-    pattern = _TAGS.sub(" ", phrase.pattern.removesuffix(f" [{DONE}]"))
-    return [] if "<" in pattern else expansions(pattern, _FORMS)
+    plain = _TAGS.sub(" ", pattern.removesuffix(f" [{DONE}]"))
+    return () if "<" in plain else tuple(expansions(plain, _FORMS))
 
 
-def _foils(words: tuple[str, ...]) -> Iterator[str]:
+@lru_cache(maxsize=2048)
+def _foils(words: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(_made(words))
+
+
+def _made(words: tuple[str, ...]) -> Iterator[str]:
     if words[-1] not in _ENDS:
         yield from (" ".join([*words, word, "done"]) for word in ("not", "isn't"))
     for made in (_negated(words), _asked(words), _ordered(words), _going_on(words), _there(words)):
