@@ -204,7 +204,7 @@ def test_a_word_too_early_is_told_whatever_its_step_comes_after(bench):
 def test_one_reason_lets_word_and_value_stand(axle):
     axle.say("level read", EARLY)
     told = "Confirmed: Level read, but run and stopped must come first."
-    assert axle.ok("confirm because see note").spoken == told
+    assert axle.ok("confirm because checked twice").spoken == told
     assert (axle.status("level-read"), axle.open_keys()) == ("done", [])
 
 
