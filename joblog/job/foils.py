@@ -20,6 +20,9 @@ from joblog.sheet.fragments import expansions
 
 TAG = "foil"
 VAGUE = "vague"  # the target of a foil's tag: 'almost three quarts'
+MEND = "mend"  # 'no, forty two': corrects something without the word for it
+MENDS = "(no | sorry | make that | make it) <bare-value>"
+NO = "no"  # left out, it is heard as 'note', and takes the next phrase for one
 MARKING = ("step", "clock", "part-new", "part-old", "control:complete")
 TORQUE = "torque it [to | at] <torque-value>"
 
@@ -137,5 +140,8 @@ def reply_to_foil(said: str, target: str) -> Reply:
     if target == VAGUE:
         shown = f"{capital(said)}: which value is that? Nothing was recorded; say one value"
         return Reply("Say again.", f"{shown} by itself.", "again")
+    if target == MEND:
+        shown = f"{capital(said)}: nothing was changed; say “correction” and the value."
+        return Reply("Say again.", shown, "again")
     shown = f"{capital(said)}: that says of nothing that it is done. Nothing was recorded."
     return Reply("", shown, "none")

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 from joblog.job.clocks import Timed, elapsed
 from joblog.job.controls import REASONS, Phrase
-from joblog.job.foils import TAG, TORQUE, VAGUE, foils_of
+from joblog.job.foils import MEND, MENDS, NO, TAG, TORQUE, VAGUE, foils_of
 from joblog.job.phrases import phrases_of
 from joblog.job.types import JobState
 from joblog.job.value_foils import denied_values, vague_values
@@ -47,7 +47,8 @@ def grammar_text(
         [] if bare else [f"<lead> = {' | '.join(LEADS)};", f"<foil> = {_foils(sheet, phrases)};"]
     )
     beside += [f"<vague> = {' | '.join(vague)};"] if vague else []
-    marks = [] if bare else [f"<foil> {{{TAG}}}"]
+    beside += [] if bare else [f"<mend> = {MENDS};"]
+    marks = [] if bare else [f"<foil> {{{TAG}}}", f"<mend> {{{TAG}:{MEND}}}"]
     marks += [f"<vague> {{{TAG}:{VAGUE}}}"] if vague else []
     alone = ["<bare-value> {bare}"] if numbers else []
     lines = [
@@ -70,7 +71,7 @@ def grammar_text(
 
 def _foils(sheet: Sheet, phrases: list[Phrase]) -> str:
     torque = [TORQUE] if any(step.torque for step in sheet.steps) else []
-    return " | ".join([*foils_of(phrases), *torque, *denied_values(sheet)])
+    return " | ".join([NO, *foils_of(phrases), *torque, *denied_values(sheet)])
 
 
 def _reasons() -> str:

@@ -14,7 +14,7 @@ from typing import Any
 from joblog.audio.types import Utterance
 from joblog.job.asking import asked_anyway, in_words
 from joblog.job.drafts import Draft, Plan
-from joblog.job.foils import TAG
+from joblog.job.foils import MEND, TAG
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.plan import QUESTIONS
 from joblog.job.said_units import said_values
@@ -166,6 +166,9 @@ def doubtful(state: JobState, said: Said, before: str) -> Hearing | None:
     hearing = said.hearing
     if hearing.verdict is Verdict.REJECT:
         return None
+    mended = as_correction(state, hearing)
+    if mended is not None:
+        return mended
     if said.doubted or (said.utterance.cut_off and not _only_asks(state.sheet, hearing)):
         return hearing
     told = to_behind_pause(state.sheet, hearing, said.first)
@@ -175,6 +178,21 @@ def doubtful(state: JobState, said: Said, before: str) -> Hearing | None:
     if said.first is None or not said.acted:
         return None
     return against_recorded(state, hearing, said.first, before)
+
+
+def as_correction(state: JobState, hearing: Hearing) -> Hearing | None:
+    """Return what to ask about where a value is mended without the word: 'no, forty two'.
+
+    None for others, and where nothing was recorded or a question is open that it may be about.
+    """
+    meant = meaning_of(hearing.text, state.sheet) if hearing.text else None
+    if meant is None or (meant.act, meant.target) != (TAG, MEND):
+        return None
+    text = " ".join(["correction", *meant.text.split()[slice(*meant.span)]])
+    if not state.values or state.waiting or meaning_of(text, state.sheet) is None:
+        return None
+    why = "It sounded as if it corrects what was recorded."
+    return replace(hearing, text=text, verdict=Verdict.ASK, alternatives=(), why=why)
 
 
 def _only_asks(sheet: Sheet, hearing: Hearing) -> bool:

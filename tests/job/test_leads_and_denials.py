@@ -65,3 +65,27 @@ def test_a_value_that_free_words_deny_is_asked_about(listening, said, free, reco
     assert [v.value for v in listening.state.values] == recorded
     if not recorded:
         assert reply.spoken.endswith("Affirm or negative.")
+
+
+@pytest.mark.parametrize("start", ["no", "sorry", "make that"])
+def test_a_value_mended_without_the_word_correction_is_asked_about(listening, start):
+    listening.hear("torque drain plug four one foot pounds")
+    reply = listening.hear(f"{start} four two foot pounds")
+    assert reply.spoken.startswith("Correction, torque drain plug, four two foot-pounds?")
+    assert [v.value for v in listening.state.values] == [41]
+    listening.hear("affirm")
+    assert [v.value for v in listening.state.values] == [42]
+
+
+@pytest.mark.parametrize("first", [(), ("drained 33 quarts",)])  # nothing, or a question, is there
+def test_a_mend_of_nothing_that_was_recorded_is_to_be_said_again(listening, first):
+    listening.say(*first)
+    reply = listening.hear("no three quarts")
+    assert (reply.spoken, reply.tone) == ("Say again.", "again")
+    assert "say “correction” and the value" in reply.shown
+    assert listening.state.values == ()
+
+
+def test_a_no_opens_no_note(listening):
+    assert listening.hear("no").tone == "none"
+    assert not [e for e in listening.state.entries if e.kind == "asked"]
