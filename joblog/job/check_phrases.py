@@ -67,7 +67,7 @@ def _without_steps(sheet: Sheet) -> Grammar | None:
         return None
     try:
         text = grammar_text(sheet, steps=False, bare=True)
-        return Grammar.from_text(text, source="the other phrases")
+        return Grammar.for_reading(text, source="the other phrases")
     except JoblogError:
         return None  # names or units that can't be spoken are told by rules of their own
 

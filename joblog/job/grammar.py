@@ -106,7 +106,7 @@ def grammar_for_state(
 
 @lru_cache(maxsize=16)
 def _compiled(text: str, name: str) -> Grammar:
-    return Grammar.from_text(text, source=f"grammar of sheet '{name}'")
+    return Grammar.for_reading(text, source=f"grammar of sheet '{name}'")
 
 
 def phrase_for(sheet: Sheet, tag: str) -> Phrase | None:

@@ -51,6 +51,14 @@ class Grammar:
         return _compile(text, source, imports)
 
     @staticmethod
+    def for_reading(text: str, *, source: str = "grammar") -> Grammar:
+        """Read JSGF text; the graph is compiled when it is first asked for, by who decodes sound.
+
+        For text that a program wrote: mistakes that the graph alone shows are told only then.
+        """
+        return _read(text, source, None)
+
+    @staticmethod
     def from_file(path: str | Path) -> Grammar:
         """Compile a JSGF file; imported grammars are looked for in its folder."""
         path = Path(path)
@@ -59,7 +67,10 @@ class Grammar:
     @cached_property
     def graph(self) -> WordGraph:
         """What may be said, from any public rule."""
-        return word_graph(self._linked)
+        graph = with_room(lambda: word_graph(self._linked), self._linked.frames, self.source)
+        if not any(graph.arcs):
+            raise GrammarError(f"{self.source}: no sentence can be said with this grammar.")
+        return graph
 
     @property
     def vocabulary(self) -> frozenset[str]:
@@ -75,8 +86,9 @@ class Grammar:
         """Return the parse of highest weight of a whole sentence, None where there is none."""
         given = words.split() if isinstance(words, str) else words
         lowered = tuple(unicodedata.normalize("NFC", word).lower() for word in given)
-        if not self.graph.accepts(lowered):
-            return None
+        graph: WordGraph | None = self.__dict__.get("graph")
+        if graph is not None and not graph.accepts(lowered):
+            return None  # quicker told than by trying
         return best_parse(self._linked, lowered)
 
     def sentences(self, limit: int) -> Iterator[tuple[str, ...]]:
@@ -84,12 +96,14 @@ class Grammar:
         return self.graph.sentences(limit)
 
 
-def _compile(text: str, source: str, imports: Callable[[str], str] | None) -> Grammar:
+def _read(text: str, source: str, imports: Callable[[str], str] | None) -> Grammar:
     linked = link(text, source, imports)
-    grammar = Grammar(linked.main.name, text, source, linked)
-    arcs = with_room(lambda: grammar.graph.arcs, linked.frames, source)
-    if not any(arcs):
-        raise GrammarError(f"{source}: no sentence can be said with this grammar.")
+    return Grammar(linked.main.name, text, source, linked)
+
+
+def _compile(text: str, source: str, imports: Callable[[str], str] | None) -> Grammar:
+    grammar = _read(text, source, imports)
+    _ = grammar.graph  # tells what is wrong with it
     return grammar
 
 

@@ -30,6 +30,7 @@ from joblog.speech.jsgf import (
     Tagged,
     read_jsgf,
 )
+from joblog.speech.starting import first_words
 
 Finder = Callable[[str], str]
 Result = TypeVar("Result")
@@ -55,6 +56,11 @@ class Linked:
     def frames(self) -> int:
         """How many calls deep a descent through every rule, once each, can lead at most."""
         return sum(4 + 2 * depth(rule.body) for rule in self.rules.values())
+
+    @cached_property
+    def starts(self) -> dict[int, frozenset[str] | None]:
+        """What each option of an alternative can start with; None: it may match without a word."""
+        return first_words(self.rules, self.targets, self.groups)
 
 
 def link(text: str, source: str, imports: Finder | None) -> Linked:

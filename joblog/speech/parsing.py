@@ -1,7 +1,7 @@
 """Which rules matched which words of a sentence, and the tags met on the way.
 
-A memoised descent over the grammar's tree: every rule is tried once at every word. Of several
-parses the one with the highest weight wins, the first written on a tie.
+A memoised descent over the grammar's tree: at every word, every rule that can start with it is
+tried once. Of several parses the one with the highest weight wins, the first written on a tie.
 """
 
 from __future__ import annotations
@@ -78,6 +78,7 @@ class _Matcher:
     def __init__(self, linked: Linked, words: tuple[str, ...]) -> None:
         self._linked = linked
         self._words = words
+        self._starts = linked.starts
         self._known: dict[tuple[str, int], Ends] = {}
         self._busy: set[tuple[str, int]] = set()
         self._cut: set[tuple[str, int]] = set()
@@ -133,8 +134,10 @@ class _Matcher:
     def _alternatives(self, node: jsgf.Alternatives, at: int) -> Ends:
         ends: dict[int, Way] = {}
         heaviest = max(node.weights)
+        word = self._words[at] if at < len(self._words) else ""
         for option, weight in zip(node.options, node.weights, strict=True):
-            if weight > 0:
+            starts = self._starts[id(option)]
+            if weight > 0 and (starts is None or word in starts):
                 cost = math.log(weight / heaviest)
                 for end, (more, met) in self._match(option, at).items():
                     _offer(ends, end, (cost + more, met))
