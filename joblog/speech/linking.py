@@ -11,6 +11,7 @@ from __future__ import annotations
 import codecs
 import re
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -35,6 +36,7 @@ from joblog.speech.starting import first_words
 Finder = Callable[[str], str]
 Result = TypeVar("Result")
 
+_ROOM = threading.RLock()  # Python's limit is one for all threads: one at a time goes deeper
 MAX_FRAMES = 40_000  # calls in each other that are allowed for: a chain of some 20 000 rules
 
 
@@ -184,20 +186,25 @@ class _Linker:
 def with_room(work: Callable[[], Result], frames: int, source: str) -> Result:
     """Return ``work()``; where it runs too deep, once more with room for calls ``frames`` deep.
 
-    Raises GrammarError where that is deeper than MAX_FRAMES.
+    The room is given back: Python's limit guards whatever else runs in this program. Raises
+    GrammarError where that is deeper than MAX_FRAMES.
     """
     try:
         return work()
     except RecursionError:
         wanted = 1000 + min(frames, MAX_FRAMES)
-    sys.setrecursionlimit(max(sys.getrecursionlimit(), wanted))
-    try:
-        return work()
-    except RecursionError:
-        raise GrammarError(
-            f"{source}: the rules lead from one to the next too many times; write a long chain of "
-            "rules as fewer and longer rules."
-        ) from None
+    with _ROOM:
+        limit = sys.getrecursionlimit()
+        sys.setrecursionlimit(max(limit, wanted))
+        try:
+            return work()
+        except RecursionError:
+            raise GrammarError(
+                f"{source}: the rules lead from one to the next too many times; write a long chain "
+                "of rules as fewer and longer rules."
+            ) from None
+        finally:
+            sys.setrecursionlimit(limit)
 
 
 def depth(node: Node) -> int:

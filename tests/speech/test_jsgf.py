@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import pytest
@@ -253,9 +254,11 @@ def chain(count: int, body: str = "<r{}>", last: str = "go") -> str:
 
 @pytest.mark.parametrize("body", ["<r{}>", "([(<r{}>)])"])
 def test_a_long_chain_of_rules_parses(body: str) -> None:
+    limit = sys.getrecursionlimit()
     parse = Grammar.from_text(chain(1500, body)).parse("go")
     assert parse is not None
     assert len(parse.spans) == 1501
+    assert sys.getrecursionlimit() == limit  # what reads sheets and settings relies on it
 
 
 def test_what_leads_on_and_on_is_one_sentence() -> None:
