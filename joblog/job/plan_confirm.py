@@ -76,7 +76,8 @@ def choices(state: JobState, choice: Choice) -> list[str]:
 def _which(state: JobState, choice: Choice) -> Plan:
     """Ask which of two findings the reason is for; 'negative' asks of those that are left."""
     if len(choice.among) == 1:
-        return _name_it(state, [f for f in state.open_findings if f.key in choice.among[0]])
+        left_open = [f for f in state.open_findings if f.key in choice.among[0]]
+        return _name_it(state, left_open) if left_open else refusal("Nothing to confirm.")
     names = [
         next((f.spoken.rstrip(".") for f in state.findings if f.key in keys), "")
         for keys in choice.among[:PAIR]

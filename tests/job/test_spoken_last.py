@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from joblog.job.grammar import grammar_for_state
+from joblog.job.plan_confirm import plan_choice
 
 AHEAD = (  # the fill plug isn't loose yet
     "vehicle checked", "standing level", "warm up done", "fluid temperature six four celsius",
@@ -197,6 +200,19 @@ def test_more_than_two_are_asked_about_in_pairs(two_open):
     two_open.say("negative")
     two_open.say(*["first"] if len(two_open.open_keys()) > 3 else ["confirm because no tool"])
     assert third not in two_open.open_keys()
+
+
+def test_a_choice_of_which_the_rest_was_settled_meanwhile_confirms_nothing(two_open):
+    two_open.say("drain plug at 60", "what is missing", "confirm because no tool")
+    choice = two_open.session.choice
+    two_open.session.store.append(  # another program does
+        two_open.session.job, "confirmed",
+        {"finding": choice.among[2][0], "reason": "no tool"}, source="hand", by="Ana",
+        clock=two_open.clock,
+    )  # fmt: skip
+    rest = replace(choice, among=choice.among[:3])
+    made = plan_choice(two_open.state, "negative", rest)
+    assert (made.drafts, made.spoken) == ((), "Nothing to confirm.")
 
 
 def test_a_reason_may_be_meant_for_what_a_list_says_is_wanted_yet(ahead):
