@@ -29,6 +29,7 @@ from joblog.web.view import job_view, not_closed, reply_view
 router = APIRouter()
 KINDS = ("plug", "dipstick", "fluid", "label", "other")
 LONGEST_NAME, LONGEST_TEXT = 200, 2000  # letters of a field of the form that opens a job
+LONGEST_BY = 80  # letters of who says it, and so of the technician
 SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -36,7 +37,7 @@ class Said(BaseModel):
     """A typed phrase."""
 
     text: str = Field(min_length=1, max_length=500)
-    by: str = Field(default="", max_length=80)
+    by: str = Field(default="", max_length=LONGEST_BY)
 
 
 class Withdrawn(BaseModel):
@@ -44,7 +45,7 @@ class Withdrawn(BaseModel):
 
     photo: str = Field(default="", max_length=80)
     note: str = Field(default="", max_length=80)
-    by: str = Field(default="", max_length=80)
+    by: str = Field(default="", max_length=LONGEST_BY)
 
 
 class Metered(BaseModel):
@@ -52,7 +53,7 @@ class Metered(BaseModel):
 
     odometer: str = Field(max_length=40)
     odometer_unit: str = Field(max_length=20)
-    by: str = Field(default="", max_length=80)
+    by: str = Field(default="", max_length=LONGEST_BY)
 
 
 class Settled(BaseModel):
@@ -63,7 +64,7 @@ class Settled(BaseModel):
 
     finding: str = Field(max_length=200)
     text: str = Field(max_length=2000)
-    by: str = Field(default="", max_length=80)
+    by: str = Field(default="", max_length=LONGEST_BY)
     seen: str | None = Field(default=None, max_length=2000)
 
 
@@ -72,7 +73,7 @@ class Closing(BaseModel):
 
     how: str = "finished"
     reason: str = Field(default="", max_length=500)
-    by: str = Field(default="", max_length=80)
+    by: str = Field(default="", max_length=LONGEST_BY)
 
 
 @router.post("/jobs")
@@ -133,6 +134,7 @@ def _begin(shop: Shop, form: dict[str, str]) -> str:
 def _not_too_long(form: dict[str, str]) -> None:
     for name, value in form.items():
         most = LONGEST_TEXT if name in ("complaint", "override") else LONGEST_NAME
+        most = LONGEST_BY if name == "technician" else most
         if len(value) > most:
             raise InputError(
                 f"The {name.replace('_', ' ')} has {len(value)} letters; at most {most} can be "
@@ -216,7 +218,7 @@ class Shot(BaseModel):
     """
 
     kind: str
-    by: str = Field(default="", max_length=80)
+    by: str = Field(default="", max_length=LONGEST_BY)
     phase: str = Field(default="", max_length=10)
     taken: str = Field(default="", max_length=40)
     age: float = Field(default=0.0, ge=0.0, allow_inf_nan=False)

@@ -206,10 +206,16 @@ def test_an_odometer_below_that_of_the_last_job_is_remarked_and_opens_the_job(cl
     assert "Odometer: 9,124 mi, less than at an earlier job (91,240 mi, " in report
 
 
-@pytest.mark.parametrize(("name", "most"), [("make", 200), ("customer", 200), ("complaint", 2000)])
+@pytest.mark.parametrize(
+    ("name", "most"), [("make", 200), ("customer", 200), ("technician", 80), ("complaint", 2000)]
+)
 def test_a_field_that_is_far_too_long_is_one_sentence(client, name, most):
     data = {"sheet": "coolant", name: "x" * most}
-    assert client.post("/jobs", data=data, follow_redirects=False).status_code == 303
+    opened = client.post("/jobs", data=data, follow_redirects=False)
+    assert opened.status_code == 303
+    said = {"text": "help", "by": data.get("technician", "")}
+    job = opened.headers["location"].rsplit("/", 1)[1]
+    assert client.post(f"/api/jobs/{job}/say", json=said).status_code == 200
     told = client.post("/jobs", data=data | {name: "x" * (most + 1)}, headers=JSON)
     assert told.status_code == 400
     assert f"The {name} has {most + 1} letters; at most {most}" in told.json()["error"]

@@ -26,6 +26,9 @@ export function takeOver(job, by) {
   setText(byId("works"), by || "nobody named");
   const known = remembered();
   if (known !== by) byId("worker").value = known;
+  // Who took over teaches their own voice: read under the name of another it would replace theirs.
+  const teach = document.querySelector('a[href^="/voice?"]');
+  if (teach) teach.href = `/voice?${new URLSearchParams({ name: by })}`;
   byId("takeover").addEventListener("submit", (event) => {
     event.preventDefault();
     const name = byId("worker").value.trim();
