@@ -18,6 +18,7 @@ from joblog.job.foils import MEND, TAG
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.plan import QUESTIONS
 from joblog.job.said_units import said_values
+from joblog.job.targets import last_value
 from joblog.job.types import JobState
 from joblog.job.wording import capital
 from joblog.sheet.model import Sheet
@@ -183,14 +184,18 @@ def doubtful(state: JobState, said: Said, before: str) -> Hearing | None:
 def as_correction(state: JobState, hearing: Hearing) -> Hearing | None:
     """Return what to ask about where a value is mended without the word: 'no, forty two'.
 
-    None for others, and where nothing was recorded or a question is open that it may be about.
+    None for others, and where nothing like it was recorded or a question is open that it may be
+    about.
     """
     meant = meaning_of(hearing.text, state.sheet) if hearing.text else None
     if meant is None or (meant.act, meant.target) != (TAG, MEND):
         return None
     text = " ".join(["correction", *meant.text.split()[slice(*meant.span)]])
-    if not state.values or state.waiting or meaning_of(text, state.sheet) is None:
+    meaning = meaning_of(text, state.sheet)
+    if meaning is None or state.waiting:
         return None
+    if last_value(state, [v.unit for v in meaning.values if v.unit]) is None:
+        return None  # 'yes' would lead to nothing
     why = "It sounded as if it corrects what was recorded."
     return replace(hearing, text=text, verdict=Verdict.ASK, alternatives=(), why=why)
 

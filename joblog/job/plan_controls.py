@@ -14,7 +14,7 @@ from joblog.job.answers import (
 )
 from joblog.job.clocks import elapsed
 from joblog.job.drafts import Draft, Plan, refusal
-from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, folded
+from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, SAY_WHY, folded
 from joblog.job.from_sheet import answer_amount, answer_fluid, answer_torque
 from joblog.job.grammar import ANSWER_SECONDS
 from joblog.job.guard_wanted import CONFIRMED_BY, of_no_use_but_confirmed
@@ -58,8 +58,11 @@ def plan_control(
     if choice is not None and word in ANSWERS:
         return plan_choice(state, word, choice)
     if told.choice is not None and word in ("first", "second"):
+        whose = told.choice.by or "somebody else"
         return refusal(
-            "There was no question.", f"The reason is {told.choice.by}'s, who can say it."
+            SAY_WHY,
+            f"The reason was given by {whose}, who can say it again, or you say your own: "
+            "“confirm because” and the reason.",
         )
     simple: dict[str, Callable[[], Plan]] = {
         "affirm": lambda: plan_answer(state, word, by, now),

@@ -398,7 +398,8 @@ def plan_bare(state: JobState, meaning: Meaning) -> Plan:
         return _planned(state, like(meaning, *withdrawn))
     value = last_value(state, units)
     if value is None:
-        return refusal("Nothing to correct.", "Nothing to correct: there is no value yet.")
+        kind = "such value" if state.values else "value"
+        return refusal("Nothing to correct.", f"Nothing to correct: there is no {kind} yet.")
     made = _corrected(state, meaning, value)
     plain = meaning.values[0]
     exact = converted(plain.value, plain.unit or value.unit, value.unit)

@@ -86,6 +86,14 @@ def test_a_mend_of_nothing_that_was_recorded_is_to_be_said_again(listening, firs
     assert listening.state.values == ()
 
 
+def test_a_mend_of_what_nothing_like_was_recorded_is_not_asked_about(listening):
+    listening.hear("torque drain plug four one foot pounds")
+    assert "say “correction” and the value" in listening.hear("no three quarts").shown
+    assert not listening.state.waiting
+    told = listening.say("correction three quarts").shown
+    assert told == "Nothing to correct: there is no such value yet."
+
+
 def test_a_no_opens_no_note(listening):
     assert listening.hear("no").tone == "none"
     assert not [e for e in listening.state.entries if e.kind == "asked"]
