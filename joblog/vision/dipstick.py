@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade, standing_out
 from joblog.vision.dipstick_hatch import hatch_signals
-from joblog.vision.dipstick_level import WetEdge, find_wet_edge, tip_first
+from joblog.vision.dipstick_level import FAINT, WetEdge, find_wet_edge, tip_first
 from joblog.vision.dipstick_marks import elsewhere, find_marks, fits_distance
 from joblog.vision.dipstick_signals import Marks, unit_of
 from joblog.vision.dipstick_strip import StripReading, marks_and_edge, read_strip
@@ -56,7 +56,7 @@ HIDDEN = (
     "turn it out of the glare and take it again"
 )
 OVERRULED = (NO_MARKS, DOUBTFUL_MARKS, NO_FIT, NO_EDGE)  # by the network, where it is sure
-SAME_LEVEL = 0.12  # a level that differs by less is the same one, and the rules place it finer
+SAME_LEVEL = 0.12  # a level that differs by less is the same one
 LEAST_MARK_SCORE = {True: 0.28, False: 0.36}  # of round marks, of a hatched zone
 LEAST_MARK_MARGIN = {True: 0.015, False: 0.05}  # with a known distance, and without
 SURE_MARKS = 0.45  # marks this clear: no other blade is looked for
@@ -140,9 +140,14 @@ def _by_rules(
     if fault:
         raise _NoLevelError(fault)
     edge = find_wet_edge(blade, pairs[0])
-    if edge is None or edge.probability < LEAST_PROBABILITY or strip.doubts(edge):
+    if edge is None or edge.probability < LEAST_PROBABILITY or strip.doubts_edge(pairs[0], edge):
         raise _NoLevelError(NO_EDGE)
-    return _checked(photo, blade, pairs[0], edge)
+    if strip.doubts_marks(pairs[0]):
+        raise _NoLevelError(NO_MARKS)
+    told = strip.told_by(edge)
+    if told is None:
+        raise _NoLevelError(NO_EDGE)
+    return _checked(photo, blade, *strip.refined(pairs[0], told))
 
 
 def _checked(photo: Photo, blade: Blade, marks: Marks, edge: WetEdge) -> DipstickReading:
@@ -151,6 +156,8 @@ def _checked(photo: Photo, blade: Blade, marks: Marks, edge: WetEdge) -> Dipstic
         raise _NoLevelError(NO_EDGE)
     if _is_hidden(blade, marks, edge):
         raise _NoLevelError(HIDDEN)
+    if edge.contrast <= FAINT and tip_first(blade, marks) * (1 if edge.wet_first else -1) < 0:
+        raise _NoLevelError(NO_EDGE)  # without colour, the blade's shape must not say the opposite
     reading = _reading(photo, blade, marks, edge)
     likely = MOST_BELOW <= (reading.level_fraction or 0.0) <= MOST_ABOVE
     if not likely or (reading.level_uncertainty or 0.0) > MOST_UNSURE:

@@ -70,12 +70,14 @@ def guesses(found: Array, size: tuple[int, int], limit: int) -> list[Array]:
     long_side = max(size)
     order = np.argsort(-found[:, 4])
     anchors = found[order[:70]]
+    units = _units(found)
+    directions = units[order[:70]]
+    alike = np.abs(directions @ directions.T) >= np.cos(np.radians(7))
     scored: list[tuple[float, Array]] = []
-    for i in range(len(anchors)):
-        for j in range(i + 1, len(anchors)):
-            line = _pair(anchors[i], anchors[j], long_side)
-            if line is not None:
-                scored.append((_votes(line, found), line))
+    for i, j in zip(*np.nonzero(np.triu(alike, 1)), strict=True):
+        line = _pair(anchors[i], anchors[j], long_side)
+        if line is not None:
+            scored.append((_votes(line, found, units), line))
     scored.sort(key=lambda item: -item[0])
     kept: list[Array] = []
     for score, line in scored:
@@ -86,17 +88,21 @@ def guesses(found: Array, size: tuple[int, int], limit: int) -> list[Array]:
     return kept
 
 
+def _units(segments: Array) -> Array:
+    """Return the directions of pieces, length 1."""
+    along = segments[:, 2:4] - segments[:, :2]
+    return np.asarray(along / np.hypot(along[:, 0], along[:, 1])[:, None])
+
+
 def _pair(a: Array, b: Array, long_side: int) -> Array | None:
     """Return the strip between two pieces, or None where they can't be a blade's sides."""
     da, db = a[2:4] - a[:2], b[2:4] - b[:2]
-    da, db = da / np.linalg.norm(da), db / np.linalg.norm(db)
+    da, db = da / np.hypot(*da), db / np.hypot(*db)
     if da @ db < 0:
         db = -db
-    if da @ db < np.cos(np.radians(7)):
-        return None
     # The longer piece knows the direction better.
     mean = da * a[4] + db * b[4]
-    mean /= np.linalg.norm(mean)
+    mean /= np.hypot(*mean)
     normal = np.array([-mean[1], mean[0]])
     middle_a, middle_b = (a[:2] + a[2:4]) / 2, (b[:2] + b[2:4]) / 2
     gap = (middle_b - middle_a) @ normal
@@ -116,20 +122,17 @@ def _pair(a: Array, b: Array, long_side: int) -> Array | None:
     return np.array(sides)
 
 
-def _votes(line: Array, segments: Array) -> float:
+def _votes(line: Array, segments: Array, units: Array) -> float:
     """Return how much edge continues the two sides, the weaker side counting most."""
     totals = []
-    width = np.linalg.norm(line[0].mean(axis=0) - line[1].mean(axis=0))
+    width = np.hypot(*(line[0] - line[1]).mean(axis=0))
     for side in line:
         direction = side[1] - side[0]
-        direction = direction / np.linalg.norm(direction)
+        direction = direction / np.hypot(*direction)
         normal = np.array([-direction[1], direction[0]])
-        own = segments[:, 2:4] - segments[:, :2]
-        cosine = np.abs(own @ direction) / np.linalg.norm(own, axis=1)
-        off0 = np.abs((segments[:, :2] - side[0]) @ normal)
-        off1 = np.abs((segments[:, 2:4] - side[0]) @ normal)
-        near = np.maximum(off0, off1) < 1.5 + 0.07 * width
-        good = near & (cosine > np.cos(np.radians(6)))
+        off = np.abs(segments[:, :4].reshape(-1, 2, 2) @ normal - side[0] @ normal)
+        near = (off < 1.5 + 0.07 * width).all(axis=1)
+        good = near & (np.abs(units @ direction) > np.cos(np.radians(6)))
         totals.append(_covered(segments[good], side[0], direction))
     low, high = sorted(totals)
     return float(low * 2 + high)

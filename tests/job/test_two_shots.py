@@ -48,9 +48,9 @@ def test_two_shots_that_disagree_are_said_to_and_give_no_common_level(shot):
     reply = shot.session.photo(OTHER, "dipstick")
     shot.check_vocabulary(reply)
     assert reply.tone == "warn"
-    assert reply.shown.startswith("The photos of the dipstick disagree (levels 0.45, 0.77): wipe,")
+    assert reply.shown.startswith("The photos of the dipstick disagree (levels 0.45, 0.78): wipe,")
     (finding,) = [f for f in shot.state.findings if f.key.startswith("shots:")]
-    assert "0.45, 0.77" in finding.text
+    assert "0.45, 0.78" in finding.text
     assert finding.key in shot.open_keys()
     shot.session.photo(from_the_other_side(OTHER), "dipstick")
     assert finding.key not in shot.open_keys()

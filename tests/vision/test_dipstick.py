@@ -84,8 +84,7 @@ def test_the_tip_is_not_taken_for_the_edge_of_clear_fluid():
     stick = replace(random_stick(2046), style=STYLES[0], level=0.65)
     rgb, truth = draw_stick(stick, 2046)
     reading = measure_dipstick(photo(rgb), mark_distance_mm=truth["mark_distance_mm"])
-    assert not reading.usable, reading.level_fraction
-    assert "the wet edge can't be made out:" in reading.why
+    assert reading.level_fraction == pytest.approx(0.65, abs=0.03)  # the rules alone: refused
 
 
 def test_a_hatched_zone_seen_less_well_at_one_end_does_not_end_there(monkeypatch):
@@ -160,8 +159,8 @@ def test_a_highlight_does_not_change_the_colour_of_metal():
 
 
 def test_a_level_that_a_photo_without_colours_does_not_show_is_told_as_that():
-    stick = replace(random_stick(2046), style=STYLES[0], level=0.65)
-    rgb, truth = draw_stick(stick, 2046)
+    stick = replace(random_stick(2084), blur=2.2)
+    rgb, truth = draw_stick(stick, 2084)
     grey = np.dstack([cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)] * 3)
     reading = measure_dipstick(photo(grey), mark_distance_mm=truth["mark_distance_mm"])
     assert reading.why == "the photo has no colours: switch the camera to colour and take it again"

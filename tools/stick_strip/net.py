@@ -32,6 +32,7 @@ class Along(nn.Module):
             nn.ReLU(),
             nn.Conv1d(WIDE, WIDE, 1, bias=False),
             nn.BatchNorm1d(WIDE),
+            nn.Dropout1d(0.1),
         )
 
     def forward(self, x: Tensor) -> Tensor:
@@ -40,24 +41,28 @@ class Along(nn.Module):
 
 
 class StripNet(nn.Module):
-    """Takes (batch, 4, 40, columns): three normalised log channels and which columns there are."""
+    """Takes (batch, 4, 60, columns): three normalised log channels and which columns there are."""
 
     def __init__(self) -> None:
         super().__init__()
         self.across = nn.Sequential(
-            plane(4, 24), plane(24, 24), nn.MaxPool2d((2, 1)),
-            plane(24, 40), nn.MaxPool2d((2, 1)),
-            plane(40, 48), nn.MaxPool2d((2, 1)),
+            plane(4, 16), plane(16, 24), nn.MaxPool2d(2),
+            plane(24, 32), nn.MaxPool2d((2, 1)),
+            plane(32, 48), nn.MaxPool2d((3, 1)),
+            plane(48, 48),
         )  # fmt: skip
         self.first = nn.Sequential(
-            nn.Conv1d(48 * 5, WIDE, 1, bias=False), nn.BatchNorm1d(WIDE), nn.ReLU()
+            nn.Conv1d(48 * 5, WIDE, 1, bias=False),
+            nn.BatchNorm1d(WIDE),
+            nn.ReLU(),
+            nn.Dropout1d(0.1),
         )
         self.along = nn.Sequential(*[Along(d) for d in DILATIONS])
         self.last = nn.Conv1d(WIDE, 4, 1)
 
     def forward(self, x: Tensor) -> Tensor:
-        """Return logits, shape (batch, 4, columns)."""
-        seen = x[:, 3, 0]
+        """Return logits, shape (batch, 4, columns / 2)."""
+        seen = x[:, 3, 0, ::2]
         planes = self.across(x)
         flat = planes.flatten(1, 2)
         out = self.last(self.along(self.first(flat)))

@@ -18,14 +18,18 @@ from pathlib import Path
 from typing import Any
 
 import cv2
+import draw_stick as drawing
 import numpy as np
 from draw_stick import FLUIDS, draw_stick, random_stick
 from numpy.typing import NDArray
+from wet_steel import wetted
 
 from joblog.vision.dipstick_blade import Blade, find_blades
 from joblog.vision.dipstick_strip import strip_of
 
 WORK_PX = 1100
+drawing._wetted = wetted  # the drawn film, with more of what wet steel shows
+
 Picture = NDArray[np.uint8]
 
 

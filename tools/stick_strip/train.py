@@ -11,19 +11,36 @@ import argparse
 import copy
 import math
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import torch
+from changes import COLUMNS, ROWS, cleared, covered, flooded, spoiled, stretched
 from net import StripNet
 from torch import Tensor, nn
 
-ROWS, COLUMNS = 40, 576
-NEAR = 1.2  # columns: the label's standard deviation
+INNER = slice(9, 51)  # rows that surely lie on the blade
+NEAR = 1.2  # columns of the output: the label's standard deviation
 
 
-def loaded(folder: Path) -> tuple[Tensor, Tensor, Tensor, list[str]]:
-    """Return pixels (n, 3, ROWS, COLUMNS) as log, lengths, places (n, 3) and names."""
+@dataclass
+class Strips:
+    """Labelled strips: pixels (n, 3, ROWS, COLUMNS), lengths and places (n, 3) in columns."""
+
+    pixels: Tensor
+    lengths: Tensor
+    places: Tensor
+    names: list[str]
+    pale: Tensor  # whether the fluid has no colour
+
+    def logs(self, chosen: Tensor) -> Tensor:
+        """Return the chosen strips as ``changes`` take them."""
+        return torch.log(self.pixels[chosen].float() + 6)
+
+
+def loaded(folder: Path, device: str) -> Strips:
+    """Return all strips of a folder that are not too long."""
     strips = [
         s for f in sorted(folder.glob("**/strips.npy")) for s in np.load(f, allow_pickle=True)
     ]
@@ -31,125 +48,44 @@ def loaded(folder: Path) -> tuple[Tensor, Tensor, Tensor, list[str]]:
     pixels = np.zeros((len(strips), ROWS, COLUMNS, 3), np.uint8)
     for k, s in enumerate(strips):
         pixels[k, :, : s["pixels"].shape[1]] = s["pixels"]
-    lengths = torch.tensor([s["pixels"].shape[1] for s in strips])
-    places = torch.tensor(np.array([s["places"] for s in strips]), dtype=torch.float32)
-    names = [s["name"] for s in strips]
-    return torch.tensor(pixels).permute(0, 3, 1, 2).contiguous(), lengths, places, names
+    return Strips(
+        torch.tensor(pixels, device=device).permute(0, 3, 1, 2).contiguous(),
+        torch.tensor([float(s["pixels"].shape[1]) for s in strips], device=device),
+        torch.tensor(np.array([s["places"] for s in strips], np.float32), device=device),
+        [s["name"] for s in strips],
+        torch.tensor([s["colour"] == "clear" for s in strips], device=device),
+    )
 
 
 def normal(log: Tensor, seen: Tensor) -> Tensor:
     """Return the network's input: log channels less their mean on the blade, and ``seen``."""
-    inner = slice(9, 31)
     weight = seen[:, None, None, :]
-    mean = (log[:, :, inner] * weight).sum((2, 3)) / (22 * seen.sum(1))[:, None]
+    mean = (log[:, :, INNER] * weight).sum((2, 3)) / (42 * seen.sum(1))[:, None]
     shown = (log - mean[:, :, None, None]) * weight
     return torch.cat([shown, weight.expand(-1, 1, ROWS, -1)], 1)
 
 
-def stretched(log: Tensor, lengths: Tensor, places: Tensor) -> tuple[Tensor, Tensor, Tensor]:
-    """Return the strips shifted, mirrored and stretched along by chance, with their labels."""
-    n, device = len(log), log.device
-    factor = torch.exp(torch.empty(n, device=device).uniform_(-0.2, 0.2))
-    factor = torch.minimum(factor, (COLUMNS - 2) / lengths)
-    new = (lengths * factor).floor()
-    shift = torch.rand(n, device=device) * (COLUMNS - new)
-    shift = torch.where(torch.rand(n, device=device) < 0.5, shift, torch.zeros_like(shift)).floor()
-    # cut the ends by chance, never the labels
-    low, high = places.min(1).values, places.max(1).values
-    cut_low = torch.rand(n, device=device).pow(3) * (low - 6).clamp(min=0)
-    cut_high = lengths - torch.rand(n, device=device).pow(3) * (lengths - high - 6).clamp(min=0)
-    column = torch.arange(COLUMNS, device=device)[None].expand(n, -1)
-    source = (column - shift[:, None] + 0.5) / factor[:, None] - 0.5
-    mirror = torch.rand(n, device=device) < 0.5
-    source = torch.where(mirror[:, None], lengths[:, None] - 1 - source, source)
-    seen = ((source >= cut_low[:, None]) & (source <= cut_high[:, None] - 1)).float()
-    along = (source + 0.5) / COLUMNS * 2 - 1
-    flip = torch.where(torch.rand(n, device=device) < 0.5, 1.0, -1.0)
-    lean = torch.empty(n, device=device).uniform_(-0.06, 0.06)
-    wide = torch.empty(n, device=device).uniform_(0.94, 1.06)
-    row = (torch.arange(ROWS, device=device) + 0.5) / ROWS * 2 - 1
-    across = flip[:, None] * (row[None] * wide[:, None]) + lean[:, None]
-    grid = torch.stack(
-        [
-            along[:, None, :].expand(-1, ROWS, -1),
-            across[:, :, None].expand(-1, -1, COLUMNS),
-        ],
-        -1,
-    )
-    out = nn.functional.grid_sample(log, grid, padding_mode="border", align_corners=False)
-    moved = torch.where(mirror[:, None], lengths[:, None] - 1 - places, places)
-    moved = (moved + 0.5) * factor[:, None] - 0.5 + shift[:, None]
-    return out, seen, moved
+def loss_of(
+    logits: Tensor, seen: Tensor, places: Tensor, gone: Tensor, under: tuple[Tensor, Tensor]
+) -> Tensor:
+    """Return the loss of a batch.
 
-
-def flooded(log: Tensor, places: Tensor) -> tuple[Tensor, Tensor]:
-    """Return strips on which the fluid reaches further, for half of them, with their new labels."""
-    n, device = len(log), log.device
-    edge, dry = places[:, 2], torch.sign(places[:, 1] - places[:, 0])
-    gap = (places[:, 1] - places[:, 0]).abs()
-    column = torch.arange(COLUMNS, device=device)[None]
-    off = (column - edge[:, None]) * dry[:, None]  # > 0 on the dry side
-    inner = log[:, :, 10:30].mean(2)
-
-    def mean(mask: Tensor) -> Tensor:
-        weight = mask.float()[:, None]
-        return (inner * weight).sum(2) / weight.sum(2).clamp(min=1)
-
-    ratio = mean((off < -3) & (off > -25)) - mean((off > 3) & (off < 25))
-    tells = (ratio[:, 0] - ratio[:, 2]).abs() > 0.15
-    reach = torch.rand(n, device=device) * 0.7 * gap
-    fits = (edge + dry * reach > 12) & (edge + dry * reach < COLUMNS - 12)
-    chosen = tells & fits & (torch.rand(n, device=device) < 0.5)
-    reach = torch.where(chosen, reach, torch.zeros_like(reach))
-    wave = torch.randn(n, 8, device=device).repeat_interleave(5, 1)
-    wave = wave * torch.rand(n, 1, device=device) * 2.0
-    soft = 0.5 + torch.rand(n, 1, 1, device=device) * 3
-    far = off[:, None, :] - reach[:, None, None] - wave[:, :, None]
-    film = torch.sigmoid(-far / soft) * torch.sigmoid(off[:, None, :] / soft)
-    film[:, :8] = 0
-    film[:, 32:] = 0
-    film = film * chosen[:, None, None]
-    moved = places.clone()
-    middle = wave[:, 19:21].mean(1) * chosen
-    moved[:, 2] = edge + dry * (reach + middle)
-    return log + film[:, None] * ratio[:, :, None, None], moved
-
-
-def spoiled(log: Tensor) -> Tensor:
-    """Return strips with other light, contrast, blur, noise and spots."""
-    n, device = len(log), log.device
-
-    def some(share: float) -> Tensor:
-        return (torch.rand(n, device=device) < share).float()[:, None, None, None]
-
-    log = log * (1 + some(0.5) * torch.empty(n, 1, 1, 1, device=device).uniform_(-0.25, 0.3))
-    log = log + 0.15 * some(0.5) * torch.randn(n, 3, 1, 1, device=device)
-    knots = torch.randn(n, 1, 1, 8, device=device) * 0.25
-    log = log + some(0.4) * nn.functional.interpolate(knots, (1, COLUMNS), mode="bilinear")
-    blurred = nn.functional.avg_pool2d(log, (3, 5), 1, (1, 2), count_include_pad=False)
-    log = torch.lerp(log, blurred, some(0.3) * torch.rand(n, 1, 1, 1, device=device))
-    log = log + some(0.5) * 0.12 * torch.rand(n, 1, 1, 1, device=device) * torch.randn_like(log)
-    row = torch.arange(ROWS, device=device)[None, :, None]
-    column = torch.arange(COLUMNS, device=device)[None, None, :]
-    for _ in range(3):
-        y = torch.rand(n, 1, 1, device=device) * ROWS
-        x = torch.rand(n, 1, 1, device=device) * 300
-        tall = 1 + torch.rand(n, 1, 1, device=device) * 5
-        long = 1 + torch.rand(n, 1, 1, device=device).pow(2) * 14
-        spot = ((((row - y) / tall) ** 2 + ((column - x) / long) ** 2) < 1).float()[:, None]
-        log = log + some(0.3) * spot * 0.5 * torch.randn(n, 3, 1, 1, device=device)
-    return log
-
-
-def loss_of(logits: Tensor, seen: Tensor, places: Tensor) -> Tensor:
-    """Return the loss of a batch."""
-    column = torch.arange(COLUMNS, device=logits.device)[None, None]
+    A place that was cut off (``gone``) may be anywhere, one that lies under something (its span,
+    and whether there is any) anywhere under it.
+    """
+    span, hides = under
+    lost = hides[:, None] & (places > span[:, :1] - 3) & (places < span[:, 1:] + 3)
+    seen, places, span = seen[:, ::2], (places + 0.5) / 2 - 0.5, span / 2
+    column = torch.arange(COLUMNS // 2, device=logits.device)[None, None]
     near = torch.exp(-0.5 * ((column - places[:, :, None]) / NEAR) ** 2) * seen[:, None]
+    hidden = (column >= span[:, :1, None]) & (column <= span[:, 1:, None])
+    near = torch.where(lost[:, :, None], (hidden & (seen[:, None] > 0)).float(), near)
+    near = torch.where(gone[:, :, None], seen[:, None].expand_as(near), near)
     near = near / near.sum(2, keepdim=True).clamp(min=1e-6)
     where = -(near * logits[:, :3].log_softmax(2)).sum(2)
     dry = torch.sign(places[:, 1] - places[:, 0])[:, None]
     off = (column[:, 0] - places[:, 2:3]) * dry
-    told = (off.abs() > 2) & (off.abs() < 40) & (seen > 0)
+    told = (off.abs() > 2) & (off.abs() < 40) & (seen > 0) & ~(lost | gone).any(1)[:, None]
     wet = nn.functional.binary_cross_entropy_with_logits(
         logits[:, 3], (off < 0).float(), reduction="none"
     )
@@ -158,9 +94,10 @@ def loss_of(logits: Tensor, seen: Tensor, places: Tensor) -> Tensor:
 
 def levels(model: nn.Module, log: Tensor, lengths: Tensor) -> tuple[Tensor, Tensor]:
     """Return the level of each strip, and the least share of certainty of the three places."""
-    column = torch.arange(COLUMNS, device=log.device)
-    seen = (column[None] < lengths[:, None]).float()
-    chance = model(normal(log, seen))[:, :3].softmax(2)
+    wide = torch.arange(COLUMNS, device=log.device)
+    seen = (wide[None] < lengths[:, None]).float()
+    chance = model(normal(log, seen))[:, :3].float().softmax(2)
+    column = wide[: COLUMNS // 2]
     near = nn.functional.avg_pool1d(chance, 9, 1, 4) * 9
     top, at = near.max(2)
     window = (column[None, None] - at[:, :, None]).abs() <= 4
@@ -180,11 +117,9 @@ def picked(args: argparse.Namespace, drawn: Tensor, given: Tensor) -> Tensor:
 @torch.no_grad()
 def follow(mean: nn.Module, model: nn.Module, keep: float) -> None:
     """Move the running mean of the weights towards the weights."""
-    for a, b in zip(mean.state_dict().values(), model.state_dict().values(), strict=True):
-        if a.is_floating_point():
-            a.lerp_(b, 1 - keep)
-        else:
-            a.copy_(b)
+    pairs = list(zip(mean.state_dict().values(), model.state_dict().values(), strict=True))
+    floats = [(a, b) for a, b in pairs if a.is_floating_point()]
+    torch._foreach_lerp_([a for a, _ in floats], [b for _, b in floats], 1 - keep)
 
 
 def arguments() -> argparse.Namespace:
@@ -197,6 +132,9 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--batch", type=int, default=96)
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--share", type=float, default=0.5, help="of given pictures in a batch")
+    parser.add_argument("--clear", type=float, default=0.4, help="of coloured ones made clear")
+    parser.add_argument("--cover", type=float, default=0.2, help="of strips with a finger on them")
+    parser.add_argument("--steps", type=int, default=1400, help="at which the rate is zero")
     parser.add_argument("--seed", type=int, default=1)
     return parser.parse_args()
 
@@ -205,68 +143,90 @@ def main() -> None:
     """Run the command line."""
     args = arguments()
     torch.manual_seed(args.seed)
+    torch.backends.cudnn.benchmark = True
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    pixels, lengths, places, names = loaded(args.strips)
-    known = sorted({n for n in names if n})
+    strips = loaded(args.strips, device)
+    known = sorted({n for n in strips.names if n})
     left_out = set(known[args.fold :: 3]) if args.fold is not None else set()
     drawn, given, far = (
-        torch.tensor([k for k, n in enumerate(names) if fits(n)], device=device)
+        torch.tensor([k for k, n in enumerate(strips.names) if fits(n)], device=device)
         for fits in (lambda n: not n, lambda n: n and n not in left_out, left_out.__contains__)
     )
     print(f"{len(drawn)} drawn, {len(given)} given, {len(far)} left out", flush=True)
-    pixels, lengths, places = pixels.to(device), lengths.to(device).float(), places.to(device)
-    model = StripNet().to(device)
+    model = StripNet().to(device, memory_format=torch.channels_last)
+    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     mean = copy.deepcopy(model).eval()
-    optimiser = torch.optim.AdamW(model.parameters(), args.rate, weight_decay=0.02)
-    started, step, told = time.monotonic(), 0, 0.0
+    optimiser = torch.optim.AdamW(model.parameters(), args.rate, weight_decay=0.05)
+    started, step = time.monotonic(), 0
     while (spent := time.monotonic() - started) < args.seconds:
-        part = spent / args.seconds
+        part = max(spent / args.seconds, step / args.steps)
+        if part >= 1:
+            break
         for group in optimiser.param_groups:
             group["lr"] = args.rate * min(1, step / 200) * (0.5 + 0.5 * math.cos(math.pi * part))
         chosen = picked(args, drawn, given)
-        log = torch.log(pixels[chosen].float() + 6)
-        log, seen, at = stretched(log, lengths[chosen], places[chosen])
-        log, at = flooded(log, at)
-        loss = loss_of(model(normal(spoiled(log), seen)), seen, at)
+        log, seen, at, off = stretched(
+            strips.logs(chosen), strips.lengths[chosen], strips.places[chosen]
+        )
+        log, pure = cleared(log, at, args.clear)
+        log, at = flooded(log, at, ~pure & ~off.any(1))
+        log, span, hides = covered(log, at, args.cover)
+        with torch.autocast(device, torch.bfloat16):
+            logits = model(normal(spoiled(log), seen).contiguous(memory_format=torch.channels_last))
+        loss = loss_of(logits.float(), seen, at, off, (span, hides))
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 2.0)
         optimiser.step()
         step += 1
         follow(mean, model, min(0.998, step / (step + 20)))
-        if spent - told > args.seconds / 10:
-            told = spent
-            found = judged(mean, pixels, lengths, places, far) if len(far) else ""
+        if step % 500 == 0:
+            found = judged(mean, strips, far) if len(far) else ""
             print(f"{spent:4.0f} s, {step} steps, loss {loss.item():.3f} {found}", flush=True)
-            save(mean, args.out, args.fold)
-    save(mean, args.out, args.fold)
+            save(mean, args)
+    save(mean, args)
     if len(far):
-        print("end:", judged(mean, pixels, lengths, places, far), flush=True)
+        print("end:", judged(mean, strips, far), flush=True)
 
 
 @torch.no_grad()
-def judged(model: nn.Module, pixels: Tensor, lengths: Tensor, places: Tensor, far: Tensor) -> str:
-    """Return how the levels of pictures left out are found."""
-    off, sure = [], []
-    for chunk in far.split(64):
-        found, top = levels(model, torch.log(pixels[chunk].float() + 6), lengths[chunk])
-        p = places[chunk]
-        off.append((found - (p[:, 2] - p[:, 0]) / (p[:, 1] - p[:, 0])).abs())
-        sure.append(top)
-    error, certain = torch.cat(off), torch.cat(sure)
-    good = certain > 0.6
-    return (
-        f"off: median {error.median():.3f}, within 0.08 {(error < 0.08).float().mean():.1%}; "
-        f"sure of {good.float().mean():.1%}, of these within 0.08 "
-        f"{(error[good] < 0.08).float().mean():.1%}"
-    )
+def judged(model: nn.Module, strips: Strips, far: Tensor) -> str:
+    """Return how the levels of pictures left out are found: coloured, made clear, clear."""
+    told = ""
+    state = torch.get_rng_state()
+    torch.manual_seed(5)
+    for name, chosen, share in (
+        ("coloured", far[~strips.pale[far]], 0.0),
+        ("made clear", far[~strips.pale[far]], 1.1),
+        ("clear", far[strips.pale[far]], 0.0),
+    ):
+        off, sure = [], []
+        for chunk in chosen.split(64):
+            p = strips.places[chunk]
+            log, gone = cleared(strips.logs(chunk), p, share)
+            found, top = levels(model, log, strips.lengths[chunk])
+            error = (found - (p[:, 2] - p[:, 0]) / (p[:, 1] - p[:, 0])).abs()
+            keep = gone if share else torch.ones_like(gone)
+            off.append(error[keep])
+            sure.append(top[keep])
+        if not off:
+            continue
+        error, certain = torch.cat(off), torch.cat(sure)
+        good = certain > 0.7
+        told += (
+            f"| {name} {len(error)}: within 0.08 {(error < 0.08).float().mean():.1%}, "
+            f"sure {good.float().mean():.1%}, of these {(error[good] < 0.08).float().mean():.1%} "
+        )
+    torch.set_rng_state(state)
+    return told
 
 
-def save(model: nn.Module, out: Path, fold: int | None) -> None:
+def save(model: nn.Module, args: argparse.Namespace) -> None:
     """Write the weights."""
-    out.mkdir(parents=True, exist_ok=True)
-    name = "all" if fold is None else f"fold{fold}"
-    torch.save({k: v.half().cpu() for k, v in model.state_dict().items()}, out / f"strip-{name}.pt")
+    args.out.mkdir(parents=True, exist_ok=True)
+    part = "all" if args.fold is None else f"fold{args.fold}"
+    state = {k: v.half().cpu() for k, v in model.state_dict().items()}
+    torch.save(state, args.out / f"strip-{part}-{args.seed}.pt")
 
 
 if __name__ == "__main__":
