@@ -39,14 +39,18 @@ def plan_confirm(state: JobState, meaning: Meaning, told: Told, by: str) -> Plan
             tone="again",
         )
     groups = together([f for f in open_ones if f.key in told.several])
-    wanting = [group for group in groups if any(WANTS_LOOSENED in f.advice for f in group)]
-    if meaning.reason == "loosened" and len(wanting) == 1:
-        return _confirmed(wanting[0], reason)
+    wanting = together([f for f in open_ones if WANTS_LOOSENED in f.advice])
+    if meaning.reason == "loosened" and wanting:
+        named = [g for g in wanting if any(f.key in (*told.keys, *told.several) for f in g)]
+        if not named:  # what was named aloud is something else
+            return _name_it(state, [f for group in wanting for f in group])
+        if len(wanting) == 1:
+            return _confirmed(wanting[0], reason)
     if len(groups) > 1:
         among = tuple(tuple(f.key for f in group) for group in groups)
         return _which(state, Choice(among, reason, by))
-    named = [f for f in open_ones if f.key in told.keys]
-    return _confirmed(named, reason) if named else _name_it(state, open_ones)
+    heard = [f for f in open_ones if f.key in told.keys]
+    return _confirmed(heard, reason) if heard else _name_it(state, open_ones)
 
 
 def plan_choice(state: JobState, word: str, choice: Choice) -> Plan:

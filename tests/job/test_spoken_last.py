@@ -252,3 +252,14 @@ def test_a_reason_that_one_finding_alone_asks_for_is_for_that_one(two_open):
     two_open.say("drain plug in", "drain plug at 60", "what is missing")
     reply = two_open.say("confirm because loosened and checked")
     assert reply.shown.startswith("Confirmed (it was loosened and checked): Torque drain plug 60")
+
+
+def test_loosened_and_checked_lets_nothing_else_stand(bench):
+    job = bench()
+    warned = job.say("drain plug at 60")
+    assert "draining done must come first. And two more." in warned.spoken
+    reply = job.say("confirm because loosened and checked")
+    assert reply.spoken.startswith("Torque drain plug, six zero foot-pounds, is above the limit")
+    assert not [e for e in job.state.entries if e.kind == "confirmed"]
+    again = job.say("confirm because loosened and checked")
+    assert again.shown.startswith("Confirmed (it was loosened and checked): Torque drain plug 60")
