@@ -99,6 +99,7 @@ def _face_fault(rgb: NDArray[np.uint8], face: PlugFace, plug_diameter_mm: float)
         quality.exposure_fault(rgb, rim, SUBJECT)
         or quality.glare_fault(rgb, rim, SUBJECT, most=0.25)
         or quality.glare_fault(rgb, magnet, SUBJECT, most=0.3)
+        or quality.haze_fault(rgb, magnet, SUBJECT)
     )
     if why:
         return why

@@ -219,6 +219,20 @@ def test_what_can_not_be_measured_is_refused_with_what_to_do(how, said):
     assert any(part in str(reading.why) for part in said.split("|")), reading.why
 
 
+def test_glare_beside_the_middle_of_the_magnet_is_refused():
+    """It hides film; before, it was measured, and film was up to 0.6 less than there was."""
+    truth = TRUTH["plug-900000004.jpg"]
+    rgb = load_photo(DATA / "plug-900000004.jpg").rgb
+    (x, y), a = truth["magnet_ellipse"]["center_px"], truth["magnet_ellipse"]["semi_axes_px"][0]
+    rows, columns = np.indices(rgb.shape[:2])
+    far = ((rows - y) ** 2 + (columns - x + 0.4 * a) ** 2) / (0.35 * a) ** 2
+    linear = np.minimum((rgb / 255.0) ** 2.2 + 2 * np.exp(-far)[..., None], 1)
+    reading = measure_plug(
+        photo_of(255 * linear ** (1 / 2.2)), plug_diameter_mm=truth["plug_outer_diameter_mm"]
+    )
+    assert str(reading.why).startswith("glare hides the plug: light it from the side,")
+
+
 def test_a_plug_too_small_to_show_flakes_is_refused():
     rgb = load_photo(DATA / "plug-900000003.jpg").rgb
     diameter = TRUTH["plug-900000003.jpg"]["plug_outer_diameter_mm"]

@@ -61,3 +61,16 @@ def test_glare_counts_on_the_subject_only():
     rgb[:] = 90
     rgb[:20] = 255
     assert quality.centre_glare_fault(rgb, "plug") is None
+
+
+@pytest.mark.parametrize(("fading", "said"), [(0.0, None), (0.4, "glare hides the plug")])
+def test_a_burnt_piece_that_fades_softly_is_glare_a_sharp_one_a_mirrored_lamp(fading, said):
+    rows, columns = np.indices((200, 200)) - 100
+    away = np.hypot(rows, columns)
+    mask = away < 90
+    light = 1.6 * np.exp(-0.5 * (away / (fading * 90)) ** 2) if fading else 2.0 * (away < 30)
+    grey = 255 * np.clip((60 / 255) ** 2.2 + light, 0, 1) ** (1 / 2.2)
+    rgb = np.repeat(grey[..., None], 3, axis=2).round().astype(np.uint8)
+    why = quality.haze_fault(rgb, mask, "plug")
+    assert (why is None) == (said is None)
+    assert said is None or said in str(why)
