@@ -66,7 +66,8 @@ CONTROLS: tuple[Phrase, ...] = (
     ),
     Phrase(
         "control:negative",
-        "negative | that is wrong | no that is wrong",
+        "negative | [no] that is (wrong | not right | not correct)"
+        " | [no] that isn't (right | correct)",
         "negative",
         "no, that is wrong",
         "Answering",

@@ -22,6 +22,11 @@ TAG = "foil"
 VAGUE = "vague"  # the target of a foil's tag: 'almost three quarts'
 MEND = "mend"  # 'no, forty two': corrects something without the word for it
 MENDS = "(no | sorry | make that | make it) <bare-value>"
+DENIAL = "answer"  # 'not the first one', 'one second': no answer to a question
+DENIALS = (
+    "(no | not) [the] (first | second) [one] | neither [one] [of them] | none [of them]"
+    " | (one | wait a | wait one | just a | hang on a | hold on a | give me a | half a) second"
+)
 NO = "no"  # left out, it is heard as 'note', and takes the next phrase for one
 MARKING = ("step", "clock", "part-new", "part-old", "control:complete")
 TORQUE = "torque it [to | at] <torque-value>"
@@ -143,5 +148,8 @@ def reply_to_foil(said: str, target: str) -> Reply:
     if target == MEND:
         shown = f"{capital(said)}: nothing was changed; say “correction” and the value."
         return Reply("Say again.", shown, "again")
+    if target == DENIAL:
+        shown = f"{capital(said)}: that is no answer. Say “first”, “second” or “negative”."
+        return Reply("", shown, "none")
     shown = f"{capital(said)}: that says of nothing that it is done. Nothing was recorded."
     return Reply("", shown, "none")

@@ -6,7 +6,17 @@ from functools import lru_cache
 
 from joblog.job.clocks import Timed, elapsed
 from joblog.job.controls import REASONS, Phrase
-from joblog.job.foils import MEND, MENDS, NO, TAG, TORQUE, VAGUE, foils_of
+from joblog.job.foils import (
+    DENIAL,
+    DENIALS,
+    MEND,
+    MENDS,
+    NO,
+    TAG,
+    TORQUE,
+    VAGUE,
+    foils_of,
+)
 from joblog.job.phrases import phrases_of
 from joblog.job.types import JobState
 from joblog.job.value_foils import denied_values, vague_values
@@ -50,6 +60,9 @@ def grammar_text(
     beside += [] if bare else [f"<mend> = {MENDS};"]
     marks = [] if bare else [f"<foil> {{{TAG}}}", f"<mend> {{{TAG}:{MEND}}}"]
     marks += [f"<vague> {{{TAG}:{VAGUE}}}"] if vague else []
+    if answering and not bare:
+        beside.append(f"<denial> = {DENIALS};")
+        marks.append(f"<denial> {{{TAG}:{DENIAL}}}")
     alone = ["<bare-value> {bare}"] if numbers else []
     lines = [
         "#JSGF V1.0 UTF-8 en;",

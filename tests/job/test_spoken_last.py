@@ -263,3 +263,35 @@ def test_loosened_and_checked_lets_nothing_else_stand(bench):
     assert not [e for e in job.state.entries if e.kind == "confirmed"]
     again = job.say("confirm because loosened and checked")
     assert again.shown.startswith("Confirmed (it was loosened and checked): Torque drain plug 60")
+
+
+@pytest.mark.parametrize(
+    "line", ["not the first one", "no the second one", "neither", "one second", "wait a second"]
+)
+def test_what_denies_or_puts_off_an_answer_is_none(two_open, line):
+    two_open.say("confirm because no tool")
+    state, clock = two_open.state, two_open.clock.read()
+    grammar = grammar_for_state(state, clock, choosing=True)
+    parse = grammar.parse(line)
+    assert parse is not None
+    assert parse.tags == ("foil:answer",)
+    two_open.say(line)
+    assert not [e for e in two_open.state.entries if e.kind == "confirmed"]
+    two_open.say("second")  # it is still asked
+    assert [e for e in two_open.state.entries if e.kind == "confirmed"]
+    idle = grammar_for_state(state, clock).parse(line)
+    assert idle is None or "answer" not in idle.tags[0]
+
+
+@pytest.mark.parametrize(
+    "line", ["that is not correct", "no that is not right", "that isn't right"]
+)
+def test_a_denied_yes_is_a_no(bench, line):
+    job = bench()
+    job.say("drained 33 quarts")
+    assert job.state.waiting
+    parse = grammar_for_state(job.state, job.clock.read()).parse(line)
+    assert parse is not None
+    assert parse.tags == ("control:negative",)
+    job.say(line)
+    assert (job.state.values, list(job.state.waiting)) == ((), [])
