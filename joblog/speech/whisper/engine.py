@@ -71,7 +71,7 @@ class WhisperEngine:
         self._stops = tuple(self._tokeniser.encode(mark)[0] for mark in ".?!")
         start = ("<|startoftranscript|>", "<|notimestamps|>")
         self._prompt = tuple(self._tokeniser.special(name) for name in start)
-        self._token_graphs = lru_cache(maxsize=64)(self._token_graph)
+        self._token_graphs = lru_cache(maxsize=24)(self._token_graph)  # 8 to 20 MB a grammar
 
     def hear(
         self,
