@@ -144,7 +144,7 @@ def _by_rules(
         raise _NoLevelError(NO_EDGE)
     if strip.doubts_marks(pairs[0]):
         raise _NoLevelError(NO_MARKS)
-    told = strip.told_by(edge)
+    told = strip.told_by(edge, unit_of(blade))
     if told is None:
         raise _NoLevelError(NO_EDGE)
     return _checked(photo, blade, *strip.refined(pairs[0], told))

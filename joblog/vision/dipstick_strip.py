@@ -72,16 +72,23 @@ class StripReading:
         apart = abs(edge.column - self.edge) > NEAR * (marks.b - marks.a)
         return apart or self._near(2, edge.column) < LIKELY
 
-    def told_by(self, edge: WetEdge) -> WetEdge | None:
-        """Return an edge with its wet side: by its colour, and by the networks where it has none.
+    def told_by(self, edge: WetEdge, unit: float) -> WetEdge | None:
+        """Return an edge as its colour tells it, and as the networks do where it has none.
 
-        None where it has none and the networks are not sure.
+        None where it has none and the networks are not sure. ``unit`` is the samples per half
+        width.
         """
         if edge.contrast > FAINT:
             return edge
         if self.certainty < SURE_OF_CLEAR:
             return None
-        return replace(edge, wet_first=self.lower < self.upper, wet_evidence=1.0)
+        return replace(
+            edge,
+            column=self.edge,
+            spread=UNCOLOURED_SPREAD * unit,
+            wet_first=self.lower < self.upper,
+            wet_evidence=1.0,
+        )
 
     def refined(self, marks: Marks, edge: WetEdge) -> tuple[Marks, WetEdge]:
         """Return marks and edge midway between the rules' places and the networks'.
@@ -158,11 +165,9 @@ def marks_and_edge(
     if mark_distance_mm is not None and not fits_width(blade, marks, mark_distance_mm):
         return None
     found = edge_at(blade, marks, seen.edge)
-    edge = None if found is None else seen.told_by(found)
+    edge = None if found is None else seen.told_by(found, unit_of(blade))
     if edge is None:
         return None
-    if edge.contrast <= FAINT:
-        edge = replace(edge, column=seen.edge, spread=UNCOLOURED_SPREAD * unit_of(blade))
     tip_first = seen.lower < seen.upper
     if edge.wet_first != tip_first and edge.wet_evidence > LEAST_EVIDENCE:
         return None  # colour says that the other side is wet
