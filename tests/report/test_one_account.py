@@ -106,7 +106,7 @@ def test_a_confirmed_early_reading_is_not_called_right(bay: Bay, note: list[str]
     said = front(bay.report())
     assert "read at the right moment" not in said
     assert "The fluid level is right" not in said
-    assert "77% of the way from the lower to the upper mark" in said
+    assert "78% of the way from the lower to the upper mark" in said
     assert f"Confirmed by {TECHNICIAN}: {why}" in said
     assert "calls for more work" not in said
     step = next(s for s in bay.report().steps if s.title.startswith("Read the dipstick"))
@@ -163,8 +163,8 @@ def test_a_reading_before_its_windows_start_is_told_and_not_counted(
     }[language]
     assert early in said
     assert "fluid level is right" not in said
-    assert "77" not in said, said  # of a moment at which it says nothing
-    (level,) = [m for m in report.measured if "45" not in m.specified and "77" in m.value]
+    assert "78%" not in said, said  # of a moment at which it says nothing
+    (level,) = [m for m in report.measured if "45" not in m.specified and "78" in m.value]
     assert (level.inside, level.specified, level.gauge) == (None, "", "")
     assert level.verdict in {"too early, not counted", "demasiado pronto, no cuenta"}
     assert not any(m.what.startswith("Time from") for m in report.measured)
@@ -174,7 +174,7 @@ def test_read_again_in_its_window_the_good_reading_counts(bay: Bay) -> None:
     too_soon(bay)
     bay.photo("dipstick-after.jpg", "dipstick", "level-read", "after", 60)
     report = bay.report()
-    assert "The fluid level is right: 77%" in front(report)
+    assert "The fluid level is right: 78%" in front(report)
     early, good = [m for m in report.measured if m.what.startswith("Fluid level")]
     assert (early.verdict, good.verdict) == (
         "too early, not counted, read again in time",
