@@ -389,9 +389,11 @@ def _compared(c: Context, before: Past, now: Decimal | None) -> str:
 
 
 def _others(c: Context) -> list[str]:
-    """Return who else reported work that counts, such as who took the job over."""
+    """Return who else reported work that counts, such as who took the job over.
+
+    Not who sent a photo: that may be a phone's name, a folder's or a camera's.
+    """
     work = {s.entry.by for s in c.done if s.entry} | {v.entry.by for v in c.state.values}
-    work |= {photo.entry.by for photo in c.state.photos}
     named = {clean(c.opened(role)).casefold() for role in ("technician", "advisor")} | {""}
     known = {name.casefold(): name for name in sorted(clean(name) for name in work)}
     return [name for folded, name in sorted(known.items()) if folded not in named]
