@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from joblog.job.photos import taken_with
 from joblog.job.types import Finding, FindingKind, Photo
 
 LOWER, UPPER = 0.0, 1.0
@@ -86,5 +87,5 @@ def disagreement(photo: Photo, retaken: bool) -> Finding:
         entry=photo.entry.id,
         at=photo.entry.at,
         resolved="photo retaken" if retaken else "",
-        customer="Two photos of the dipstick showed different levels.",
+        customer=f"{1 + len(taken_with(photo))} photos of the dipstick showed different levels.",
     )

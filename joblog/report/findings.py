@@ -10,7 +10,7 @@ from joblog.job.guard_ended import ENDED
 from joblog.job.guard_photos import FLAKE_COUNTED_MM
 from joblog.job.guard_wanted import DROPPED
 from joblog.job.levels import near_mark
-from joblog.job.photos import photo_of
+from joblog.job.photos import photo_of, taken_with
 from joblog.job.told_meter import KIND as METER
 from joblog.job.told_meter import told_by
 from joblog.job.types import Finding, FindingKind, Photo
@@ -84,7 +84,8 @@ def in_full(c: Context, finding: Finding) -> str:
 
 def _level(c: Context, photo: Photo, rule: str) -> str:
     if rule == "shots":
-        return c.t.say("Two photos of the dipstick showed different levels.")
+        shots = str(1 + len(taken_with(photo)))
+        return c.t.say("{n} photos of the dipstick showed different levels.", n=shots)
     near = near_mark(photo)
     if near == "upper":
         return c.t.say(

@@ -11,6 +11,10 @@ from PIL import Image, ImageOps
 from joblog.job.levels import level_findings, near_mark
 from joblog.job.types import Photo
 from joblog.record.entry import Entry
+from joblog.report.context import Context
+from joblog.report.findings import in_full
+from joblog.report.language import Language
+from joblog.report.settings import ShopSettings
 
 IMAGES = Path(__file__).parents[2] / "sample_images"
 FOUND = (IMAGES / "dipstick-before.jpg").read_bytes()
@@ -54,6 +58,19 @@ def test_two_shots_that_disagree_are_said_to_and_give_no_common_level(shot):
     assert finding.key in shot.open_keys()
     shot.session.photo(from_the_other_side(OTHER), "dipstick")
     assert finding.key not in shot.open_keys()
+
+
+def test_as_many_shots_as_disagree_are_told_to_the_customer(shot):
+    shot.session.photo(from_the_other_side(FOUND), "dipstick")
+    shot.session.photo(OTHER, "dipstick")
+    (finding,) = [f for f in shot.state.findings if f.key.startswith("shots:")]
+    assert finding.customer == "3 photos of the dipstick showed different levels."
+    for code, told in (
+        ("en", finding.customer),
+        ("es", "3 fotos de la varilla mostraron niveles distintos."),
+    ):
+        context = Context(shot.state, Language.find(code), "us", ShopSettings())
+        assert in_full(context, finding) == told
 
 
 def test_a_third_shot_is_one_reading_with_both(shot):
