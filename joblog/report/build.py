@@ -30,6 +30,7 @@ from joblog.report.past import Past, past_of
 from joblog.report.pictures import image_sha, photo_sha, pictures, shown_sha
 from joblog.report.quantity import Paper, Units
 from joblog.report.settings import ShopSettings
+from joblog.report.supplies import supplies
 from joblog.report.text import clean, sentence
 from joblog.report.visuals import charts
 
@@ -162,7 +163,7 @@ def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Repo
         charts=charts(c),
         measured=measured(c),
         steps=expert.steps(c),
-        supplies=expert.supplies(c),
+        supplies=supplies(c),
         findings=findings.findings(c),
         corrections=findings.corrections(c),
         notes=expert.notes(c),

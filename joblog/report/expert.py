@@ -1,4 +1,4 @@
-"""The pages for the expert: the order of work, parts and fluids, cautions and notes."""
+"""The pages for the expert: the order of work, cautions and notes."""
 
 from __future__ import annotations
 
@@ -7,15 +7,14 @@ from fractions import Fraction
 
 from joblog.job.explanations import note_key, notes_withdrawn
 from joblog.job.guard_wanted import missing_key
-from joblog.job.label_codes import is_number
 from joblog.job.types import FindingKind, Photo, StepState, StepStatus, Value
 from joblog.job.values import converted
 from joblog.record.entry import Entry
 from joblog.report.context import Context, how_known, value_name
 from joblog.report.ending import stands
 from joblog.report.kinds import kind_name, lacking
-from joblog.report.model import Caution, Fact, Step, Supply
-from joblog.report.pictures import codes_in, describe
+from joblog.report.model import Caution, Fact, Step
+from joblog.report.pictures import describe
 from joblog.report.quantity import reader_units
 from joblog.report.telling import value_said
 from joblog.report.text import clean, sentence
@@ -125,57 +124,6 @@ def _added(c: Context, pours: list[Value]) -> str:
         return parts
     total = c.quantity(sum((x for x in exact if x is not None), Fraction(0)), unit)
     return f"{total} ({c.t.say('recorded as {said}', said=parts)})"
-
-
-def supplies(c: Context) -> tuple[Supply, ...]:
-    """Return the parts and fluids that were used."""
-    return tuple(_parts(c) + _fluids(c))
-
-
-def _parts(c: Context) -> list[Supply]:
-    used = [(key, s) for s in c.done for key in s.step.parts]
-    rows = []
-    for part in c.state.sheet.parts:
-        states = [s for key, s in used if key == part.key]
-        if not states:
-            continue
-        step = c.t.sheet(states[-1].step.title)
-        evidence = _scanned(c, part.number) or c.t.say("with the step “{step}”", step=step)
-        if _put_back_used(c, part.key):
-            evidence = c.t.say("no new one: the used one was put back")
-        amount, number = c.t.number(part.quantity), clean(part.number or "")
-        fitted = c.t.sheet(part.fitted)
-        rows.append(Supply(c.t.sheet(part.name), number, amount, fitted, evidence))
-    return rows
-
-
-def _put_back_used(c: Context, part: str) -> bool:
-    """Say whether what was told of a part last is that the old one was used again."""
-    told = [e.entry.body for e in c.history.of("part") if e.entry.body.get("part") == part]
-    return bool(told) and told[-1].get("state") == "reused"
-
-
-def _fluids(c: Context) -> list[Supply]:
-    rows = []
-    for state in c.state.fluids:
-        fluid = c.fluid(state.key)
-        if fluid is None or not state.all_in:
-            continue
-        evidence = _scanned(c, fluid.specification) or c.t.say("sum of what was recorded")
-        amount = c.quantity(state.all_in, state.unit)  # with what was drained again
-        name, kind = c.t.sheet(fluid.name), c.t.sheet(fluid.specification)
-        rows.append(Supply(name, kind, amount, "", evidence))
-    return rows
-
-
-def _scanned(c: Context, number: str | None) -> str:
-    """Return where a bar code with this number was read; '' where none was."""
-    for photo in c.state.photos:
-        for code in codes_in(photo):
-            if is_number(code, clean(number or "")):
-                n = c.photo_numbers[photo.entry.id]
-                return c.t.say("bar code {code} read in photo {n}", code=code, n=n)
-    return ""
 
 
 def cautions(c: Context) -> tuple[Caution, ...]:

@@ -155,6 +155,79 @@ def test_a_used_part_that_was_put_back_is_not_listed_as_a_new_one(
     assert washer.evidence == "with the step “Front filled”"
 
 
+def plug_in(s: Any, washer: str = "") -> None:
+    """The drain plug comes out and goes in again; what is told of its washer, stands behind."""
+    s.step("drain-plug-out")
+    s.step("drain-plug-in")
+    if washer:
+        body = {"part": "drain-washer", "state": washer, "step": "drain-plug-in"}
+        s.say("washer", "part", body)
+
+
+@pytest.mark.parametrize(
+    ("washers", "amount", "evidence"),
+    [
+        ([""], "1", ""),
+        (["", ""], "2", "; fitted 2 times"),
+        (["new", "", ""], "3", "; fitted 3 times"),
+        (["reused", ""], "1", "; fitted 2 times; once the used one was put back"),
+        (["", "reused"], "1", "; fitted 2 times; once the used one was put back"),
+        (["reused", "reused"], "0", None),
+    ],
+)
+def test_a_plug_that_comes_out_again_takes_another_washer(
+    new_script: Any,
+    make: Callable[..., Report],
+    washers: list[str],
+    amount: str,
+    evidence: str | None,
+) -> None:
+    s = new_script(number=80)
+    s.open()
+    for washer in washers:
+        plug_in(s, washer)
+    told = make(s).supplies[0]
+    assert told.amount == amount
+    with_step = "with the step “Drain plug in with a new washer, tighten”"
+    none = "no new one: the used one was put back"
+    assert told.evidence == (none if evidence is None else with_step + evidence)
+
+
+def test_a_plug_told_as_in_before_it_was_ever_out_took_no_washer(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=81)
+    s.open()
+    s.step("drain-plug-in")
+    plug_in(s)
+    assert make(s).supplies[0].amount == "1"
+
+
+def test_a_washer_stays_used_where_the_plug_came_out_once_more_and_the_job_was_stopped(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=82)
+    s.open()
+    plug_in(s)
+    s.step("drain-plug-out")
+    assert make(close(s, "aborted")).supplies[0].amount == "1"
+
+
+def test_washers_that_two_steps_share_are_counted_by_what_was_fitted(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(sheet_key="manual-gearbox", number=83)
+    s.open()
+    for step in ("drain-plug-out", "drain-plug-in", "drain-plug-out", "drain-plug-in"):
+        s.step(step)
+    assert make(s).supplies[0].amount == "2"
+    s.step("fill-plug-in")
+    told = make(s).supplies[0]
+    assert told.amount == "3"
+    assert "Drain plug in" in told.evidence
+    assert told.evidence.count("with the step") == 2
+
+
 def test_a_look_is_no_reading(axles: Any, make: Callable[..., Report]) -> None:
     axles.step("seen")
     names = [row.what for row in make(axles).measured]
