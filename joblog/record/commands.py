@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -284,8 +285,12 @@ def run_jobs(args: argparse.Namespace) -> int:
     from joblog.record.listing import listed
     from joblog.report.settings import shop_zone
 
+    zone, mistake = None, ""
     with _open(args) as store:
-        zone = None if args.jsonl else shop_zone(store.folder)
+        try:
+            zone = None if args.jsonl else shop_zone(store.folder)
+        except InputError as error:  # no reason to hide the jobs
+            mistake = f"joblog: {error}; until it is mended, times are in this PC's zone"
         lines = [_line(store, job) for job in store.jobs()]
     if args.jsonl:
         shown = [json.dumps(line.as_json(), ensure_ascii=False) for line in lines]
@@ -293,6 +298,8 @@ def run_jobs(args: argparse.Namespace) -> int:
         shown = listed(lines, zone) or [_none_yet(store)]
     for line in shown:
         print(line)
+    if mistake:
+        print(mistake, file=sys.stderr)
     return int(Exit.OK)
 
 

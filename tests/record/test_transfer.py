@@ -196,6 +196,22 @@ def test_jobs_are_listed_in_the_shops_own_time_zone(
             shop_zone(store.folder)
 
 
+def test_a_mistake_in_the_shops_settings_hides_no_job(
+    store: Store, job: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (store.folder / "shop.toml").write_text('accent = "yellow"', encoding="utf-8")
+    assert main(["jobs", "--data", str(store.folder)]) == 0
+    told = capsys.readouterr()
+    opened = parse_time(store.entries(job)[0].at).astimezone()
+    assert told.out.splitlines()[1].startswith(f"{opened:%Y-%m-%d %H:%M}  ")
+    assert told.out.rstrip().endswith(job)
+    (sentence,) = told.err.splitlines()
+    assert "shop.toml have a mistake in accent: write the colour as '#'" in sentence
+    assert sentence.endswith("; until it is mended, times are in this PC's zone")
+    assert main(["jobs", "--jsonl", "--data", str(store.folder)]) == 0
+    assert capsys.readouterr().err == ""  # times in UTC want no zone
+
+
 def test_verify_names_the_first_bad_entry(
     store: Store, job: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
