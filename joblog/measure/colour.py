@@ -23,7 +23,8 @@ _EPSILON = (6 / 29) ** 3
 _KAPPA = (29 / 6) ** 2 / 3
 
 
-def _linear(channel: float) -> float:
+def srgb_to_linear(channel: float) -> float:
+    """Return the light, 0 to 1, of an sRGB channel of 0 to 255 (IEC 61966-2-1)."""
     value = channel / 255
     return value / 12.92 if value <= 0.04045 else math.pow((value + 0.055) / 1.055, 2.4)
 
@@ -48,7 +49,7 @@ def srgb_to_lab(red: float, green: float, blue: float) -> Lab:
     """
     if not all(0 <= channel <= 255 for channel in (red, green, blue)):
         raise InputError(f"({red}, {green}, {blue}) is no sRGB colour; channels are 0 to 255")
-    linear = [_linear(channel) for channel in (red, green, blue)]
+    linear = [srgb_to_linear(channel) for channel in (red, green, blue)]
     x, y, z = (
         _f(sum(weight * value for weight, value in zip(row, linear, strict=True)) / white)
         for row, white in zip(_TO_XYZ, _WHITE, strict=True)

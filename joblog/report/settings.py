@@ -22,6 +22,7 @@ from pydantic import (
 from pydantic_core import ErrorDetails
 
 from joblog.errors import InputError
+from joblog.measure.colour import srgb_to_linear
 from joblog.report.language import Language
 from joblog.report.quantity import Paper, Units
 from joblog.sheet.slips import slip_in
@@ -77,12 +78,7 @@ class ShopSettings(BaseModel):
 
 def contrast_on_white(colour: str) -> float:
     """Return the contrast of '#rrggbb' against white, 1..21 (WCAG 2.2, relative luminance)."""
-
-    def linear(channel: int) -> float:
-        share = channel / 255
-        return share / 12.92 if share <= 0.04045 else float(((share + 0.055) / 1.055) ** 2.4)
-
-    red, green, blue = (linear(int(colour[i : i + 2], 16)) for i in (1, 3, 5))
+    red, green, blue = (srgb_to_linear(int(colour[i : i + 2], 16)) for i in (1, 3, 5))
     luminance = 0.2126 * red + 0.7152 * green + 0.0722 * blue
     return 1.05 / (luminance + 0.05)
 

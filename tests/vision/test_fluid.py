@@ -14,8 +14,14 @@ import pytest
 from draw_stick import draw_stick, random_stick
 from draw_swatch import Swatch, draw_swatch, photographed
 
-from joblog.measure.colour import delta_e_2000
-from joblog.vision.fluid import lab_from_linear, measure_fluid, srgb_from_linear
+from joblog.measure.colour import delta_e_2000, srgb_to_linear
+from joblog.vision.fluid import (
+    SHOULDER,
+    _linear_light,
+    lab_from_linear,
+    measure_fluid,
+    srgb_from_linear,
+)
 from joblog.vision.load import load_photo
 from joblog.vision.types import FluidReading, Photo
 
@@ -207,6 +213,13 @@ def test_published_colour_values(srgb, lab):
     linear = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
     assert lab_from_linear(linear) == pytest.approx(lab, abs=0.03)
     assert srgb_from_linear(linear) == srgb
+
+
+def test_light_below_the_shoulder_is_that_of_the_houses_curve():
+    codes = np.arange(round(255 * SHOULDER), dtype=np.uint8)
+    linear = _linear_light(np.repeat(codes[:, None, None], 3, axis=2))
+    expected = [srgb_to_linear(int(code)) for code in codes]
+    assert linear[:, 0, 1] == pytest.approx(expected, abs=1e-6)
 
 
 def test_the_outline_kept_has_few_corners_and_still_goes_round_the_blot():
