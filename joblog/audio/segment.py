@@ -24,7 +24,7 @@ from enum import Enum
 
 import numpy as np
 
-from joblog.audio.types import RATE, Samples, Utterance
+from joblog.audio.types import RATE, Beginning, Samples, Utterance
 from joblog.audio.voice import (
     CHUNK,
     CHUNK_SECONDS,
@@ -309,11 +309,13 @@ class Segmenter:
         return pauses[-1] if pauses else None
 
     def _end(self) -> Utterance | None:
-        early = perhaps = False
+        beginning = Beginning.HEARD
         if self._seen - len(self._utterance) <= self._hears_from:
             pause = self._pause_in(self._utterance[: max(0, self._opened)])
-            early = pause is None
-            perhaps = any(c.speech >= self._cut.opens for c in self._utterance[: pause or 0])
+            if pause is None:
+                beginning = Beginning.MISSING
+            elif any(c.speech >= self._cut.opens for c in self._utterance[:pause]):
+                beginning = Beginning.PERHAPS_MISSING
             self._utterance = self._utterance[pause or 0 :]
         kept, self._utterance = self._utterance, []
         self.phase = Phase.WAITING
@@ -322,7 +324,8 @@ class Segmenter:
         self._spoke = self._seen - self._quiet
         started = self._seen - len(kept)
         sure = [place for place, chunk in enumerate(kept) if chunk.speech >= self._cut.opens]
-        echo = sum(started + place < self._hears_from for place in sure) if early else 0
+        early = sum(started + place < self._hears_from for place in sure)
+        echo = early if beginning is Beginning.MISSING else 0
         if len(sure) - echo < _chunks(self._cut.shortest):
             return None
         made = self._made(kept, started)
@@ -331,8 +334,7 @@ class Segmenter:
             lead=sure[0] * CHUNK_SECONDS,
             trail=self._quiet * CHUNK_SECONDS,
             paused=True,
-            begun_early=early,
-            perhaps_early=perhaps,
+            beginning=beginning,
             among_talk=self._background.may_talk_on,
         )
 

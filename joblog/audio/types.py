@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,14 @@ from numpy.typing import NDArray
 RATE = 16_000  # samples a second everywhere behind the door of this room
 
 Samples = NDArray[np.float32]
+
+
+class Beginning(Enum):
+    """Whether the first words of an utterance were heard."""
+
+    HEARD = "heard"
+    PERHAPS_MISSING = "perhaps missing"  # before a pause in it was joblog's echo, or its own word
+    MISSING = "missing"  # it began while joblog still spoke, or before the microphone was open
 
 
 @dataclass(frozen=True)
@@ -20,11 +29,9 @@ class Utterance:
     since the source was opened; ``source`` names the microphone, file or phone it came from.
     ``lead`` and ``trail`` are the seconds before its first and after its last speech; ``paused``
     says that a pause of an open microphone ended it: who spoke may go on. ``cut_off`` says that
-    joblog itself began to speak in the middle of it, ``begun_early`` that it began while joblog
-    still spoke, or before the microphone was open: its first words are missing; ``perhaps_early``
-    that it had a pause before it, and joblog's echo or its own first word before that.
-    ``among_talk`` says that others were heard talking before it. ``at`` is the time of its end on
-    the computer's monotonic clock, in seconds, where several microphones may have heard it.
+    joblog itself began to speak in the middle of it, ``beginning`` whether its first words were
+    heard. ``among_talk`` says that others were heard talking before it. ``at`` is the time of its
+    end on the computer's monotonic clock, in seconds, where several microphones may have heard it.
     """
 
     samples: Samples
@@ -34,8 +41,7 @@ class Utterance:
     trail: float = 0.0
     paused: bool = False
     cut_off: bool = False
-    begun_early: bool = False
-    perhaps_early: bool = False
+    beginning: Beginning = Beginning.HEARD
     among_talk: bool = False
     at: float | None = None
 

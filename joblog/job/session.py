@@ -19,7 +19,7 @@ from dataclasses import replace
 from typing import Any
 
 from joblog.audio.encode import MIME, flac_bytes
-from joblog.audio.types import Samples, Utterance
+from joblog.audio.types import Beginning, Samples, Utterance
 from joblog.errors import InputError, ModelError
 from joblog.job.check_phrases import PHRASE_RULES
 from joblog.job.closing import closing_drafts
@@ -201,7 +201,9 @@ class JobSession(OpenJob):
         self._microphones.took(utterance)
         sound = self._keep_sound(utterance)
         text = engine.dictate(utterance.samples).strip()
-        if utterance.begun_early and not utterance.among_talk:  # what is missing may be a 'not'
+        if (
+            utterance.beginning is Beginning.MISSING and not utterance.among_talk
+        ):  # what is missing may be a 'not'
             part = Hearing(text, Verdict.ASK, 0.0, engine=engine.name, why=BEGUN_EARLY)
             draft = Draft("heard", heard_body(replace(part, duration=utterance.duration)))
             self._append(draft, "voice", by, media=(sound,))

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from joblog.audio.types import RATE, Samples, Utterance
+from joblog.audio.types import RATE, Beginning, Samples, Utterance
 from joblog.speech.accept import NUMBER_WORDS
 from joblog.speech.types import Alternative, Hearing, Verdict
 
@@ -60,8 +60,9 @@ class Said:
         A number is often said with pauses, so one before it shows no beginning where something was
         heard before the pause.
         """
-        perhaps = self.utterance.perhaps_early and like_a_rest(self.hearing)
-        return self.utterance.begun_early or perhaps
+        if self.utterance.beginning is Beginning.PERHAPS_MISSING:
+            return like_a_rest(self.hearing)
+        return self.utterance.beginning is Beginning.MISSING
 
 
 class Breath:
@@ -154,7 +155,8 @@ class Breath:
         whole = _whole(first, alone, hear)
         single = alone.hearing
         if whole is None or whole.hearing.verdict is Verdict.REJECT:
-            part = single.text.startswith("point ") or first.utterance.begun_early
+            missing = first.utterance.beginning is Beginning.MISSING
+            part = missing or single.text.startswith("point ")
             doubt = part and single.verdict is Verdict.ACCEPT
             return self._settle(_doubted(alone) if doubt else alone)
         either = single.verdict is not Verdict.REJECT and not single.text.startswith("point ")
@@ -228,6 +230,5 @@ def joined_sound(first: Utterance, second: Utterance, pause: float = PAUSE) -> U
         samples=sound,
         started=started,
         lead=first.lead,
-        begun_early=first.begun_early,
-        perhaps_early=first.perhaps_early,
+        beginning=first.beginning,
     )

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from joblog.audio.segment import Mode, Segmenter
-from joblog.audio.types import RATE, Samples, Utterance
+from joblog.audio.types import RATE, Beginning, Samples, Utterance
 from joblog.audio.voice import CHUNK
 from tests.audio.test_segment import hammering, quiet, run, speech
 
@@ -48,7 +48,7 @@ def answered(
 @pytest.mark.parametrize("begins", [-0.6, -0.3, -0.1])
 def test_a_phrase_begun_before_the_answer_has_ended_is_given_as_begun_early(begins: float) -> None:
     found, _ = answered(trimmed("cards-003"), begins)
-    assert [u.begun_early for u in found] == [True]
+    assert [u.beginning for u in found] == [Beginning.MISSING]
 
 
 @pytest.mark.parametrize("around", ["quiet", "tool"])
@@ -59,16 +59,16 @@ def test_a_phrase_begun_behind_the_answer_is_heard_from_its_first_word_on(
     noise = None if around == "quiet" else (0.1 * hammering(8)).astype(np.float32)
     found, end = answered(trimmed("cards-003"), begins, around=noise)
     assert len(found) == 1
-    assert not found[0].begun_early
-    assert not found[0].perhaps_early
+    assert found[0].beginning is Beginning.HEARD
     assert end - 0.05 <= found[0].started <= end + begins
 
 
 def test_the_answers_echo_is_no_part_of_the_phrase_behind_it() -> None:
     found, end = answered(trimmed("cards-003"), 0.5, echo=0.2)
     assert len(found) == 1
-    assert not found[0].begun_early
-    assert found[0].perhaps_early  # a first word of its own may have sounded like that
+    assert (
+        found[0].beginning is Beginning.PERHAPS_MISSING
+    )  # a first word of its own may have sounded like that
     assert found[0].started >= end + 0.2
 
 
@@ -81,20 +81,20 @@ def test_the_next_phrase_is_whole_again() -> None:
     phrase = trimmed("cards-003")
     twice = np.concatenate([phrase, quiet(1), phrase])
     found, _ = answered(twice, -0.3, around=quiet(12))
-    assert [u.begun_early for u in found] == [True, False]
+    assert [u.beginning for u in found] == [Beginning.MISSING, Beginning.HEARD]
 
 
 @pytest.mark.parametrize("live", [True, False])
 def test_a_microphone_that_opens_within_a_phrase_knows_no_beginning(live: bool) -> None:
     sound = np.concatenate([trimmed("cards-003"), quiet(1)])
     (found,) = run(Segmenter(live=live), sound)
-    assert found.begun_early is live  # a file begins where it was cut
+    assert (found.beginning is Beginning.MISSING) is live  # a file begins where it was cut
 
 
 def test_who_waits_after_opening_the_microphone_is_heard_whole() -> None:
     sound = np.concatenate([quiet(0.3), trimmed("cards-003"), quiet(1)])
     (found,) = run(Segmenter(live=True), sound)
-    assert not found.begun_early
+    assert found.beginning is Beginning.HEARD
 
 
 def test_push_to_talk_takes_no_echo_into_its_pre_roll() -> None:

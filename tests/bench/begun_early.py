@@ -24,7 +24,7 @@ import numpy as np
 from joblog.audio.files import read_audio
 from joblog.audio.resample import Resampler
 from joblog.audio.segment import Segmenter
-from joblog.audio.types import RATE, Samples
+from joblog.audio.types import RATE, Beginning, Samples
 from joblog.readback.clips import load_clips
 from joblog.readback.sound import RATE as CLIP_RATE
 from joblog.readback.sound import spoken_sound
@@ -72,10 +72,10 @@ def outcome(
     found = [u for u in found + segmenter.flush() if u.started >= start / RATE]
     if not found:
         return ("lost",)
-    if found[0].begun_early:
+    if found[0].beginning is Beginning.MISSING:
         return ("told",)
     kind = "whole" if found[0].started <= first / RATE + 0.05 else "cut"
-    return (kind, PERHAPS) if found[0].perhaps_early else (kind,)
+    return (kind, PERHAPS) if found[0].beginning is Beginning.PERHAPS_MISSING else (kind,)
 
 
 def deaf_alone(phrase: Samples, begins: float) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from joblog.audio.files import read_audio
-from joblog.audio.types import Utterance
+from joblog.audio.types import Beginning, Utterance
 from joblog.demo.script import load_script
 from joblog.job.noting import phrase_behind
 from joblog.sheet.load import library, load_sheet
@@ -63,7 +63,7 @@ def test_a_note_whose_beginning_joblog_spoke_over_is_asked_for_again(bench):
     job.session.engine = get_engine()
     job.say("note")
     sound = Utterance(read_audio(SOUNDS["40"]).samples)
-    reply = job.session.hear(replace(sound, begun_early=True), by="Imani Okafor")
+    reply = job.session.hear(replace(sound, beginning=Beginning.MISSING), by="Imani Okafor")
     assert reply.spoken == "Say again."
     assert not [e for e in job.state.entries if e.kind == "note"]
     job.session.hear(sound, by="Imani Okafor")

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from joblog.audio.types import RATE, Samples, Utterance
+from joblog.audio.types import RATE, Beginning, Samples, Utterance
 from joblog.speech.breath import (
     GO_ON,
     LONGEST,
@@ -177,7 +177,7 @@ def test_sound_that_both_pieces_hold_is_joined_once() -> None:
 
 
 def early(utterance: Utterance) -> Utterance:
-    return replace(utterance, begun_early=True)
+    return replace(utterance, beginning=Beginning.MISSING)
 
 
 def test_a_phrase_whose_beginning_is_missing_stays_so_when_it_goes_on() -> None:
@@ -198,7 +198,7 @@ def test_a_number_behind_what_began_early_is_never_believed_alone() -> None:
 
 @pytest.mark.parametrize(("text", "missing"), [("four one", True), ("drain plug four one", False)])
 def test_only_a_number_needs_more_than_a_pause_before_it(text: str, missing: bool) -> None:
-    utterance = replace(uttered(1.0), perhaps_early=True)
+    utterance = replace(uttered(1.0), beginning=Beginning.PERHAPS_MISSING)
     said = Said(utterance, Hearing(text, Verdict.ACCEPT, 0.99))
     assert said.begun_early is missing
     assert (asked_again(said).hearing.verdict is Verdict.ASK) is missing

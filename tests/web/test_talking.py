@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from joblog.audio.types import RATE as HEARD_RATE
-from joblog.audio.types import Utterance
+from joblog.audio.types import Beginning, Utterance
 from joblog.readback.clips import load_clips
 from joblog.readback.sound import RATE, spoken_sound
 from joblog.web.halfduplex import HOLD, Talking
@@ -139,7 +139,7 @@ def begun(ear, shop, job, text, early):
 
 def test_the_rest_of_a_value_begun_while_joblog_spoke_is_no_value(ear, shop, job):
     utterances = begun(ear, shop, job, "Drain plug forty one foot-pounds.", early=0.2)
-    assert [u.begun_early for u in utterances if u is not None] == [True]
+    assert [u.beginning for u in utterances if u is not None] == [Beginning.MISSING]
     for utterance in utterances:
         in_a_loop(ear.answer(utterance))
     assert torques(shop, job) == []
