@@ -23,6 +23,9 @@ HOW_ON = "Say confirm because, and the reason, or disregard."
 HOW_ON_SHOWN = "Say “confirm because” and the reason, or “disregard”."
 FIRST_ONE_SHOWN = "Say “confirm because” and the reason, for the first of these, or “disregard”."
 
+AT_ONCE = "For all of it at once: a reason and “Close as finished” at the desk."
+SEVERAL = 3  # so many missing things; one by one they take long
+
 
 def missing_of(findings: Sequence[Finding]) -> list[Finding]:
     """Return what is missing and not settled, in the order of the work."""
@@ -52,6 +55,11 @@ def folded(sheet: Sheet, findings: Sequence[Finding]) -> tuple[str, str]:
         return one.spoken, one.text
     count = and_more(more)
     return f"{one.spoken} {count}", f"{one.text} And {more} more: “what is missing” names them."
+
+
+def how_on_shown(findings: Sequence[Finding]) -> str:
+    """Return how to go on with the open findings of a job that is to be closed."""
+    return f"{HOW_ON_SHOWN} {AT_ONCE}" if len(missing_of(findings)) >= SEVERAL else HOW_ON_SHOWN
 
 
 def missing_line(findings: Sequence[Finding]) -> str:

@@ -14,7 +14,7 @@ from joblog.job.answers import (
 )
 from joblog.job.clocks import elapsed
 from joblog.job.drafts import Draft, Plan, refusal
-from joblog.job.foremost import HOW_ON, HOW_ON_SHOWN, SAY_WHY, folded
+from joblog.job.foremost import HOW_ON, SAY_WHY, folded, how_on_shown
 from joblog.job.from_sheet import answer_amount, answer_fluid, answer_torque
 from joblog.job.grammar import ANSWER_SECONDS
 from joblog.job.guard_wanted import CONFIRMED_BY, of_no_use_but_confirmed
@@ -236,7 +236,8 @@ def plan_complete(state: JobState) -> Plan:
 def not_complete(state: JobState) -> Plan:
     """Return the answer that names what still stands in the way."""
     spoken, text = folded(state.sheet, state.open_findings)
-    return refusal(f"Not complete. {spoken} {HOW_ON}", f"Not complete. {text} {HOW_ON_SHOWN}")
+    how = how_on_shown(state.open_findings)
+    return refusal(f"Not complete. {spoken} {HOW_ON}", f"Not complete. {text} {how}")
 
 
 def in_the_way(state: JobState) -> list[str]:

@@ -22,6 +22,7 @@ from joblog.job.foremost import (
     SAY_NOTE,
     folded,
     foremost,
+    how_on_shown,
     told,
 )
 from joblog.job.guard_labels import own_vin
@@ -161,7 +162,8 @@ def _follow(
 def _not_complete(state: JobState, entries: Sequence[Entry]) -> Reply:
     findings = state.open_findings
     spoken, text = folded(state.sheet, findings)
-    spoken, text = f"Not complete. {spoken} {HOW_ON}", f"Not complete. {text} {HOW_ON_SHOWN}"
+    text = f"Not complete. {text} {how_on_shown(findings)}"
+    spoken = f"Not complete. {spoken} {HOW_ON}"
     return Reply(spoken, text, "warn", tuple(entries), findings)
 
 

@@ -90,12 +90,23 @@ def test_what_is_missing_at_the_end_is_the_next_to_do_and_a_count(bench):
     assert reply.spoken.startswith("Not complete. Missing: vehicle level. And more.")
     assert f"Vehicle on level ground: not done. And {count - 1} more:" in reply.shown
     assert reply.shown.count("not done.") == 1
+    assert reply.shown.endswith("at once: a reason and “Close as finished” at the desk.")
     line = f"{count} things are missing. Next: Vehicle on level ground: not done."
     assert missing_line(job.state.findings) == line
     job.say("confirm because not needed")  # the one that was named
     assert job.state.finding("missing:level:step").resolved
     assert job.say("standing level").tone == "ok"
     assert missing_line(job.state.findings).startswith(f"{count - 1} things are missing.")
+    assert "at the desk" in job.say("job complete").shown
+
+
+def test_of_little_that_is_missing_each_thing_is_answered_for(bench, short_drain):
+    job = bench(toml=short_drain)
+    job.say("vehicle checked", "fill plug loose", "drain plug out")
+    job.say("drain plug torque 41 foot pounds")
+    reply = job.say("job complete")  # two photos are missing
+    assert reply.shown.startswith("Not complete.")
+    assert "at the desk" not in reply.shown
 
 
 def test_what_is_missing_is_named_and_the_rest_counted(bench):
