@@ -117,7 +117,7 @@ def grammar_for_state(
     return grammar_for_sheet(state.sheet, answering=answering, numbers=numbers)
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=36)  # 1 MB each; a sheet has three, and one of bare words
 def _compiled(text: str, name: str) -> Grammar:
     return Grammar.for_reading(text, source=f"grammar of sheet '{name}'")
 

@@ -10,7 +10,7 @@ from functools import partial
 
 from joblog.speech import jsgf
 from joblog.speech.automata import Automaton, Network, reduced, word_of
-from joblog.speech.graph import Arc, WordGraph
+from joblog.speech.graph import Arc, PackedArcs, WordGraph
 from joblog.speech.linking import Linked
 
 # A rule with more edges than this is first carried along closed, as if it were a single word, and
@@ -29,11 +29,11 @@ def word_graph(linked: Linked) -> WordGraph:
     for name in linked.public:
         _embed(network, rules.closed(name), start, final)
     whole = rules.opened(reduced(network, start, final), whole=True)
-    arcs = tuple(
-        tuple(
+    arcs = PackedArcs(
+        [
             Arc(word_of(key), target, min(weight, 0.0), tags)
             for key, (weight, tags, target) in edges.items()
-        )
+        ]
         for edges in whole.edges
     )
     finals = {state: weight for state, (weight, _) in sorted(whole.ends.items())}

@@ -68,7 +68,7 @@ class Grammar:
     def graph(self) -> WordGraph:
         """What may be said, from any public rule."""
         graph = with_room(lambda: word_graph(self._linked), self._linked.frames, self.source)
-        if not any(graph.arcs):
+        if not graph.arc_count:
             raise GrammarError(f"{self.source}: no sentence can be said with this grammar.")
         return graph
 

@@ -20,6 +20,7 @@ import re
 import unicodedata
 from collections.abc import Sequence as Seq
 from dataclasses import dataclass
+from functools import lru_cache
 
 from joblog.errors import GrammarError
 
@@ -274,7 +275,7 @@ class _Reader:
     def _item(self) -> Node:
         lexeme = self._next()
         if lexeme.kind == "token":
-            return Words((self._word(lexeme.text, lexeme.line),))
+            return _plain(self._word(lexeme.text, lexeme.line))
         if lexeme.kind == "quoted":
             plain = re.sub(r"\\(.)", r"\1", lexeme.text[1:-1])
             words = tuple(self._word(word, lexeme.line) for word in plain.split())
@@ -314,6 +315,12 @@ class _Reader:
             why = f"{token!a} holds a sign that can't be seen; type the word anew"
             raise self._fail(line, why)
         return unicodedata.normalize("NFC", token).lower()
+
+
+@lru_cache(maxsize=5000)
+def _plain(word: str) -> Words:
+    """Return the node of a word: one for all places where it is said, for they are many."""
+    return Words((word,))
 
 
 def _repeated(node: Node, *, may_be_absent: bool) -> Repeat:

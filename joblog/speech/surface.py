@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
-from joblog.speech.graph import Arc, WordGraph
+from joblog.speech.graph import Arc, PackedArcs, WordGraph
 from joblog.speech.written import Form, Mode, hyphenated, phrase_forms, word_forms
 
 
@@ -28,12 +28,11 @@ class SurfaceArc:
 
 @dataclass(frozen=True)
 class SurfaceGraph:
-    """States 0..n-1 with the arcs that leave each; ``origin`` is the word graph's state of each."""
+    """States 0..n-1 with the arcs that leave each."""
 
     start: int
     finals: Mapping[int, float]
     arcs: tuple[tuple[SurfaceArc, ...], ...]
-    origin: tuple[int, ...]
     final_tags: Mapping[int, tuple[str, ...]]
 
     @property
@@ -60,7 +59,7 @@ def surface_variants(words: tuple[str, ...]) -> tuple[str, ...]:
     graph = WordGraph(
         0,
         {len(words): 0.0},
-        (*((Arc(word, index + 1),) for index, word in enumerate(words)), ()),
+        PackedArcs([*((Arc(word, index + 1),) for index, word in enumerate(words)), ()]),
     )
     surfaces = expand_surfaces(graph, punctuation=False)
     texts: dict[str, None] = {" ".join(words): None}
@@ -78,12 +77,15 @@ def surface_variants(words: tuple[str, ...]) -> tuple[str, ...]:
 def expand_surfaces(
     graph: WordGraph, *, numerals: bool = True, capitals: bool = True, punctuation: bool = True
 ) -> SurfaceGraph:
-    """Return the graph of everything that may be written for the sentences of ``graph``.
-
-    ``numerals`` allows figures and abbreviated units, ``capitals`` a capital where a sentence
-    starts, ``punctuation`` a comma or a sentence's end after any word.
-    """
-    return _Expander(graph, numerals, capitals, punctuation).expanded()
+    """Return the whole graph of what may be written for ``graph``; for the options see Surfaces."""
+    surfaces = Surfaces(graph, numerals=numerals, capitals=capitals, punctuation=punctuation)
+    arcs: list[tuple[SurfaceArc, ...]] = []
+    while len(arcs) < surfaces.known:  # arcs lead to states that nobody knew
+        arcs.append(surfaces.arcs(len(arcs)))
+    states = range(len(arcs))
+    finals = {n: weight for n in states if (weight := surfaces.final(n)) is not None}
+    final_tags = {n: tags for n in states if (tags := surfaces.final_tags(n))}
+    return SurfaceGraph(surfaces.start, finals, tuple(arcs), final_tags)
 
 
 @lru_cache(maxsize=1)
@@ -97,46 +99,63 @@ def _beginnings() -> frozenset[tuple[str, ...]]:
 _UNMARKED = (Mode.START, Mode.COMMA, Mode.GLUE, Mode.OWED)
 
 
-class _Expander:
-    def __init__(self, graph: WordGraph, numerals: bool, capitals: bool, punctuation: bool) -> None:
+class Surfaces:
+    """Everything that may be written for the sentences of ``graph``, worked out state by state.
+
+    ``numerals`` allows figures and abbreviated units, ``capitals`` a capital where a sentence
+    starts, ``punctuation`` a comma or a sentence's end after any word. Of a job's grammar all of it
+    would take seven times the room of the words, and a recogniser sees little of it.
+    """
+
+    def __init__(
+        self,
+        graph: WordGraph,
+        *,
+        numerals: bool = True,
+        capitals: bool = True,
+        punctuation: bool = True,
+    ) -> None:
         self._graph = graph
         self._numerals = numerals
         self._first = Mode.START if capitals else Mode.PLAIN
         self._punctuation = punctuation
         self._numbers: dict[tuple[int, Mode], int] = {}
-        self._queue: list[tuple[int, Mode]] = []
+        self._states: list[tuple[int, Mode]] = []
+        self.start = self._number(graph.start, self._first)
 
-    def expanded(self) -> SurfaceGraph:
-        start = self._number(self._graph.start, self._first)
-        arcs: list[tuple[SurfaceArc, ...]] = []
-        for state, mode in self._queue:  # the list grows while it is walked
-            leaving = {
-                SurfaceArc(form.text, self._number(end, form.then), words, weight, tags): None
-                for words, end, weight, tags in self._runs(state)
-                for form in self._forms(words)
-                if mode in form.after
-            }
-            if self._punctuation and (state != self._graph.start):
-                for mark in self._marks(state, mode):
-                    leaving.setdefault(mark)
-            arcs.append(tuple(leaving))
-        finals = {
-            number: self._graph.finals[state]
-            for (state, mode), number in self._numbers.items()
-            if state in self._graph.finals and mode not in (Mode.GLUE, Mode.OWED)
+    @property
+    def known(self) -> int:
+        """How many states have been met: 0 to that less one."""
+        return len(self._states)
+
+    def arcs(self, number: int) -> tuple[SurfaceArc, ...]:
+        """Return what may be written next at a state."""
+        state, mode = self._states[number]
+        leaving = {
+            SurfaceArc(form.text, self._number(end, form.then), words, weight, tags): None
+            for words, end, weight, tags in self._runs(state)
+            for form in self._forms(words)
+            if mode in form.after
         }
-        owed = self._graph.final_tags
-        final_tags = {
-            number: owed[state] for (state, _), number in self._numbers.items() if state in owed
-        }
-        origin = tuple(state for state, _ in self._queue)
-        return SurfaceGraph(start, finals, tuple(arcs), origin, final_tags)
+        if self._punctuation and (state != self._graph.start):
+            for mark in self._marks(state, mode):
+                leaving.setdefault(mark)
+        return tuple(leaving)
+
+    def final(self, number: int) -> float | None:
+        """Return the weight of ending at a state, None where no sentence ends."""
+        state, mode = self._states[number]
+        return None if mode in (Mode.GLUE, Mode.OWED) else self._graph.finals.get(state)
+
+    def final_tags(self, number: int) -> tuple[str, ...]:
+        """Return the tags that a sentence which ends at a state still owes."""
+        return self._graph.final_tags.get(self._states[number][0], ())
 
     def _number(self, state: int, mode: Mode) -> int:
         key = (state, mode)
         if key not in self._numbers:
-            self._numbers[key] = len(self._queue)
-            self._queue.append(key)
+            self._numbers[key] = len(self._states)
+            self._states.append(key)
         return self._numbers[key]
 
     def _marks(self, state: int, mode: Mode) -> Iterator[SurfaceArc]:

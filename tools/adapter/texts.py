@@ -374,10 +374,10 @@ def command_items(count: int, seed: int) -> list[Item]:
 
 def spelt(words: tuple[str, ...], rng: random.Random, most: int = 10) -> tuple[str, ...]:
     """Return some of the ways in which the recogniser's decoder lets these words be written."""
-    from joblog.speech.graph import Arc, WordGraph
+    from joblog.speech.graph import Arc, PackedArcs, WordGraph
     from joblog.speech.surface import expand_surfaces
 
-    line = (*((Arc(word, index + 1),) for index, word in enumerate(words)), ())
+    line = PackedArcs([*((Arc(word, index + 1),) for index, word in enumerate(words)), ()])
     surfaces = expand_surfaces(WordGraph(0, {len(words): 0.0}, line), punctuation=False)
     forms = dict.fromkeys([f" {' '.join(words)}", f" {_capital(' '.join(words))}."])
     for _ in range(8 * most):

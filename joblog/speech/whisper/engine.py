@@ -16,7 +16,6 @@ from joblog.speech.accept import KNOWN_VOICE, Stakes, decide
 from joblog.speech.grammar import Grammar
 from joblog.speech.meaning import grouped, meaning
 from joblog.speech.second_ear import DIGITS, Head, SecondEar
-from joblog.speech.surface import SurfaceGraph, expand_surfaces
 from joblog.speech.types import Alternative, Hearing, Verdict
 from joblog.speech.whisper.confidence import Calibration, Measures, weigh
 from joblog.speech.whisper.dictation import believable, pieces
@@ -25,7 +24,7 @@ from joblog.speech.whisper.features import Features, log_mel
 from joblog.speech.whisper.model import Memory, Step, WhisperModel
 from joblog.speech.whisper.search import Free, Options, Search, Sentence
 from joblog.speech.whisper.sound import Prepared, prepare
-from joblog.speech.whisper.tokens import TokenGraph, Tokeniser, Words
+from joblog.speech.whisper.tokens import Spelling, TokenGraph, Tokeniser, Words
 
 _DICTATION = Options(max_tokens=120)
 FRAMES_PER_SECOND = 100  # log-mel frames
@@ -33,6 +32,7 @@ TAIL = 1.0  # seconds of silence that the encoder sees behind the sound
 # Nobody says more: of 3 700 sentences the fastest had 4.7 tokens a second. Without a bound, a
 # grammar that repeats lets the search stutter ("four four four ...").
 TOKENS_PER_SECOND, FEWEST_TOKENS = 7, 5
+KEPT_GRAMMARS = 24  # spelt in tokens
 STEP = 0.5  # the encoder's context is rounded up to this many seconds
 
 
@@ -71,7 +71,7 @@ class WhisperEngine:
         self._stops = tuple(self._tokeniser.encode(mark)[0] for mark in ".?!")
         start = ("<|startoftranscript|>", "<|notimestamps|>")
         self._prompt = tuple(self._tokeniser.special(name) for name in start)
-        self._token_graphs = lru_cache(maxsize=24)(self._token_graph)  # 8 to 20 MB a grammar
+        self._spellings = lru_cache(maxsize=KEPT_GRAMMARS)(self._spelling)
 
     def hear(
         self,
@@ -109,7 +109,7 @@ class WhisperEngine:
         voice: Head | None = None,
     ) -> Analysis:
         """Search one prepared utterance; the calibration is fitted on what this returns."""
-        graph = self._token_graphs(grammar, bonus)
+        graph = TokenGraph(self._spellings(grammar), dict(bonus))
         memory, first = self._model.listen(_features(prepared), self._prompt)
         most = FEWEST_TOKENS + int(TOKENS_PER_SECOND * prepared.duration)
         options = replace(self._options, max_tokens=min(most, self._options.max_tokens))
@@ -133,8 +133,8 @@ class WhisperEngine:
             return None
         return self.second.scores(prepared.samples, said, voice)
 
-    def _token_graph(self, grammar: Grammar, bonus: tuple[tuple[str, float], ...]) -> TokenGraph:
-        return TokenGraph(grammar.graph, _surfaces(grammar), self._tokeniser.encode, dict(bonus))
+    def _spelling(self, grammar: Grammar) -> Spelling:
+        return Spelling(grammar.graph, self._tokeniser.encode)
 
     def _judge(self, found: Analysis, grammar: Grammar, stakes: Stakes, started: float) -> Hearing:
         ranking = rank(found, self._calibration, grammar)
@@ -195,8 +195,3 @@ def rank(found: Analysis, calibration: Calibration, grammar: Grammar) -> list[tu
         (found.sentences[first.best].words, sure),
         *((found.sentences[group.best].words, min(share * rest, sure)) for group, share in others),
     ]
-
-
-@lru_cache(maxsize=16)
-def _surfaces(grammar: Grammar) -> SurfaceGraph:
-    return expand_surfaces(grammar.graph, punctuation=False)

@@ -161,7 +161,7 @@ class Search:
                     places = nexts.setdefault(token, {})
                     for turn in turns:
                         key = (turn.place, words + turn.words)
-                        total = weight + turn.weight
+                        total = weight + graph.weight(turn)
                         if total > places.get(key, _NEVER):
                             places[key] = total
             candidates += self._best_next(hypothesis, nexts, row, end)

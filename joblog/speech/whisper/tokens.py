@@ -3,7 +3,7 @@
 ``joblog.speech.surface`` says how each word may be written ('36' for 'thirty six'); here each
 written form becomes a path of tokens. Paths that leave a state share their beginnings as a tree, so
 a beam search sees at each place the tokens that may come next. Everything is built when it is first
-reached, and kept.
+reached.
 """
 
 from __future__ import annotations
@@ -11,10 +11,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
+from threading import Lock
 from typing import NamedTuple
 
 from joblog.speech.graph import WordGraph
-from joblog.speech.surface import SurfaceGraph
+from joblog.speech.surface import Surfaces
 
 Words = tuple[str, ...]
 
@@ -32,6 +33,11 @@ class Turn(NamedTuple):
     place: Place
     words: Words
     weight: float
+    tags: tuple[str, ...]
+
+
+Tree = dict[Place, dict[int, list[Turn]]]
+KEPT_TURNS = 10_000  # of a grammar: 4 MB. One phrase reaches some 1 000
 
 
 class Tokeniser:
@@ -62,55 +68,84 @@ class Tokeniser:
         return int(number)
 
 
-class TokenGraph:
-    """A word graph spelt in tokens; ``bonus`` maps tags to natural-log additions."""
+class Spelling:
+    """A word graph spelt in tokens. Threads may share it.
 
-    def __init__(
-        self,
-        graph: WordGraph,
-        surfaces: SurfaceGraph,
-        encode: Callable[[str], tuple[int, ...]],
-        bonus: Mapping[str, float] | None = None,
-    ) -> None:
-        self._graph = graph
-        self._surfaces = surfaces
+    Of what a search has reached it keeps ``KEPT_TURNS``; what was dropped is built anew, alike.
+    """
+
+    def __init__(self, graph: WordGraph, encode: Callable[[str], tuple[int, ...]]) -> None:
+        self.surfaces = Surfaces(graph, punctuation=False)
         self._encode = encode
-        self._bonus = dict(bonus or {})
-        self._turns: dict[Place, dict[int, list[Turn]]] = {}
-        self.start = Place(surfaces.start)
+        self._kept: Tree = {}
+        self._count = 0
+        self._lock = Lock()
+        self.start = Place(self.surfaces.start)
+
+    @property
+    def kept(self) -> int:
+        """How many turns are kept now."""
+        return self._count
 
     def turns(self, place: Place) -> Mapping[int, Sequence[Turn]]:
         """Return the tokens that may come at ``place`` and where each leads."""
-        known = self._turns.get(place)
+        known = self._kept.get(place)
         if known is None:
-            self._grow(place.state)
-            known = self._turns.setdefault(place, {})
+            with self._lock:
+                known = self._kept.get(place)  # another thread may have been quicker
+                if known is None:
+                    self._grow(place.state)
+                    known = self._kept.setdefault(place, {})
         return known
 
-    def ending(self, place: Place) -> float | None:
-        """Return the weight of ending the sentence here, None where it may not end."""
-        weight = None if place.begun else self._surfaces.finals.get(place.state)
-        if weight is None:
-            return None
-        origin = self._surfaces.origin[place.state]
-        return weight + self._bonus_of(self._graph.final_tags.get(origin, ()))
-
-    def _bonus_of(self, tags: Sequence[str]) -> float:
-        return sum(self._bonus.get(tag, 0.0) for tag in tags) if self._bonus else 0.0
-
     def _grow(self, state: int) -> None:
-        """Build the tree of everything that may be written next at a state."""
-        self._turns.setdefault(Place(state), {})
-        for arc in self._surfaces.arcs[state]:
+        tree, count = self._tree(state)
+        if self._count + count > KEPT_TURNS:
+            self._kept, self._count = {}, 0
+        self._kept |= tree
+        self._count += count
+
+    def _tree(self, state: int) -> tuple[Tree, int]:
+        """Return all that may be written next at a state, and how many turns that are."""
+        tree: Tree = {Place(state): {}}
+        count = 0
+        for arc in self.surfaces.arcs(state):
             tokens = self._encode(arc.text)
             here = Place(state)
             for token in tokens[:-1]:
                 there = Place(state, (*here.begun, token))
-                ways = self._turns.setdefault(here, {}).setdefault(token, [])
+                ways = tree.setdefault(here, {}).setdefault(token, [])
                 if not any(way.place == there for way in ways):
-                    ways.append(Turn(there, (), 0.0))
+                    ways.append(Turn(there, (), 0.0, ()))
+                    count += 1
                 here = there
-            turn = Turn(Place(arc.next), arc.spoken, arc.weight + self._bonus_of(arc.tags))
-            last = self._turns.setdefault(here, {}).setdefault(tokens[-1], [])
+            turn = Turn(Place(arc.next), arc.spoken, arc.weight, arc.tags)
+            last = tree.setdefault(here, {}).setdefault(tokens[-1], [])
             if turn not in last:
                 last.append(turn)
+                count += 1
+        return tree, count
+
+
+class TokenGraph:
+    """A spelling with what the job expects; ``bonus`` maps tags to natural-log additions."""
+
+    def __init__(self, spelling: Spelling, bonus: Mapping[str, float] | None = None) -> None:
+        self._spelling = spelling
+        self._bonus = dict(bonus or {})
+        self.start = spelling.start
+        self.turns = spelling.turns
+
+    def weight(self, turn: Turn) -> float:
+        """Return what grammar and job say of a way."""
+        return turn.weight + self._bonus_of(turn.tags)
+
+    def ending(self, place: Place) -> float | None:
+        """Return the weight of ending the sentence here, None where it may not end."""
+        weight = None if place.begun else self._spelling.surfaces.final(place.state)
+        if weight is None:
+            return None
+        return weight + self._bonus_of(self._spelling.surfaces.final_tags(place.state))
+
+    def _bonus_of(self, tags: Sequence[str]) -> float:
+        return sum(self._bonus.get(tag, 0.0) for tag in tags) if tags and self._bonus else 0.0
