@@ -11,6 +11,7 @@ from joblog.job.values import converted
 from joblog.measure.units import UNITS
 from joblog.sheet.model import ReadingWanted, Torque
 
+ZERO = Decimal(0)
 TOO_MUCH = 2  # times the specification: beyond it a torque or quantity is asked, not believed
 
 
@@ -76,9 +77,12 @@ def reading_plausible(value: SaidValue, wanted: ReadingWanted) -> bool:
     exact = converted(value.value, value.unit or wanted.unit, wanted.unit)
     if exact is None:
         return False
-    low = wanted.low if wanted.low is not None else Decimal(0)
-    high = wanted.high if wanted.high is not None else max(low * TOO_MUCH, low)
-    if wanted.low is None and wanted.high is None:
+    low, high = wanted.low, wanted.high
+    if low is None and high is None:
         return _possible(exact, wanted.unit)
+    if low is None:  # a freezing point of -30 at most may well be -35
+        low = min(high or ZERO, ZERO)
+    if high is None:
+        high = max(low * TOO_MUCH, ZERO)
     room = max(abs(high - low), abs(high), abs(low))
     return low - room <= exact <= high + room

@@ -145,10 +145,10 @@ def _doubt(meaning: Meaning, wanted: Wanted, value: SaidValue) -> Plan:
     name = capital(numbered(wanted.name, draft))
     question = f"{name}, {said(value.value, unit)}? Affirm or negative."
     text = shown(value.value, unit)
-    why = (
-        f"{capital(numbered_shown(wanted.name, draft))}, {text} is far from what the sheet expects."
-    )
-    why += " Is that right?"
+    why = f"{capital(numbered_shown(wanted.name, draft))}, {text}"
+    # A value inside a limit may be as far from it as it likes: it is only asked about.
+    far = "" if wanted.fits(value) else " is far from what the sheet expects."
+    why += f"{far} Is that right?" if far else ": is that right?"
     own = wanted.doubt(value)
     question, why = own if own[0] else (question, why)
     return value_question(question, [text], [draft], meaning.tag, why)

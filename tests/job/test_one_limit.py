@@ -1,0 +1,49 @@
+"""Readings of which the sheet gives one limit alone."""
+
+from __future__ import annotations
+
+import pytest
+
+STEPS = """
+[[steps]]
+key = "frost"
+title = "Freezing point"
+say = ["freezing point read"]
+reading = { name = "freezing point", unit = "degC", high = -30 }
+
+[[steps]]
+key = "tread"
+title = "Tread"
+say = ["tread measured"]
+reading = { name = "tread depth", unit = "mm", low = 1.6 }
+
+[[steps]]
+key = "cooled"
+title = "Cold enough"
+say = ["cold enough"]
+reading = { name = "room temperature", unit = "degC", low = -10 }
+"""
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "freezing point minus three five celsius",
+        "freezing point minus two five celsius",  # outside, and told as that
+        "tread depth four point five millimeters",
+        "room temperature minus five celsius",
+        "room temperature eight celsius",
+    ],
+)
+def test_what_can_be_meant_is_recorded_unasked(bench, said):
+    job = bench(steps=STEPS)
+    assert job.say(said).tone in ("ok", "warn")
+    assert len(job.state.values) == 1
+
+
+def test_a_reading_inside_its_one_limit_is_never_called_far_from_it(bench):
+    job = bench(steps=STEPS)
+    reply = job.say("tread depth eight zero millimeters")
+    assert reply.shown == "Tread depth, 80 mm: is that right?"
+    reply = job.say("freezing point eight zero celsius")
+    assert reply.shown == "Freezing point, 80 °C is far from what the sheet expects. Is that right?"
