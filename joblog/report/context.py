@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date as Day  # noqa: N812  # as the language room has it
+from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
 from itertools import pairwise
@@ -14,7 +15,7 @@ from joblog.job.history import History, history_of
 from joblog.job.replay import replay
 from joblog.job.torques import is_angle
 from joblog.job.types import FindingKind, JobState, Photo, StepState, StepStatus, Value
-from joblog.job.values import converted
+from joblog.job.values import converted, step_named
 from joblog.record.entry import Entry
 from joblog.report.language import Language, Number, to_decimal
 from joblog.report.numbers import as_decimal
@@ -25,6 +26,7 @@ from joblog.report.text import clean
 from joblog.sheet.model import Fluid, Step
 
 _FINEST_SHARE = 3  # decimals of a per cent; a photo measures far less finely
+_SUREST = Decimal("0.99")  # what was heard is never told as certain: 0.997 is no 100 per cent
 
 
 @dataclass(frozen=True)
@@ -184,7 +186,7 @@ def how_known(c: Context, entry: Entry) -> tuple[str, str]:
     if heard is not None:
         sure = as_decimal(heard.body.get("confidence"))
         said = t.say("heard: “{text}”", text=clean(heard.body.get("text", "")))
-        return said, t.percent(sure) if sure is not None else ""
+        return said, t.percent(min(sure, _SUREST)) if sure is not None else ""
     if entry.id in c.photo_numbers:
         return t.say("measured in photo {n}", n=c.photo_numbers[entry.id]), ""
     if entry.source == "hand":
@@ -216,6 +218,25 @@ def value_name(c: Context, value: Value) -> str:
         return of_fastener(c, step, _which(value), name)
     name = t.sheet(value.name)
     return of_fastener(c, step, _which(value), name[:1].upper() + name[1:])
+
+
+def value_name_at(c: Context, value: Value) -> str:
+    """Return what a value is a value of, with its step where several want one of that name."""
+    name, step = value_name(c, value), step_named(c.state.sheet, value.step)
+    if step is None or value.entry.kind == "quantity":  # amounts are summed over the steps
+        return name
+    own = _wanted(value, step)
+    alike = [s for s in c.state.sheet.steps if own and _wanted(value, s) == own]
+    if len(alike) < 2:
+        return name
+    return c.t.say("{name}, “{step}”", name=name, step=c.t.sheet(step.title))
+
+
+def _wanted(value: Value, step: Step) -> str:
+    """Return the name by which ``step`` wants a value like ``value``, '' where it wants none."""
+    if value.entry.kind == "torque" or is_angle(step, value.entry):
+        return " ".join(step.torque.fastener.lower().split()) if step.torque else ""
+    return " ".join(step.reading.name.lower().split()) if step.reading else ""
 
 
 def _which(value: Value) -> str:

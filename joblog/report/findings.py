@@ -15,7 +15,7 @@ from joblog.job.told_meter import KIND as METER
 from joblog.job.told_meter import told_by
 from joblog.job.types import Finding, FindingKind, Photo
 from joblog.record.entry import Entry
-from joblog.report.context import Context, photo_name, value_name
+from joblog.report.context import Context, photo_name, value_name_at
 from joblog.report.ending import end_of, ended_words, reason_words
 from joblog.report.kinds import kind_name
 from joblog.report.model import Correction, Found
@@ -252,7 +252,7 @@ def how_it_was_said(c: Context, entry: Entry) -> str:
 def _what(c: Context, entry: Entry) -> str:
     value = next((v for v in c.state.values if entry in (v.entry, *v.corrected_from)), None)
     if value is not None:
-        return value_name(c, value)
+        return value_name_at(c, value)
     if entry.kind in ("job-opened", METER):
         return c.t.say("Hour meter") if _in_hours(entry) else c.t.say("Odometer")
     names = {

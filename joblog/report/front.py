@@ -137,12 +137,22 @@ def _done(c: Context, most: int) -> tuple[tuple[str, ...], str]:
     keys = {s.step.key for s in best}
     lines = [sentence(c.t.sheet(s.step.customer)) for s in told if s.step.key in keys]
     rest = len(c.done) - len(keys)
+    if not lines and rest:  # the sheet has no sentence for the customer
+        return (_all_done(c, rest),), ""
     more = c.t.count(
         "And {n} more step; all are listed under “Order of work”.",
         "And {n} more steps; all are listed under “Order of work”.",
         rest,
     )
     return tuple(lines), more if rest > 0 else ""
+
+
+def _all_done(c: Context, n: int) -> str:
+    return c.t.count(
+        "{n} step of the work was done; it is listed under “Order of work”.",
+        "{n} steps of the work were done; all are listed under “Order of work”.",
+        n,
+    )
 
 
 def _found(c: Context, rows: tuple[Measured, ...]) -> tuple[str, ...]:
@@ -393,7 +403,8 @@ def _others(c: Context) -> list[str]:
 
     Not who sent a photo: that may be a phone's name, a folder's or a camera's.
     """
-    work = {s.entry.by for s in c.done if s.entry} | {v.entry.by for v in c.state.values}
+    work = {s.entry.by for s in c.done if s.entry and s.entry.kind != "photo"}
+    work |= {value.entry.by for value in c.state.values}
     named = {clean(c.opened(role)).casefold() for role in ("technician", "advisor")} | {""}
     known = {name.casefold(): name for name in sorted(clean(name) for name in work)}
     return [name for folded, name in sorted(known.items()) if folded not in named]

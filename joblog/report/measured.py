@@ -10,7 +10,7 @@ from joblog.job.photos import taken_with
 from joblog.job.types import FindingKind, Photo, StepState, Value
 from joblog.measure.colour import delta_e_2000
 from joblog.report.charts.gauge import gauge
-from joblog.report.context import Context, how_known, of_fastener, value_name
+from joblog.report.context import Context, how_known, of_fastener, value_name_at
 from joblog.report.ending import about, mended
 from joblog.report.model import Measured
 from joblog.report.numbers import as_decimal, as_lab
@@ -49,7 +49,7 @@ def _value(c: Context, value: Value, index: int) -> Measured:
     unknown = bool(value.adapter) and value.in_spec_unit is None  # by which wrench, nobody said
     inside = None if unknown or value.early else value.within
     exact = value.in_spec_unit if value.in_spec_unit is not None else Fraction(value.value)
-    name = value_name(c, value)
+    name = value_name_at(c, value)
     ended = mended(c, "window" if value.early else "spec", value.entry.id)
     ended = c.t.say("undone later") if value.undone else ended
     said = _mended(_verdict(c, inside, unsure=unknown, early=value.early), ended)

@@ -359,3 +359,98 @@ def test_an_angle_is_named_like_a_torque_and_has_no_gap_before_its_sign(
     row = next(row for row in make(s, language=language).measured if row.what == name)
     assert row.value == "90°"
     assert range_ in row.specified
+
+
+WHEELS = """
+[sheet]
+key = "wheels"
+title = "Wheel nuts"
+revision = "1"
+summary = "The wheel nuts are tightened."
+
+[[steps]]
+key = "left"
+title = "Left wheel"
+say = ["left wheel"]
+torque = { fastener = "wheel nut", value = 110, unit = "N.m", tolerance = 10, count = 5 }
+
+[[steps]]
+key = "right"
+title = "Right wheel"
+say = ["right wheel"]
+torque = { fastener = "wheel nut", value = 110, unit = "N.m", tolerance = 10, count = 5 }
+
+[[steps]]
+key = "cold"
+title = "Pressure cold"
+say = ["pressure cold"]
+reading = { name = "tire pressure", unit = "bar", low = 2.1, high = 2.5 }
+
+[[steps]]
+key = "warm"
+title = "Pressure warm"
+say = ["pressure warm"]
+reading = { name = "tire pressure", unit = "bar", low = 2.2, high = 2.8 }
+"""
+
+
+@pytest.fixture
+def wheels(new_script: Any) -> Any:
+    s = new_script(number=84)
+    s.toml, s.sheet = WHEELS, sheet_from_text(WHEELS)
+    s.open()
+    body = {"unit": "N.m", "which": "all"}
+    s.say("left", "torque", body | {"step": "left", "value": "90"})
+    s.say("right", "torque", body | {"step": "right", "value": "110"})
+    for step, value in (("cold", "2.3"), ("warm", "2.4")):
+        said = {"step": step, "name": "tire pressure", "value": value, "unit": "bar"}
+        s.say("pressure", "reading", said)
+    return s
+
+
+def test_values_of_one_name_from_several_steps_are_told_apart_and_all_count(
+    wheels: Any, make: Callable[..., Report]
+) -> None:
+    report = make(close(wheels), units="metric")
+    assert [row.what for row in report.measured] == [
+        "Torque, wheel nut (all 5), “Left wheel”",
+        "Torque, wheel nut (all 5), “Right wheel”",
+        "Tire pressure, “Pressure cold”",
+        "Tire pressure, “Pressure warm”",
+    ]
+    checked = "We checked 4 values. Outside its limits: Torque, wheel nut (all 5), “Left wheel”."
+    assert report.front.found[0].replace("\u00a0", " ") == checked
+    es = make(wheels, units="metric", language="es")
+    assert es.measured[0].what.endswith(", «Left wheel»")
+
+
+def test_a_sheet_without_sentences_for_the_customer_says_how_much_was_done(
+    wheels: Any, make: Callable[..., Report]
+) -> None:
+    front = make(wheels).front
+    told = "4 steps of the work were done; all are listed under “Order of work”."
+    assert (front.done, front.more) == ((told,), "")
+
+
+def test_what_was_heard_is_never_told_as_certain(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=85)
+    s.open()
+    body = {"step": "drain-plug-in", "value": "41", "unit": "lbf.ft"}
+    s.say("forty one", "torque", body, sure="0.9991")
+    assert make(s).measured[0].sure == "99%"
+
+
+def test_a_phone_whose_photo_made_a_step_done_did_not_work_on_the_job(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    s = new_script(number=86)
+    s.open()
+    s.photo("level-before", "dipstick", "before", {"usable": True, "level_fraction": "0.4"})
+    s.entries[-1] = s.entries[-1].model_copy(update={"by": "shop phone"})
+    assert s.state().step("level-before").status.value == "done"
+    s.say("forty one", "torque", {"step": "drain-plug-in", "value": "41", "unit": "lbf.ft"})
+    s.entries[-1] = s.entries[-1].model_copy(update={"by": "Marek Dvorak"})
+    people = {fact.label: fact.text for fact in make(s).front.people}
+    assert people["Also worked on it"] == "Marek Dvorak"
