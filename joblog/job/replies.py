@@ -51,7 +51,7 @@ from joblog.job.wrenches import to_set, tool_named
 from joblog.record.entry import Entry
 from joblog.sheet.check_torques import wrenches_of
 from joblog.sheet.fragments import spoken_form
-from joblog.sheet.model import PhotoWanted, Sheet
+from joblog.sheet.model import PhotoWanted, Sheet, Step
 
 
 def reply_for(
@@ -222,12 +222,34 @@ def _value_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     if value.nominal is not None and value.low is not None:
         around = value.nominal - value.low
         wanted = f" (specified {shown(value.nominal, value.spec_unit)} ± {around})"
-    line = f"{'Corrected: ' if corrected else ''}{value.name} {text}{spec}{wanted}."
+    at, at_shown = _at_which(state, value)
+    line = f"{'Corrected: ' if corrected else ''}{value.name} {text}{spec}{wanted}{at_shown}."
     if value.within:
         line += gets_shown(state.sheet, value)
     line += _wrench_shown(state, value) + _whose(state, value)
     count, count_shown = _count_echo(state, value) if value.within else ("", "")
-    return f"{lead}, {number}{spec}.{count}", capital(line) + count_shown
+    return f"{lead}, {number}{spec}{at}.{count}", capital(line) + count_shown
+
+
+def _at_which(state: JobState, value: Value) -> tuple[str, str]:
+    """Name the step of a value, said and shown, where several steps want one of that name."""
+    step, steps = step_named(state.sheet, value.step), state.sheet.steps
+    if step is None:
+        return "", ""
+    if value.entry.kind == "torque" or is_angle(step, value.entry):
+        names = [_fastener_stage(s) for s in steps if s.torque]
+        own = _fastener_stage(step)
+    else:
+        names = [s.reading.name for s in steps if s.reading]
+        own = step.reading.name if step.reading else ""
+    if names.count(own) < 2:
+        return "", ""
+    return f", {step_name(step)}", f", for “{step.title}”"
+
+
+def _fastener_stage(step: Step) -> str:
+    """Return a step's fastener with its stage: two stages of one are told apart as it is."""
+    return f"{step.torque.fastener.lower()} {step.torque.stage}" if step.torque else ""
 
 
 def _whose(state: JobState, value: Value) -> str:

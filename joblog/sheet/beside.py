@@ -27,6 +27,7 @@ def rule_beside(
         yield from named_sheets(sheet)
         if own is not None:
             yield from _twins(sheet, _sheets_in(folder), own)
+            yield from _takes_a_place(sheet, shipped.get(own.stem), own)
 
     def named_sheets(sheet: Sheet) -> Found:
         wanted = [(i, e) for i, e in enumerate(sheet.applies.not_to) if e.use]
@@ -70,6 +71,18 @@ def _twins(sheet: Sheet, files: list[Path], own: Path) -> Found:
             f"'{key}' is the key of {twins[0]}{more}, too; give each its own, or take one away",
             remark=True,
         )
+
+
+def _takes_a_place(sheet: Sheet, shipped: Path | None, own: Path) -> Found:
+    """Remark on a file that would hide a shipped sheet by its name, though it has another key."""
+    if shipped is None or shipped.resolve() == own.resolve() or sheet.sheet.key == own.stem:
+        return
+    yield Complaint(
+        ("sheet", "key"),
+        f"a file called {own.name} takes the place of the shipped sheet '{own.stem}'; call it "
+        f"{sheet.sheet.key}.toml, unless that is meant",
+        remark=True,
+    )
 
 
 def _units(files: Any) -> dict[str, list[str]]:

@@ -243,7 +243,7 @@ def _passing(sheet: Sheet) -> Found:
                         ("steps", i, field),
                         f"when '{last.key}' is done, this step can't be done any more "
                         f"('{key}'), and still is the next to do; write before = "
-                        f'["{last.key}"] here, or an earlier step',
+                        f'["{last.key}"] here, or in an earlier step',
                         True,
                     )
 

@@ -94,6 +94,7 @@ def _one_name(rows: list[tuple[int, Step]], earlier: dict[str, set[str]]) -> Fou
     """Two fasteners of one name can't be told apart by voice, so both want the same torque.
 
     Where one step comes after the other, what is said counts for the step at hand: a job may open.
+    Where none does, even one of the same torque may be taken for the other's.
     """
     first: dict[int, Step] = {}
     for i, step in rows:
@@ -101,10 +102,18 @@ def _one_name(rows: list[tuple[int, Step]], earlier: dict[str, set[str]]) -> Fou
         other = first.setdefault(step.torque.stage, step)
         assert other.torque is not None
         one, two = (in_si(t.value, t.unit, "torque") for t in (other.torque, step.torque))
+        in_turn = other.key in all_earlier(earlier, step.key)
+        if one == two and other is not step and not in_turn:
+            yield Complaint(
+                ("steps", i, "torque", "fastener"),
+                f"'{step.torque.fastener}' is tightened at '{other.key}', too, and this step need "
+                "not come after it: a torque counts for the step just reported, else for the first "
+                f'that lacks it; give each a name of its own, or write after = ["{other.key}"]',
+                remark=True,
+            )
         if one != two:
             before = f"{other.torque.value} {other.torque.unit} at '{other.key}'"
             here = f"{step.torque.value} {step.torque.unit} here"
-            in_turn = other.key in all_earlier(earlier, step.key)
             yield Complaint(
                 ("steps", i, "torque", "fastener"),
                 f"'{step.torque.fastener}' is {before} and {here}, which can't be told apart by "

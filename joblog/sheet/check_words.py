@@ -11,6 +11,7 @@ from joblog.sheet.complaints import Complaint, Found
 from joblog.sheet.fragments import expansions
 from joblog.sheet.locate import FieldPath
 from joblog.sheet.model import Sheet
+from joblog.sheet.skeleton import PLACEHOLDERS
 
 FORMS = 200  # sentences that one phrase may stand for
 LONGEST_PHRASE = 160  # characters, brackets and variants included
@@ -118,11 +119,17 @@ def _phrases(sheet: Sheet) -> Found:
                     f"'{phrase[:40]}' stands for more than {FORMS} sentences; "
                     "write the two or three that people say",
                 )
+            elif bare := next((form for form in forms if form in ENDINGS), ""):
+                yield Complaint(
+                    path,
+                    f"'{bare}' is understood behind every phrase and is none by itself; write what "
+                    "is done, such as 'wheels on'",
+                )
             elif short := next((form for form in forms if len(form.split()) == 1), ""):
                 yield Complaint(
                     path,
-                    f"'{short}' is one word, and noise makes it of another ('filled' of 'help'); "
-                    "write two or more",
+                    f"'{short}' is one word, and in noise one word is soon taken for another "
+                    "('help' was heard as 'filled'); write two or more",
                     True,
                 )
 
@@ -198,4 +205,39 @@ def _planned(sheet: Sheet) -> Found:
         )
 
 
-WORD_RULES = (_texts, _too_long, _planned, _phrases, _shared)
+def _letters(sheet: Sheet) -> Found:
+    """Remark on letters that stand for words, such as 'rr': the ear hears the words."""
+    for path, text, _ in _spoken_texts(sheet):
+        if path[-1] == "name" and path[0] == "fluids":
+            continue  # told where a fluid has no 'say'
+        words = re.findall(r"[a-z']+", text.lower())
+        odd = next((w for w in words if len(w) > 1 and not re.search("[aeiouy]", w)), "")
+        if odd:
+            yield Complaint(
+                path,
+                f"'{odd}' is no word that is heard; write it as it is called aloud, such as "
+                "'rear right' for 'rr'",
+                True,
+            )
+
+
+def _for_customer(sheet: Sheet) -> Found:
+    """Remark on a sheet that says nothing to the customer, or still says what 'new' wrote."""
+    if sheet.steps and not any(step.customer for step in sheet.steps):
+        yield Complaint(
+            ("steps", 0),
+            "no step has a 'customer' sentence, so page 1 of the report only counts the steps; "
+            'write some, such as customer = "The old oil was drained and measured."',
+            True,
+        )
+    due = sheet.sheet.next_due
+    texts: list[tuple[FieldPath, str]] = [(("sheet", "summary"), sheet.sheet.summary)]
+    texts += [
+        (("sheet", "next_due", "watch", i), w) for i, w in enumerate(due.watch if due else ())
+    ]
+    for path, text in texts:
+        if text in PLACEHOLDERS:
+            yield Complaint(path, "the customer would read this line; write your own", True)
+
+
+WORD_RULES = (_texts, _too_long, _planned, _phrases, _shared, _letters, _for_customer)

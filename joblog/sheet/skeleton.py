@@ -6,6 +6,10 @@ import re
 
 from joblog.errors import UsageError
 
+PLACEHOLDERS = (  # of the skeleton: what its customer would read
+    "One plain sentence for the customer: what this service is and why it is done.",
+    "what to watch until then, in plain words",
+)
 SKELETON = """\
 # A job sheet. Every value here is an example: replace it from service information, then set
 # example = false. Check the sheet with: joblog sheet check THIS-FILE

@@ -7,6 +7,7 @@ import pytest
 from joblog.cli import main
 from joblog.errors import SheetError
 from joblog.sheet.load import library, load_sheet, problems_in, sheet_from_text, sheet_text
+from joblog.sheet.skeleton import PLACEHOLDERS
 from joblog.sheet.soundalike import TOO_NEAR, distance, sound_alikes
 
 OIL = sheet_text("engine-oil-filter")
@@ -122,6 +123,8 @@ def test_new_sheet_checks_clean_and_is_never_overwritten(tmp_path, monkeypatch, 
     monkeypatch.chdir(tmp_path)
     assert main(["sheet", "new", "coolant-change"]) == 0
     assert main(["sheet", "check", "coolant-change.toml"]) == 0
+    told = capsys.readouterr().out  # what a customer would read must be one's own
+    assert told.count("remark: the customer would read this line") == len(PLACEHOLDERS) == 2
     assert main(["sheet", "new", "coolant-change"]) == 1
     assert "is there already" in capsys.readouterr().err
 
