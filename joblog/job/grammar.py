@@ -112,9 +112,14 @@ def grammar_for_state(
     A question that nobody answers stays open, but is then settled by saying the thing again: the
     short answers are too easily heard into other speech to be listened for all day.
     """
-    asked = [q.asked for q in state.waiting]
-    answering = choosing or any(elapsed(entry, now).seconds <= ANSWER_SECONDS for entry in asked)
+    answering = choosing or awaits_answer(state, now)
     return grammar_for_sheet(state.sheet, answering=answering, numbers=numbers)
+
+
+def awaits_answer(state: JobState, now: Timed) -> bool:
+    """Say whether a question was asked so lately that its answer is listened for."""
+    asked = [q.asked for q in state.waiting]
+    return any(elapsed(entry, now).seconds <= ANSWER_SECONDS for entry in asked)
 
 
 @lru_cache(maxsize=36)  # 1 MB each; a sheet has three, and one of bare words

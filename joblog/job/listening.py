@@ -7,11 +7,9 @@ again settle it (:mod:`joblog.job.settled_question`).
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from typing import Any
 
-from joblog.audio.types import Utterance
 from joblog.job.asking import asked_anyway, in_words
 from joblog.job.drafts import Draft, Plan
 from joblog.job.foils import MEND, TAG
@@ -24,18 +22,11 @@ from joblog.job.wording import capital
 from joblog.sheet.model import Sheet
 from joblog.speech.breath import Said
 from joblog.speech.number_words import ONES
-from joblog.speech.types import Alternative, Engine, Hearing, Verdict
+from joblog.speech.types import Alternative, Hearing, Verdict
 
 ANSWERS = ("affirm", "negative", "first", "second")
 MEANING_SURE = 0.97  # from here on the wording may be unclear, but not what it means
 ANSWERED = ("help", "torque", "amount", "fluid")  # questions that are answered though unclear
-# What free words hold that report no value: it is denied, still to come, wanted, guessed or asked.
-DENIES = re.compile(
-    r"n't\b|\bnot\b|\bis in\b|\b(i'?ll|we'?ll|let me|let's|going to|gonna|need|please|should)\b"
-    r"|\b(about|almost|nearly|roughly|around|maybe|probably|think|or|if|sorry|mean|can you)\b|\?"
-)
-DENIES_POURED = re.compile(r"\b(on|aren)\b")  # "aren't in" is written as 'on tin', 'aren done'
-SOUNDS_AS = {"nut": "not", "nuts": "not", "niner": "or"}  # what true words are written as
 LEAD_FIGURES = ("two", "three", "eight")  # what 'okay' before an amount is heard as
 LIKELY = 0.05  # an alternative less likely than this is not worth asking about
 ASKED = 0.20  # a phrase less likely than this is not asked about beside its foil
@@ -244,27 +235,6 @@ def behind_a_lead(sheet: Sheet, hearing: Hearing) -> Hearing:
     beside = (Alternative(rest, hearing.confidence),)
     why = f"Was it '{hearing.text}', or '{rest}' behind a word that joins?"
     return replace(hearing, verdict=Verdict.ASK, alternatives=beside, why=why)
-
-
-def denied(engine: Engine, utterance: Utterance, hearing: Hearing, sheet: Sheet) -> Hearing | None:
-    """Return what to ask about where free words deny the value that was heard; None for others.
-
-    The recogniser that learnt the phrases hears "isn't" as "is", "aren't in" as "went in" and "I'll
-    add" as "add"; the one that takes notes does not. So it is asked about each value, too.
-    """
-    words = hearing.text.split()
-    meant = meaning_of(hearing.text, sheet) if hearing.verdict is Verdict.ACCEPT else None
-    if meant is None or not meant.values or meant.act == TAG:
-        return None
-    free = engine.dictate(utterance.samples).lower()
-    for own in {SOUNDS_AS.get(word, word) for word in words}:
-        if DENIES.search(own):  # the phrase's own word denies nothing
-            free = re.sub(rf"\b{re.escape(own)}\b", "", free)
-    poured = not {"went", "gone", "added"}.isdisjoint(words)
-    if not DENIES.search(free) and not (poured and DENIES_POURED.search(free)):
-        return None
-    why = "It sounded as if that were not so."
-    return replace(hearing, verdict=Verdict.ASK, alternatives=(), why=why)
 
 
 def distinct_options(sheet: Sheet, hearing: Hearing) -> list[str]:

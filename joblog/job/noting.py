@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from joblog.audio.types import Utterance
 from joblog.job.clocks import Timed, elapsed
 from joblog.job.foils import TAG
+from joblog.job.lone_no import heard_no
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.typed import note_in, typed_words
 from joblog.job.types import JobState
@@ -111,7 +112,8 @@ class NoteTaker:
 
     def look(self, said: Said) -> list[Noted]:
         """Return what was said as it is, or as the note in one breath that it is."""
-        hearing = said.hearing
+        hearing = heard_no(self._engine, said.utterance, said.hearing, asked=False)
+        said = replace(said, hearing=hearing)
         text = dictated_note(self._engine, said.utterance, hearing)
         if text:
             return self._note(said.utterance, text)

@@ -23,6 +23,7 @@ from joblog.audio.types import Beginning, Samples, Utterance
 from joblog.errors import InputError, ModelError
 from joblog.job.check_phrases import PHRASE_RULES
 from joblog.job.closing import closing_drafts
+from joblog.job.denials import denied
 from joblog.job.drafts import Draft, Plan
 from joblog.job.expected import expected_tags
 from joblog.job.explanations import note_key, words_between
@@ -34,11 +35,10 @@ from joblog.job.figures import (
     number_alone,
 )
 from joblog.job.foils import TAG, reply_to_foil
-from joblog.job.grammar import grammar_for_sheet, grammar_for_state
+from joblog.job.grammar import awaits_answer, grammar_for_sheet, grammar_for_state
 from joblog.job.guard_unit import unit_reasons
 from joblog.job.listening import (
     BEGUN_EARLY,
-    denied,
     doubtful,
     heard_body,
     missed,
@@ -47,6 +47,7 @@ from joblog.job.listening import (
     says_it_is_not_done,
     sure_of_meaning,
 )
+from joblog.job.lone_no import heard_no
 from joblog.job.meaning import meaning_of, own_reason
 from joblog.job.microphones import Microphones, gist_of
 from joblog.job.misunderstood import why_not_understood
@@ -218,6 +219,9 @@ class JobSession(OpenJob):
         hearing, utterance = said.hearing, said.utterance
         if self.state.closed:  # it is answered, but the record, whose hash was given out, stays
             return self._understood(hearing, by, "")
+        awaited = self.choice is not None or awaits_answer(self.state, self.clock.read())
+        hearing = heard_no(engine, utterance, hearing, asked=awaited)
+        said = replace(said, hearing=hearing)
         beside = self._microphones.beside(utterance, hearing, self.sheet)
         draft, sound = Draft("heard", heard_body(beside or hearing)), self._keep_sound(utterance)
         heard = self._append(draft, "voice", by, media=(sound,))

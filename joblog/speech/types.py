@@ -72,3 +72,10 @@ class Engine(Protocol):
 
     def dictate(self, samples: Samples) -> str:
         """Write down free speech, for notes."""
+
+    def compare(self, samples: Samples, grammar: Any) -> Mapping[str, float]:
+        """Return the natural-log likelihood of the sentences of a small ``grammar``.
+
+        By the recogniser that takes notes, which learnt no phrases; empty where nothing can be
+        said of it.
+        """

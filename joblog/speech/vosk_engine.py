@@ -91,6 +91,10 @@ class VoskEngine:
             reason,
         )  # fmt: skip
 
+    def compare(self, samples: Samples, grammar: Grammar) -> dict[str, float]:  # noqa: ARG002 - Engine's form
+        """Return nothing: this engine has no second recogniser."""
+        return {}
+
     def dictate(self, samples: Samples) -> str:
         """Write down free speech; '' where there is none."""
         prepared = prepare(samples)

@@ -71,11 +71,13 @@ def test_what_was_dropped_is_spelt_alike_again(monkeypatch: pytest.MonkeyPatch) 
     everything = _all(whole)
     monkeypatch.setattr(tokens, "KEPT_TURNS", 60)
     tight = Spelling(graph, _letters)
+    first = tight.turns(tight.start)
     for _ in range(2):
         met = _all(tight)
         # States are numbered as they are met, so the places alike are those of one walk.
         assert met == everything
     assert tight.kept <= 60 < whole.kept
+    assert tight.turns(tight.start) is first
 
 
 def test_what_is_expected_needs_no_graph_of_its_own() -> None:

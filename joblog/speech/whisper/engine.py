@@ -159,6 +159,19 @@ class WhisperEngine:
         """Write down free speech; '' where there is none. Long speech is cut at quiet places."""
         return " ".join(filter(None, map(self._dictate_piece, pieces(samples))))
 
+    def compare(self, samples: Samples, grammar: Grammar) -> dict[str, float]:
+        """Return the natural-log likelihood of the sentences of a small ``grammar``.
+
+        By the unadapted encoder, which learnt no phrases. Empty where nothing can be heard.
+        """
+        prepared = prepare(samples)
+        if prepared.why is not None:
+            return {}
+        memory, first = self._model.listen(_features(prepared), self._prompt, plain=True)
+        graph = TokenGraph(self._spellings(grammar))
+        search = Search(self._model, graph, self._end, self._stops, self._options)
+        return {" ".join(found.words): found.score for found in search.run(memory, first)}
+
     def _dictate_piece(self, samples: Samples) -> str:
         prepared = prepare(samples)
         if prepared.why is not None:

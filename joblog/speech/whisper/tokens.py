@@ -71,13 +71,15 @@ class Tokeniser:
 class Spelling:
     """A word graph spelt in tokens. Threads may share it.
 
-    Of what a search has reached it keeps ``KEPT_TURNS``; what was dropped is built anew, alike.
+    Beside the start, where each search begins, it keeps some ``KEPT_TURNS`` of what searches have
+    reached; what was dropped is built anew, alike.
     """
 
     def __init__(self, graph: WordGraph, encode: Callable[[str], tuple[int, ...]]) -> None:
         self.surfaces = Surfaces(graph, punctuation=False)
         self._encode = encode
         self._kept: Tree = {}
+        self._first: Tree = {}  # what may come at the start
         self._count = 0
         self._lock = Lock()
         self.start = Place(self.surfaces.start)
@@ -100,8 +102,10 @@ class Spelling:
 
     def _grow(self, state: int) -> None:
         tree, count = self._tree(state)
-        if self._count + count > KEPT_TURNS:
-            self._kept, self._count = {}, 0
+        if state == self.surfaces.start:
+            self._first = tree
+        elif self._count + count > KEPT_TURNS:
+            self._kept, self._count = dict(self._first), 0
         self._kept |= tree
         self._count += count
 

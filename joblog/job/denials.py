@@ -1,0 +1,70 @@
+"""What free words say of a phrase that was heard: denied, still to come, wanted, guessed, asked.
+
+The recogniser that learnt the phrases hears "isn't" as "is", "aren't in" as "went in", "I'll add"
+as "add" and "won't come loose" as "in complete": it never learnt a denial. The one that takes notes
+is bad at phrases and good at these. So it is asked about each value and each step that was clear,
+too, and where it writes such a word joblog asks.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from joblog.audio.types import Utterance
+from joblog.job.foils import MARKING, TAG
+from joblog.job.meaning import meaning_of
+from joblog.sheet.model import Sheet
+from joblog.speech.types import Engine, Hearing, Verdict
+
+DENIED = ("n't", "not", "cannot", "never", "is in")  # "isn't clean" is written as 'is in clean'
+TO_COME = ("i'll", "we'll", "let me", "let's", "going to", "gonna")
+WANTED = ("need", "please", "should")
+GUESSED = (
+    *("about", "almost", "nearly", "roughly", "around"),
+    *("maybe", "probably", "think", "or", "if"),
+)
+MENDED = ("sorry", "mean")
+ASKED = ("can you", "?")
+
+AREN_T_IN = ("on", "aren")  # behind 'went in' and the like: it is written as 'on tin', 'aren done'
+POURED = ("went", "gone", "added")
+# What true words are written as. Where the phrase holds the word itself, that denies nothing.
+SOUNDS_AS = {"nut": "not", "nuts": "not", "now": "not", "niner": "or"}
+
+
+def _any_of(*words: str) -> re.Pattern[str]:
+    """Return the pattern of whole words; "n't" ends one."""
+    starts = [word if word in ("n't", "?") else rf"\b{word}" for word in map(re.escape, words)]
+    ends = [start if start.endswith("?") else rf"{start}\b" for start in starts]
+    return re.compile("|".join(ends))
+
+
+_DENIES = _any_of(*DENIED, *TO_COME, *WANTED, *GUESSED, *MENDED, *ASKED)
+_NOT_POURED = _any_of(*AREN_T_IN)
+
+
+def denies(free: str, phrase: str) -> bool:
+    """Say whether free words deny the ``phrase`` that was heard, or put it off."""
+    said, words = free.lower(), phrase.split()
+    for own in {SOUNDS_AS.get(word, word) for word in words}:
+        if _DENIES.search(own):
+            said = re.sub(rf"\b{re.escape(own)}\b", "", said)
+    poured = not set(POURED).isdisjoint(words)
+    return bool(_DENIES.search(said)) or (poured and bool(_NOT_POURED.search(said)))
+
+
+def denied(engine: Engine, utterance: Utterance, hearing: Hearing, sheet: Sheet) -> Hearing | None:
+    """Return what to ask about where free words deny what was clearly heard; None for others."""
+    meant = meaning_of(hearing.text, sheet) if hearing.verdict is Verdict.ACCEPT else None
+    if meant is None or meant.act == TAG:
+        return None
+    if not meant.values and not meant.tag.startswith(MARKING):
+        return None  # it records nothing that could be denied
+    free = engine.dictate(utterance.samples)
+    if not meant.values and "in" in hearing.text.split():
+        free = free.replace("is in", "in")  # 'the drain plug is in'
+    if not denies(free, hearing.text):
+        return None
+    why = "It sounded as if that were not so."
+    return replace(hearing, verdict=Verdict.ASK, alternatives=(), why=why)
