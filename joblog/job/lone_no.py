@@ -20,7 +20,7 @@ from joblog.speech.grammar import Grammar
 from joblog.speech.types import Engine, Hearing, Verdict
 
 NOTE, NEGATIVE = "note", "negative"
-LONE_SECONDS = 2.0  # one word with the silence around it; a note in one breath may be longer
+LONE_SECONDS = 2.5  # one word with the silence around it; a note in one breath may be longer
 LONGEST = 4.0  # seconds of 'no, that is not correct'
 SURE_NOTE = 2.0  # natural log; of 27 'note' 21 were above it, of 81 'no', 'nope', 'nah' 5
 UNCLEAR = "It may have been 'note', or 'no'."
