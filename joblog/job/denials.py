@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from joblog.audio.types import Utterance
 from joblog.job.foils import MARKING, TAG
+from joblog.job.listening import sure_of_meaning
 from joblog.job.meaning import meaning_of
 from joblog.sheet.model import Sheet
 from joblog.speech.types import Engine, Hearing, Verdict
@@ -56,7 +57,10 @@ def denies(free: str, phrase: str) -> bool:
 
 def denied(engine: Engine, utterance: Utterance, hearing: Hearing, sheet: Sheet) -> Hearing | None:
     """Return what to ask about where free words deny what was clearly heard; None for others."""
-    meant = meaning_of(hearing.text, sheet) if hearing.verdict is Verdict.ACCEPT else None
+    clear = hearing.verdict is Verdict.ACCEPT or (
+        hearing.verdict is Verdict.ASK and sure_of_meaning(sheet, hearing)
+    )
+    meant = meaning_of(hearing.text, sheet) if clear else None
     if meant is None or meant.act == TAG:
         return None
     if not meant.values and not meant.tag.startswith(MARKING):

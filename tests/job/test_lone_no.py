@@ -49,6 +49,14 @@ def test_a_step_that_free_words_deny_is_asked_about(listening, said, free, recor
     assert reply.spoken.endswith("Affirm or negative.") is not recorded
 
 
+@pytest.mark.parametrize(("free", "recorded"), [("Fill plug in done.", 1), ("It won't go in.", 0)])
+def test_a_step_of_unclear_wording_is_asked_about_too(listening, free, recorded):
+    listening.engine.dictation = free
+    listening.hear("fill plug in complete", "ask", "fill plug in done", share=0.49)
+    done = [e for e in listening.state.entries if e.kind == "step-done"]
+    assert len(done) == recorded
+
+
 def test_what_records_nothing_costs_no_second_hearing(listening):
     def dictate(_):
         raise AssertionError
