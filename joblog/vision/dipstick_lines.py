@@ -67,24 +67,20 @@ def guesses(found: Array, size: tuple[int, int], limit: int) -> list[Array]:
     """Return strips as (2, 2, 2): two sides, each two points, best first."""
     if len(found) < 2:
         return []
-    long_side = max(size)
     order = np.argsort(-found[:, 4])
     anchors = found[order[:70]]
     units = _units(found)
     directions = units[order[:70]]
     alike = np.abs(directions @ directions.T) >= np.cos(np.radians(7))
-    scored: list[tuple[float, Array]] = []
-    for i, j in zip(*np.nonzero(np.triu(alike, 1)), strict=True):
-        line = _pair(anchors[i], anchors[j], long_side)
-        if line is not None:
-            scored.append((_votes(line, found, units), line))
-    scored.sort(key=lambda item: -item[0])
+    i, j = np.nonzero(np.triu(alike, 1))
+    lines = _pairs(anchors, directions, i, j, max(size))
+    votes = _votes(lines, found, units)
     kept: list[Array] = []
-    for score, line in scored:
-        if len(kept) == limit or score < 0.3 * scored[0][0]:
+    for k in np.argsort(-votes, kind="stable"):
+        if len(kept) == limit or votes[k] < 0.3 * votes.max():
             break
-        if all(_differs(line, other) for other in kept):
-            kept.append(line)
+        if all(_differs(lines[k], other) for other in kept):
+            kept.append(lines[k])
     return kept
 
 
@@ -94,48 +90,54 @@ def _units(segments: Array) -> Array:
     return np.asarray(along / np.hypot(along[:, 0], along[:, 1])[:, None])
 
 
-def _pair(a: Array, b: Array, long_side: int) -> Array | None:
-    """Return the strip between two pieces, or None where they can't be a blade's sides."""
-    da, db = a[2:4] - a[:2], b[2:4] - b[:2]
-    da, db = da / np.hypot(*da), db / np.hypot(*db)
-    if da @ db < 0:
-        db = -db
+def _dot(a: Array, b: Array) -> Array:
+    """Return the products of vectors in the last axis."""
+    return np.asarray((a * b).sum(axis=-1))
+
+
+def _pairs(
+    anchors: Array, units: Array, i: NDArray[np.intp], j: NDArray[np.intp], long_side: int
+) -> Array:
+    """Return the strips (n, 2, 2, 2) between pieces ``i`` and ``j`` that can be a blade's sides."""
+    middles = (anchors[:, :2] + anchors[:, 2:4]) / 2
+    turned = np.where(_dot(units[i], units[j]) < 0, -1.0, 1.0)[:, None]
+    own = np.stack([units[i], units[j] * turned], axis=1)
     # The longer piece knows the direction better.
-    mean = da * a[4] + db * b[4]
-    mean /= np.hypot(*mean)
-    normal = np.array([-mean[1], mean[0]])
-    middle_a, middle_b = (a[:2] + a[2:4]) / 2, (b[:2] + b[2:4]) / 2
-    gap = (middle_b - middle_a) @ normal
-    along = abs((middle_b - middle_a) @ mean)
-    if not 0.02 * long_side < abs(gap) < 0.32 * long_side or along > 12 * abs(gap):
-        return None
-    origin = (middle_a + middle_b) / 2
-    sides = []
-    for middle, own in ((middle_a, da), (middle_b, db)):
-        # where this piece's own line stands at two places along the common axis
-        ends = []
-        for t in (-0.5 * long_side, 0.5 * long_side):
-            reach = (origin + t * mean - middle) @ mean / max(0.2, own @ mean)
-            damped = middle + reach * (0.35 * own + 0.65 * mean) / (0.35 * own @ mean + 0.65)
-            ends.append(damped)
-        sides.append(ends)
-    return np.array(sides)
+    mean = own[:, 0] * anchors[i, 4:5] + own[:, 1] * anchors[j, 4:5]
+    mean /= np.hypot(mean[:, 0], mean[:, 1])[:, None]
+    normal = np.stack([-mean[:, 1], mean[:, 0]], axis=1)
+    apart = middles[j] - middles[i]
+    gap, along = np.abs(_dot(apart, normal)), np.abs(_dot(apart, mean))
+    fits = (0.02 * long_side < gap) & (gap < 0.32 * long_side) & (along <= 12 * gap)
+    i, j, own, mean = i[fits], j[fits], own[fits], mean[fits, None, None]
+    middle = np.stack([middles[i], middles[j]], axis=1)[:, :, None]
+    origin = (middle[:, :1] + middle[:, 1:]) / 2
+    own = own[:, :, None]
+    # where a piece's own line stands at two places along the common axis
+    places = np.array([-0.5, 0.5])[:, None] * long_side
+    reach = _dot(origin + places * mean - middle, mean) / np.maximum(0.2, _dot(own, mean))
+    damped = (0.35 * own + 0.65 * mean) / (0.35 * _dot(own, mean) + 0.65)[..., None]
+    return np.asarray(middle + reach[..., None] * damped)
 
 
-def _votes(line: Array, segments: Array, units: Array) -> float:
-    """Return how much edge continues the two sides, the weaker side counting most."""
-    totals = []
-    width = np.hypot(*(line[0] - line[1]).mean(axis=0))
-    for side in line:
-        direction = side[1] - side[0]
-        direction = direction / np.hypot(*direction)
-        normal = np.array([-direction[1], direction[0]])
-        off = np.abs(segments[:, :4].reshape(-1, 2, 2) @ normal - side[0] @ normal)
-        near = (off < 1.5 + 0.07 * width).all(axis=1)
-        good = near & (np.abs(units @ direction) > np.cos(np.radians(6)))
-        totals.append(_covered(segments[good], side[0], direction))
-    low, high = sorted(totals)
-    return float(low * 2 + high)
+def _votes(lines: Array, segments: Array, units: Array) -> Array:
+    """Return how much edge continues the two sides of each strip, the weaker counting most."""
+    across = (lines[:, 0] - lines[:, 1]).mean(axis=1)
+    near = (1.5 + 0.07 * np.hypot(across[:, 0], across[:, 1]))[:, None, None]
+    direction = lines[:, :, 1] - lines[:, :, 0]
+    direction = direction / np.hypot(direction[..., 0], direction[..., 1])[..., None]
+    normal = np.stack([-direction[..., 1], direction[..., 0]], axis=-1)
+    stand = _dot(lines[:, :, 0], normal)[..., None]
+    off = [np.abs(normal @ segments[:, k : k + 2].T - stand) for k in (0, 2)]
+    good = (off[0] < near) & (off[1] < near)
+    good &= np.abs(direction @ units.T) > np.cos(np.radians(6))
+    totals = np.array(
+        [
+            [_covered(segments[good[n, k]], lines[n, k, 0], direction[n, k]) for k in range(2)]
+            for n in range(len(lines))
+        ]
+    ).reshape(-1, 2)
+    return np.asarray(totals.min(axis=1) * 2 + totals.max(axis=1))
 
 
 def _covered(pieces: Array, origin: Array, direction: Array) -> float:
