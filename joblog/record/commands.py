@@ -118,10 +118,13 @@ def run_verify(args: argparse.Namespace) -> int:
         print(f"Job: {verdict.job}")
     if verdict.count:
         end = " (as expected)" if expected and not problem else ""
-        print(f"Final hash: {verdict.final_hash}{end}")
+        # The hash before the first bad entry may well be the one that the report prints.
+        name = "Final hash" if verdict.whole else "Hash of the last good entry"
+        print(f"{name}: {verdict.final_hash}{end}")
     if media.good:
         print(f"Photos and sounds: {len(media.good)} examined, unaltered.")
     _tell_missing(media, checked.folder or args.file)
+    _tell_unchecked(args.file)
     if agrees and pages:
         print(pages)
     return int(Exit.OK if agrees and not problem else Exit.FAILED)
@@ -140,6 +143,12 @@ def _tell_missing(media: MediaCheck, record: Path | None) -> None:
     rest = len(media.missing) - copies
     if rest:
         print(f"Photos and sounds: {rest} not beside the record, though it names them.")
+
+
+def _tell_unchecked(file: Path | None) -> None:
+    """Say that reports beside a record that is given by its folder were not examined with it."""
+    for report in sorted(file.glob("*.pdf")) if file is not None and file.is_dir() else ():
+        print(f"Not examined: {report.name} beside it; `joblog verify {report}` does that.")
 
 
 def _verify_all(args: argparse.Namespace) -> int:

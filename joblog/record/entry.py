@@ -178,7 +178,8 @@ def parse_line(line: bytes) -> Entry:
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"]) or "the line"
-        raise RecordError(f"is not an entry: {place}: {first['msg']}") from error
+        what = "is missing" if first["type"] == "missing" else "is not as joblog writes it"
+        raise RecordError(f"is not an entry of a record: {place} {what}") from error
     except (ValueError, RecursionError) as error:
         raise RecordError(f"can't be read as JSON: {error}") from error
     check_json(fields, "the entry")

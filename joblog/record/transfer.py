@@ -175,6 +175,8 @@ def _other_kind(path: Path, data: bytes) -> str:
     if data.startswith(b"SQLite format 3\0"):
         check = f"`joblog verify --all --data {path.parent}` checks the jobs in it"
         return f"{path} is a database: {check}; here {_WANTED}"
+    if data.startswith((b"PK\x03\x04", b"\x1f\x8b")):
+        return f"{path} is packed: unpack it, then give what was in it"
     if not data.strip() or _TRACE.search(data):
         return ""
     return (

@@ -303,3 +303,39 @@ def test_an_altered_job_gives_no_words_and_hides_no_other(
     assert store.whole(store.start_job()) == []
     with pytest.raises(InputError):
         store.whole("nobody")
+
+
+def test_what_follows_a_record_that_is_not_whole_has_no_final_hash(
+    store: Store, signed: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An entry put behind the end leaves the hash before it, which is the one in the report."""
+    record = export_job(store, signed, tmp_path / "out")
+    final = store.entries(signed)[-1].hash
+    record.write_bytes(record.read_bytes() + b'{"kind":"note"}\n')
+    status, told = joblog(capsys, "verify", record)
+    assert status == 1
+    assert "entry 3 is not an entry of a record: id is missing." in told
+    assert f"Hash of the last good entry: {final}" in told
+    assert "Final hash" not in told
+
+
+def test_a_report_beside_the_record_is_said_not_to_be_examined_with_it(
+    store: Store, signed: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    export_job(store, signed, tmp_path / "out")
+    assert "Not examined" not in joblog(capsys, "verify", tmp_path / "out")[1]
+    pdf = tmp_path / "out" / "report.pdf"
+    pdf.write_bytes(b"%PDF-1.7 altered")
+    status, told = joblog(capsys, "verify", tmp_path / "out")
+    assert (status, f"report.pdf beside it; `joblog verify {pdf}` does that." in told) == (0, True)
+
+
+@pytest.mark.parametrize("first", [b"PK\x03\x04", b"\x1f\x8b"])
+def test_a_packed_record_is_to_be_unpacked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], first: bytes
+) -> None:
+    packed = tmp_path / "export.zip"
+    packed.write_bytes(first + b"rest")
+    status, told = joblog(capsys, "verify", packed)
+    assert status == 1
+    assert told == f"joblog: {packed} is packed: unpack it, then give what was in it\n"
