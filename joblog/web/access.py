@@ -29,7 +29,7 @@ LIFE = {"phone": 30 * DAY, "bay": 180 * DAY, "desk": 180 * DAY, "report": 14 * D
 BAY_MAY = re.compile(
     r"/voice|/api/voice/(begin|read|leave-out|learn|lesson|forget)"
     r"|/start|/api/start/(said|photos/label)|/jobs|/phone(/[\w-]+)?|/phone-worker\.js|/job/[\w-]+"
-    r"|/api/jobs/[\w-]+(/(events|listen|say|disregard|speaking|refused|photos/\w+|media/\w+))?"
+    r"|/api/jobs/[\w-]+(/(events|listen|say|confirm|disregard|speaking|refused|photos/\w+|media/\w+))?"
 )
 LARGEST_FORM = 3_000_000  # bytes of anything that is sent but a photo; a signature is the largest
 OPEN_TO_ALL = ("/static/", "/pair/", "/trust", "/report/")  # these check their own tokens

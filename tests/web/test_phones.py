@@ -58,3 +58,19 @@ def test_a_photo_is_taken_back_on_a_paired_phone_and_the_report_leaves_it_out(tm
         assert "<img" not in report
         assert "not usable" not in report
         assert "taken back" in report
+
+
+def test_a_paired_phone_or_bay_screen_lets_a_finding_stand(tmp_path):
+    app = create_app(Shop.at(tmp_path))
+    with TestClient(app) as desk, TestClient(app, client=("10.0.0.7", 5)) as phone:
+        job = desk.post("/jobs", data=FORM, follow_redirects=False).headers["location"][5:]
+        desk.post(f"/api/jobs/{job}/say", json={"text": "drain plug out"})
+        (key, *_) = desk.get(f"/api/jobs/{job}").json()["settle"]["keys"]
+        reason = {"finding": key, "text": "It was not possible", "by": "Imani"}
+        assert phone.post(f"/api/jobs/{job}/confirm", json=reason).status_code == 403
+        code = re.search(r"/pair/([\w-]+)</p>", desk.post("/phones/pair").text)[1]
+        phone.post(f"/pair/{code}", data={"name": "Imani's"}, follow_redirects=False)
+        reply = phone.post(f"/api/jobs/{job}/confirm", json=reason)
+        assert reply.status_code == 200
+        assert reply.json()["spoken"].startswith("Confirmed: Drain plug out, but")
+        assert phone.post(f"/api/jobs/{job}/explain", json=reason).status_code == 403  # the desk's

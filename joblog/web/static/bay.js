@@ -1,8 +1,8 @@
 // The bay screen: draws the newest view of the job, takes typed and spoken phrases.
 
-import { byId, element, send, setText } from "./dom.js";
+import { byId, element, send, setText, tell } from "./dom.js";
 import { Microphone } from "./microphone.js";
-import { drawSettle, settling } from "./settle.js";
+import { drawSettle, leave, settling } from "./settle.js";
 import { Taken } from "./taken.js";
 import { Voice } from "./voice.js";
 import { takeOver, whoWorks } from "./who.js";
@@ -15,6 +15,7 @@ let microphone = null;
 let lastSpoken = null;
 let lastHeardAt = null;
 let besides = ""; // what may be read besides the large answer
+let answers = 0; // how often the answer became another
 let typing = false; // a phrase of this screen is on its way to the shop PC
 
 function draw(view) {
@@ -65,19 +66,24 @@ function drawCautions(cautions) {
 }
 
 function drawQuestion(question) {
+  const box = byId("options");
+  const words = question?.answers ?? [];
+  const labels = words.map((word, i) =>
+    question.options.length > 1 && i < 2 ? `${word}: ${question.options[i]}` : word);
+  const same = labels.join("\n") === [...box.children].map((button) => button.textContent).join("\n");
+  if (!same) {
+    leave(box); // not to the next question's answers: a pedal would press them
+    box.replaceChildren(...labels.map((label, i) => {
+      const button = element("button", label);
+      button.type = "button";
+      button.onclick = () => say(words[i]);
+      return button;
+    }));
+  }
   byId("question").hidden = !question;
   if (!question) return showWhole();
   setText(byId("asked"), question.question);
   askOnce();
-  byId("options").replaceChildren(
-    ...question.answers.map((word, i) => {
-      const label = question.options.length > 1 && i < 2 ? `${word}: ${question.options[i]}` : word;
-      const button = element("button", label);
-      button.type = "button";
-      button.onclick = () => say(word);
-      return button;
-    }),
-  );
 }
 
 // What is missing at the end is one line: how much, and the next to do.
@@ -128,12 +134,13 @@ function tick() {
   const box = byId("clocks");
   byId("running").hidden = !ticking.length;
   const now = performance.now();
-  box.replaceChildren(
-    ...ticking.flatMap((clock) => {
-      const [time, name] = clockWords(clock, clock.base + (now - clock.read) / 1000);
-      return [element("p", time, "time"), element("p", name, "quiet")];
-    }),
-  );
+  const lines = ticking.flatMap((clock) => clockWords(clock, clock.base + (now - clock.read) / 1000));
+  if (box.children.length !== lines.length) {
+    box.replaceChildren(...lines.map((_, i) => element("p", "", i % 2 ? "quiet" : "time")));
+  }
+  lines.forEach((line, i) => { // in place: who reads with a screen reader stays where they are
+    if (box.children[i].textContent !== line) box.children[i].textContent = line;
+  });
 }
 setInterval(tick, 500);
 
@@ -153,6 +160,7 @@ function drawAnswer({ spoken: said = "", shown = "", tone = "", source = "" }) {
 }
 
 function showAnswer(words, more) {
+  if (byId("answer").textContent !== words) answers += 1;
   setText(byId("answer"), words);
   besides = more;
   askOnce();
@@ -181,6 +189,7 @@ function answered(reply) {
 async function say(text) {
   showTyped(text);
   typing = true;
+  const before = answers;
   try {
     const reply = await send(`/api/jobs/${job}/say`, { text, by });
     answered(reply);
@@ -190,6 +199,7 @@ async function say(text) {
     return false;
   } finally {
     typing = false;
+    if (answers === before) tell(byId("answer"), byId("answer").textContent);
   }
 }
 
@@ -265,7 +275,7 @@ addEventListener("keydown", (event) => {
 });
 addEventListener("keyup", (event) => {
   if (!PEDALS.has(event.code)) return;
-  if (held.down) event.preventDefault();
+  if (held.down || document.activeElement === held.button) event.preventDefault();
   release();
 });
 addEventListener("blur", release); // a window in the back doesn't see the key come up
@@ -274,6 +284,8 @@ held.button.addEventListener("pointerdown", (event) => {
   press();
 });
 for (const name of ["pointerup", "pointercancel", "lostpointercapture"]) held.button.addEventListener(name, release);
+// A screen reader, or a voice that works the browser, has no key to hold: it clicks, and clicks again to end.
+held.button.addEventListener("click", ({ detail }) => { if (detail === 0) (held.down ? release : press)(); });
 held.button.addEventListener("contextmenu", (event) => event.preventDefault()); // a long touch
 // A button that was touched gives the focus back, so that the pedal talks and doesn't press it again.
 addEventListener("pointerup", ({ target }) => target.closest?.("button, summary")?.blur());

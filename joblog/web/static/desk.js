@@ -1,6 +1,6 @@
 // The desk: keep the advisor's words, make a link, take a signature.
 
-import { byId, element, send, setText } from "./dom.js";
+import { byId, element, send, setText, tell } from "./dom.js";
 
 const desk = byId("desk");
 const { job } = desk.dataset;
@@ -28,10 +28,10 @@ async function keep(event) {
     const reply = await send(`/api/jobs/${job}/explain`, { finding: form.dataset.finding, text: field.value, by, seen: field.dataset.seen });
     field.dataset.seen = reply.explained;
     if (reply.kept) field.defaultValue = field.value;
-    setText(told, reply.kept ? "Kept." : reply.shown);
+    tell(told, reply.kept ? "Kept." : reply.shown);
     refresh();
   } catch (error) {
-    setText(told, error.message);
+    tell(told, error.message);
   }
 }
 byId("findings").addEventListener("submit", keep);
@@ -115,9 +115,9 @@ byId("close").addEventListener("submit", async (event) => {
   const how = event.submitter?.value ?? "finished";
   try {
     const reply = await send(`/api/jobs/${job}/close`, { how, reason: byId("reason").value, by });
-    setText(byId("closed"), reply.shown);
+    tell(byId("closed"), reply.shown);
   } catch (error) {
-    setText(byId("closed"), error.message);
+    tell(byId("closed"), error.message);
   }
 });
 byId("metered").addEventListener("submit", async (event) => {
@@ -125,11 +125,11 @@ byId("metered").addEventListener("submit", async (event) => {
   const told = Object.fromEntries(new FormData(event.target));
   try {
     const reply = await send(`/api/jobs/${job}/meter`, { ...told, by });
-    setText(byId("corrected"), reply.shown);
+    tell(byId("corrected"), reply.shown);
     event.target.elements.odometer.value = "";
     refresh();
   } catch (error) {
-    setText(byId("corrected"), error.message);
+    tell(byId("corrected"), error.message);
   }
 });
 byId("again").addEventListener("click", refresh);
@@ -137,9 +137,9 @@ byId("again").addEventListener("click", refresh);
 byId("link").addEventListener("click", async () => {
   try {
     const { url, where } = await send(`/api/jobs/${job}/link`, {});
-    setText(byId("linked"), `${url}?${chosen()} (${where})`);
+    tell(byId("linked"), `${url}?${chosen()} (${where})`);
   } catch (error) {
-    setText(byId("linked"), error.message);
+    tell(byId("linked"), error.message);
   }
 });
 
@@ -172,12 +172,12 @@ pad.addEventListener("pointermove", (event) => {
 byId("wipe").addEventListener("click", wipe);
 byId("sign").addEventListener("submit", async (event) => {
   event.preventDefault();
-  if (!drawn) { setText(byId("signed"), "Sign in the field first."); return; }
+  if (!drawn) { tell(byId("signed"), "Sign in the field first."); return; }
   try {
     const answer = await send(`/api/jobs/${job}/sign`, { name: byId("signer").value, image: pad.toDataURL("image/png") });
-    setText(byId("signed"), answer.shown);
+    tell(byId("signed"), answer.shown);
   } catch (error) {
-    setText(byId("signed"), error.message);
+    tell(byId("signed"), error.message);
   }
 });
 wipe();

@@ -10,6 +10,12 @@ export function setText(node, text) {
   node.classList.add("changed");
 }
 
+// What answers one's own action: the same words once more are read out once more.
+export function tell(node, text) {
+  if (node.textContent === text) node.replaceChildren(text);
+  else setText(node, text);
+}
+
 export function element(tag, text = "", className = "") {
   const node = document.createElement(tag);
   node.textContent = text;

@@ -1,10 +1,11 @@
 // The phone in the pocket: camera with a drawn guide, a queue that survives anything, microphone.
 
-import { byId, send as ask, setText } from "./dom.js";
+import { byId, send as ask, setText, tell } from "./dom.js";
 import { showKept, tellAnew } from "./kept.js";
 import { Taken } from "./taken.js";
 import { Microphone } from "./microphone.js";
 import { keep, send } from "./queue.js";
+import { drawSettle, settling } from "./settle.js";
 import { Voice } from "./voice.js";
 import { takeOver, whoWorks } from "./who.js";
 
@@ -24,12 +25,23 @@ let picking = null; // the kind when the phone's own camera was opened: what the
 function choose(button) {
   kind = button.dataset.kind;
   for (const other of document.querySelectorAll("#kinds button")) other.setAttribute("aria-checked", String(other === button));
+  for (const other of document.querySelectorAll("#kinds button")) other.tabIndex = other === button ? 0 : -1;
   const [shape, hint] = GUIDES[kind] ?? ["", "Hold still; fill the picture."];
   byId("guide").innerHTML = shape; // our own constant above, nothing from outside
   setText(byId("hint"), hint);
 }
 for (const button of document.querySelectorAll("#kinds button")) button.addEventListener("click", () => { own = true; choose(button); remember(); });
 choose(document.querySelector("#kinds [aria-checked=true]"));
+const ARROWS = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 };
+byId("kinds").addEventListener("keydown", (event) => { // as in any group of which one is chosen
+  const by = ARROWS[event.key];
+  if (!by) return;
+  event.preventDefault();
+  const all = [...document.querySelectorAll("#kinds button")];
+  const next = all.at((all.indexOf(document.activeElement) + by) % all.length);
+  next.focus();
+  next.click();
+});
 
 function chooseWanted(next) {
   if (stream || next === wanted) return; // never under an open camera
@@ -124,16 +136,23 @@ const voice = new Voice(job, (text) => setText(byId("voice"), text));
 takeOver(job, by);
 voice.muteBy(byId("mute"));
 function told(reply) {
-  setText(byId("answer"), reply.spoken || reply.shown);
+  tell(byId("answer"), reply.spoken || reply.shown);
   voice.say(reply);
 }
-byId("help").addEventListener("click", async () => {
+async function say(text, told) {
   try {
-    told(await ask(`/api/jobs/${job}/say`, { text: "help", by }));
+    told(await ask(`/api/jobs/${job}/say`, { text, by }));
   } catch (error) {
     setText(byId("answer"), error.message);
   }
-});
+}
+byId("help").addEventListener("click", () => say("help", told));
+// What a photo led to can be let stand or taken back by touch, too.
+function settled(reply) {
+  tell(byId("verdict"), reply.spoken || reply.shown);
+  voice.say(reply);
+}
+settling(job, by, settled, () => say("disregard", settled));
 const taken = new Taken(job, by, told, "photo", "taken");
 const noted = new Taken(job, by, told, "note", "noted");
 let microphone = null;
@@ -171,6 +190,7 @@ events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
   voice.use(view.voice);
   chooseWanted(view.photo);
+  drawSettle(view.settle);
   if (!opened && view.reply.opening) told(view.reply); // a caution of the first step
   opened = true;
   taken.draw(view.photos, view.closed);

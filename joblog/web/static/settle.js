@@ -5,8 +5,14 @@ import { byId, element, send, setText } from "./dom.js";
 let open = null; // what the last answer named: {keys, about, reasons}
 let asked = null; // what the open dialog is about; another answer meanwhile changes nothing in it
 
+// Buttons that go take nobody's place away: who was on one is on the answer now.
+export function leave(box) {
+  if (box.contains(document.activeElement)) byId("answer").focus();
+}
+
 export function drawSettle(settle) {
   open = settle;
+  if (!settle) leave(byId("settle"));
   byId("settle").hidden = !settle;
 }
 

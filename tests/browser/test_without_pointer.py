@@ -1,0 +1,126 @@
+"""Keys alone, a screen reader that clicks, and letters of twice the size."""
+
+import pytest
+from browsing import PHONE, PICTURES, wait_text
+from playwright.sync_api import expect
+
+TWICE = "html { font-size: 200% !important }"
+WIDER = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+# What stands out of the page, or out of its own button, on either side.
+OUT = """() => [...document.querySelectorAll("main :is(button, input, select, a, h1, p), nav a")]
+  .filter((e) => e.getClientRects().length && !e.closest(".visually-hidden, .skip"))
+  .filter((e) => e.getBoundingClientRect().right > document.documentElement.clientWidth + 1
+    || e.matches("button") && e.scrollWidth > e.clientWidth + 1)
+  .map((e) => `${e.tagName} ${e.id} ${e.textContent.slice(0, 30)}`)"""
+
+
+@pytest.mark.parametrize("path", ["/job/{}", "/phone/{}", "/desk/{}", "/start", "/", "/voice"])
+def test_letters_of_twice_the_size_fit_a_narrow_screen(shop, booth, job, path):
+    shop.say(job, "drain plug out")  # findings and buttons for them
+    shop.say(job, "drain plug torque 141 foot pounds")
+    page = booth.page(PHONE)
+    page.goto(f"{shop.here}{path.format(job)}")
+    page.add_style_tag(content=TWICE)
+    if "{}" in path:
+        wait_text(page, "#line", "Live")
+    assert page.evaluate(WIDER) <= 1
+    assert page.evaluate(OUT) == []
+
+
+def test_who_answers_with_keys_is_on_the_answer_then_and_on_no_other_button(shop, booth, job):
+    page = booth.page()
+    page.goto(f"{shop.here}/job/{job}")
+    page.fill("#phrase", "drain plug torque 141 foot pounds")
+    page.press("#phrase", "Enter")
+    page.locator("#options button", has_text="negative").focus()
+    shop.say(job, "what is next")  # on another screen: the buttons stay, and so does who is on one
+    wait_text(page, "#heard", "what is next")
+    expect(page.locator("#options button", has_text="negative")).to_be_focused()
+    page.keyboard.press("Enter")
+    wait_text(page, "#answer", "Nothing noted.")
+    expect(page.locator("#answer")).to_be_focused()
+    page.fill("#phrase", "drain plug out")
+    page.press("#phrase", "Enter")
+    expect(page.locator("#back")).to_be_visible()
+    page.locator("#back").focus()
+    page.keyboard.press("Enter")
+    wait_text(page, "#answer", "Disregarded")
+    expect(page.locator("#answer")).to_be_focused()
+
+
+def test_the_same_answer_once_more_is_read_out_once_more(shop, booth, job):
+    page = booth.page()
+    page.goto(f"{shop.here}/job/{job}")
+    wait_text(page, "#line", "Live")
+    page.evaluate(
+        """() => { window.told = 0; new MutationObserver(() => { window.told += 1; })
+             .observe(document.getElementById("answer"), { childList: true }); }"""
+    )
+    for times in (1, 2, 3):
+        with page.expect_response(f"**/api/jobs/{job}/say"):
+            page.fill("#phrase", "no such words")
+            page.press("#phrase", "Enter")
+        page.wait_for_function("(times) => window.told >= times", arg=times)
+
+
+def test_a_click_without_a_hand_holds_the_line_open_until_the_next(shop, booth, job):
+    page = booth.page()
+    page.goto(f"{shop.here}/job/{job}")
+    for pressed in ("true", "false"):
+        page.dispatch_event("#hold", "click")
+        expect(page.locator("#hold")).to_have_attribute("aria-pressed", pressed)
+    page.focus("#hold")
+    page.keyboard.down("Space")
+    expect(page.locator("#hold")).to_have_attribute("aria-pressed", "true")
+    page.keyboard.up("Space")
+    expect(page.locator("#hold")).to_have_attribute("aria-pressed", "false")
+
+
+def test_the_kind_of_photo_is_chosen_with_the_arrows(shop, booth, job):
+    page = booth.page(PHONE)
+    page.goto(f"{shop.here}/phone/{job}")
+    wait_text(page, "#line", "Live")
+    kinds = page.locator("#kinds button")
+    chosen = page.locator("#kinds [aria-checked=true]")
+    first = chosen.get_attribute("data-kind")
+    chosen.focus()
+    page.keyboard.press("ArrowRight")
+    expect(chosen).to_be_focused()
+    assert chosen.get_attribute("data-kind") != first
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("ArrowLeft")
+    order = [kinds.nth(i).get_attribute("data-kind") for i in range(kinds.count())]
+    assert chosen.get_attribute("data-kind") == order[order.index(first) - 1]
+    assert page.locator("#kinds [tabindex='0']").count() == 1
+
+
+def test_a_running_clock_changes_its_words_and_not_its_place(shop, booth):
+    job = shop.open_job(sheet="transaxle-drain-fill")
+    shop.say(job, "engine off")
+    page = booth.page()
+    page.goto(f"{shop.here}/job/{job}")
+    line = page.wait_for_selector("#clocks .time")
+    before = line.inner_text()
+    page.wait_for_function(
+        "([node, words]) => node.isConnected && node.textContent !== words", arg=[line, before]
+    )
+
+
+def test_on_the_phone_a_photo_out_of_order_is_let_stand_or_taken_back_without_a_word(
+    shop, booth, job
+):
+    page = booth.page(PHONE)
+    page.goto(f"{shop.here}/phone/{job}")
+    page.set_input_files("#file", PICTURES / "dipstick-before.jpg")
+    wait_text(page, "#verdict", "must come first")
+    page.get_by_role("button", name="Confirm because").click()
+    page.get_by_role("button", name="It was not possible").click()
+    wait_text(page, "#verdict", "Confirmed")
+    assert [e["body"]["reason"] for e in shop.entries(job) if e["kind"] == "confirmed"] == [
+        "It was not possible"
+    ]
+    page.set_input_files("#file", PICTURES / "dipstick-after.jpg")
+    wait_text(page, "#verdict", "Level not sure.")  # the two photos disagree
+    page.click("#back")
+    wait_text(page, "#verdict", "Disregarded")
+    assert [e["kind"] for e in shop.entries(job)][-1] == "disregarded"
