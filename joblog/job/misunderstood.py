@@ -32,7 +32,9 @@ def why_not_understood(text: str, sheet: Sheet) -> str:
     if "minus" in words:
         bare = meaning_of(" ".join(w for w in words if w != "minus"), sheet)
         if bare is not None and bare.values:
-            return "A quantity or torque is above zero; say it again without 'minus'."
+            reading = bare.act.startswith("reading")
+            what = "On this sheet such a reading" if reading else "A quantity or torque"
+            return f"{what} is above zero; say it again without 'minus'."
     clear = (
         _to_stop(words)
         or _number_alone(words, sheet)

@@ -9,6 +9,7 @@ by one unstressed vowel. 'A quarter of a quart' holds both and is heard: left ou
 
 from __future__ import annotations
 
+from joblog.measure.units import unit_of
 from joblog.sheet.model import Sheet
 from joblog.speech.number_rules import JSGF_NUMBER_RULES
 from joblog.speech.units_spoken import DIMENSIONS, SPOKEN_UNITS, spoken_names
@@ -116,10 +117,13 @@ def value_rules(sheet: Sheet) -> list[str]:
     quarts = any("qt" in unit for unit in used.get("volume", ()))
     quarters = _QUARTERS if quarts else ""
     both = _in_two_units(used.get("volume", []))
+    below = _below_zero(sheet)
     for dimension, units in used.items():
         lines += _unit_rules(dimension, units)
         shape = _SHAPES.get(dimension, f"<number> [<{dimension}-units>]")
         shape = shape.format(count=count, quarters=quarters, both=both)
+        if dimension in below and not shape.startswith("[minus]"):
+            shape = f"[minus] {shape}"
         lines.append(f"<{dimension}-value> = {shape};")
     if "volume" in used:
         lines.append(f"<share-value> = {_SHARES if quarts else _SHARES_AND_QUARTERS};")
@@ -130,6 +134,16 @@ def value_rules(sheet: Sheet) -> list[str]:
         f"<bare-value> = ([minus] (<plain-number>) | <fraction>){f' [{bare}]' if bare else ''};"
     )
     return [*lines, "", JSGF_NUMBER_RULES]
+
+
+def _below_zero(sheet: Sheet) -> set[str]:
+    """Return what the sheet has readings of that may lie below zero, such as a vacuum."""
+    wanted = [step.reading for step in sheet.steps if step.reading]
+    return {
+        unit_of(reading.unit).dimension
+        for reading in wanted
+        if min(reading.low or 0, reading.high or 0) < 0
+    }
 
 
 def _in_two_units(units: list[str]) -> str:

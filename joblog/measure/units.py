@@ -8,7 +8,6 @@ hold: ``lbf.ft``, ``N.m``, ``qt_us``.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -105,18 +104,38 @@ _SPELLINGS = {
     "fl_oz": "floz_us", "us_fl_oz": "floz_us", "l": "L", "litre": "L", "liter": "L", "ml": "mL",
     "cc": "mL", "kpa": "kPa", "c": "degC", "°c": "degC", "f": "degF", "°f": "degF", "inch": "in",
     "sec": "s", "hr": "h", "hours": "h", "minutes": "min", "seconds": "s", "miles": "mi", "v": "V",
-    "a": "A", "%": "percent", "°": "deg",
+    "a": "A", "%": "percent", "°": "deg", "ftlbs": "lbf.ft", "inlbs": "lbf.in", "celsius": "degC",
+    "fahrenheit": "degF", "volt": "V", "ampere": "A", "amp": "A", "degree": "deg",
 }  # fmt: skip
+
+# Units of which no code is known, in one that is [NIST SP 811, appendix B.8].
+_ELSEWHERE = {
+    "mbar": "kPa (1 mbar is 0.1 kPa)", "hpa": "kPa (1 hPa is 0.1 kPa)",
+    "mpa": "bar (1 MPa is 10 bar)", "inhg": "kPa (1 inHg is 3.386 kPa)",
+    "mmhg": "kPa (1 mmHg is 0.1333 kPa)", "torr": "kPa (1 torr is 0.1333 kPa)",
+    "cl": "mL (1 cL is 10 mL)", "dl": "mL (1 dL is 100 mL)", "cm": "mm (1 cm is 10 mm)",
+    "ncm": "N.m (1 N·cm is 0.01 N·m)",
+}  # fmt: skip
+
+
+def _bare(code: str) -> str:
+    """Return a spelling without its dots, dashes, capitals and plural."""
+    letters = "".join(sign for sign in code.casefold() if sign.isalpha() or sign in "%°")
+    return letters[:-1] if len(letters) > 2 and letters.endswith("s") else letters
+
+
+_SPELT = {_bare(code): code for code in UNITS} | {_bare(s): code for s, code in _SPELLINGS.items()}
 
 
 def unit_of(code: str) -> Unit:
     """Return the unit with that code; raises InputError naming the known ones."""
     unit = UNITS.get(code)
     if unit is None:
-        near = _SPELLINGS.get(code.strip().lower()) or next(
-            iter(difflib.get_close_matches(code, UNITS, n=1, cutoff=0.6)), None
-        )
-        hint = f"write {near!r}" if near else "write one of " + ", ".join(UNITS)
+        # Never what is only spelled alike: 'bar' for 'mbar' would be a thousand times too much.
+        meant = _SPELLINGS.get(code.strip().lower()) or _SPELT.get(_bare(code))
+        hint = f"write {meant!r}" if meant else "write one of " + ", ".join(UNITS)
+        if not meant and _bare(code) in _ELSEWHERE:
+            hint = f"write it in {_ELSEWHERE[_bare(code)]}"
         raise InputError(f"the unit {code!r} is unknown; {hint}")
     return unit
 

@@ -47,3 +47,35 @@ def test_a_reading_inside_its_one_limit_is_never_called_far_from_it(bench):
     assert reply.shown == "Tread depth, 80 mm: is that right?"
     reply = job.say("freezing point eight zero celsius")
     assert reply.shown == "Freezing point, 80 °C is far from what the sheet expects. Is that right?"
+
+
+VACUUM = """
+[[steps]]
+key = "pulled"
+title = "Vacuum"
+say = ["vacuum is on"]
+reading = { name = "gauge pressure", unit = "bar", low = -0.9, high = -0.7 }
+"""
+
+
+@pytest.mark.parametrize(
+    ("said", "tone"),
+    [
+        ("gauge pressure minus point eight bar", "ok"),
+        ("gauge pressure -0.8", "ok"),
+        ("vacuum is on at minus zero point eight bar", "ok"),
+        ("gauge pressure minus point five bar", "warn"),
+    ],
+)
+def test_a_vacuum_is_said_with_minus(bench, said, tone):
+    job = bench(steps=VACUUM)
+    assert job.say(said).tone == tone
+    (value,) = job.state.values
+    assert value.value < 0
+
+
+def test_where_no_limit_is_below_zero_minus_is_told_for_what_it_is(bench):
+    job = bench(steps=VACUUM.replace("low = -0.9, high = -0.7", "low = 0.7, high = 0.9"))
+    told = job.say("gauge pressure minus point eight bar").shown
+    assert told.startswith("On this sheet such a reading is above zero")
+    assert job.state.values == ()

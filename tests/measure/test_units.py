@@ -23,6 +23,7 @@ from joblog.measure import (
     to_decimal,
     total,
 )
+from joblog.measure.units import _ELSEWHERE, _SPELT, unit_of
 
 PINT_NAMES = {
     "N.m": "newton*meter", "lbf.ft": "force_pound*foot", "lbf.in": "force_pound*inch",
@@ -141,3 +142,29 @@ def test_below_absolute_zero_is_refused() -> None:
         Quantity.of("-273.16", "degC")
     with pytest.raises(InputError, match="below absolute zero"):
         Quantity.of("-459.68", "degF")
+
+
+@pytest.mark.parametrize(
+    ("written", "hint"),
+    [
+        ("PSI", "write 'psi'"),
+        ("ft lbs", "write 'lbf.ft'"),
+        ("in-lbs", "write 'lbf.in'"),
+        ("Volt", "write 'V'"),
+        ("mbar", "write it in kPa (1 mbar is 0.1 kPa)"),
+        ("hPa", "write it in kPa (1 hPa is 0.1 kPa)"),
+        ("inHg", "write it in kPa (1 inHg is 3.386 kPa)"),
+        ("mmHg", "write it in kPa (1 mmHg is 0.1333 kPa)"),
+        ("lb", "write one of N.m, "),
+        ("furlong", "write one of N.m, "),
+    ],
+)
+def test_no_other_unit_is_offered_because_it_is_spelled_alike(written: str, hint: str) -> None:
+    with pytest.raises(InputError) as told:
+        unit_of(written)
+    assert hint in str(told.value)
+
+
+def test_every_spelling_that_is_offered_is_a_unit() -> None:
+    assert set(_SPELT.values()) == set(UNITS)
+    assert {text.partition(" ")[0] for text in _ELSEWHERE.values()} <= set(UNITS)
