@@ -227,5 +227,6 @@ def _colours(c: Context) -> list[tuple[int, Measured]]:
         ),
         sure="",
         at=c.when(last.entry.at),
+        parts=(c.t.say("0 is the same colour; the more, the more they differ"),),
     )
     return [(last.entry.seq, row)]

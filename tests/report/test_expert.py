@@ -73,6 +73,7 @@ def test_the_colour_of_new_and_old_fluid_is_compared(
     m = row(make(s), "Colour of the fluid, last against first")
     assert plain(m.value) == "ΔE₀₀ 2"
     assert m.how == "CIEDE2000 between photos 1 and 2"
+    assert m.parts == ("0 is the same colour; the more, the more they differ",)
 
 
 def test_corrections_are_shown_as_corrections(full: Any, make: Callable[..., Report]) -> None:
