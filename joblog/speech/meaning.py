@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from joblog.speech.grammar import Grammar
 from joblog.speech.parsing import Parse
-from joblog.speech.quantities import parse_quantity
+from joblog.speech.quantities import parse_quantity, range_ends
 
 Words = tuple[str, ...]
 VALUES = ("value", "quantity")  # ends of the names of rules that hold a value
@@ -53,7 +53,12 @@ def _values(parse: Parse) -> tuple[Hashable, ...]:
 def _value(said: Words) -> Hashable:
     """Return what ``said`` is worth; what can be read in two ways stands for itself alone."""
     quantity = parse_quantity(said)
-    if quantity is None or quantity.ambiguous:
+    if quantity is None:
+        first, last = range_ends(said) or (None, None)
+        if first is None or last is None or first.ambiguous or last.ambiguous:
+            return said
+        return first.value, first.soundalikes, last.value, last.unit, last.units, last.soundalikes
+    if quantity.ambiguous:
         return said
     return quantity.value, quantity.unit, quantity.units, quantity.soundalikes
 

@@ -170,24 +170,41 @@ def _compound(said: Words, front: Words, codes: tuple[str, ...], after: Words) -
     )
 
 
-def parse_range(words: Sequence[str] | str) -> Range | None:
-    """Read 'forty to fifty p s i' or 'between forty and fifty'; None where it is no range.
+def range_ends(words: Sequence[str] | str) -> tuple[Quantity, Quantity] | None:
+    """Return both ends of 'forty to fifty p s i' as they were said; None where it is no range.
 
-    'to' and 'two' sound alike, so a range is never sure.
+    The first may be the higher one. One below zero is said by its size: 'minus thirty to minus
+    thirty five' is in order.
     """
-    said = split_words(words)
+    found = list(_ends(split_words(words)))
+    return next((ends for ends in found if in_order(*ends)), found[0] if found else None)
+
+
+def in_order(first: Quantity, last: Quantity) -> bool:
+    """Say whether the two ends of a range were said in their order."""
+    return first.value < last.value or last.value < first.value < 0
+
+
+def _ends(said: Words) -> Iterator[tuple[Quantity, Quantity]]:
     between = said[:1] == ("between",)
     body = said[1:] if said[:1] in (("between",), ("from",)) else said
     joint = "and" if between else "to"
     for index, word in enumerate(body):
         if word == joint:
-            low, high = parse_quantity(body[:index]), parse_quantity(body[index + 1 :])
-            if low is None or high is None or low.units not in ((), high.units):
-                continue
-            below_zero = high.value < low.value < 0  # 'minus thirty to minus thirty five'
-            if low.value < high.value or below_zero:
-                text = " ".join(said)
-                why = f"'{text}' may be a range or two numbers"
-                ends = sorted((low.value, high.value))
-                return Range(ends[0], ends[1], high.unit, text, why)
-    return None
+            first, last = parse_quantity(body[:index]), parse_quantity(body[index + 1 :])
+            if first is not None and last is not None and set(last.units) >= set(first.units):
+                yield first, last
+
+
+def parse_range(words: Sequence[str] | str) -> Range | None:
+    """Read 'forty to fifty p s i' or 'between forty and fifty'; None where it is no range.
+
+    'to' and 'two' sound alike, so a range is never sure.
+    """
+    ends = range_ends(words)
+    if ends is None or not in_order(*ends):
+        return None
+    text = " ".join(split_words(words))
+    why = f"'{text}' may be a range or two numbers"
+    low, high = sorted(end.value for end in ends)
+    return Range(low, high, ends[1].unit, text, why)
