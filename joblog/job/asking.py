@@ -10,12 +10,13 @@ from collections.abc import Sequence
 
 from joblog.job.drafts import Draft, Plan
 from joblog.job.meaning import Meaning
-from joblog.job.numbers import number
+from joblog.job.numbers import Number
 from joblog.job.plan import plan
+from joblog.job.ranges import ends, ends_of, said_ends
 from joblog.job.settling import either, numbered
 from joblog.job.types import JobState
 from joblog.job.values import step_named
-from joblog.job.wording import said, step_name
+from joblog.job.wording import step_name
 
 
 def asked_anyway(state: JobState, meant: Sequence[Meaning | None]) -> Plan | None:
@@ -28,13 +29,17 @@ def asked_anyway(state: JobState, meant: Sequence[Meaning | None]) -> Plan | Non
     asked = made.drafts[0].body if len(made.drafts) == 1 else {}
     if first is None or asked.get("about") != "value":
         return None
-    offered = {number(draft["body"].get("value", "0")) for draft in asked["drafts"]}
+    offered = {ends_of(draft["body"]) for draft in asked["drafts"]}
     for other in others:
         if other is None or _but_value(other) != _but_value(first):
             return None
-        if offered != {first.value, other.value}:
+        if offered != {_plain(first), _plain(other)}:
             return None
     return made
+
+
+def _plain(meaning: Meaning) -> tuple[Number, ...]:
+    return meaning.values[0].ends if meaning.values else ()
 
 
 def _but_value(meaning: Meaning) -> tuple[object, ...]:
@@ -76,7 +81,7 @@ def _named(state: JobState, draft: Draft, meaning: Meaning) -> tuple[str, str] |
     lead = "correction, " if meaning.correction else ""
     if draft.kind == "step-done":
         return ("", step_name(step)) if step else None
-    value = said(number(body["value"]), str(body["unit"]))
+    value = said_ends(*ends(body), str(body["unit"]))
     if draft.kind == "quantity":
         one = len(state.fluids) == 1
         return ("", f"{lead}{value} {body['direction']}") if one else None

@@ -6,7 +6,8 @@ from joblog.job.controls import REASONS
 from joblog.job.foils import TAG
 from joblog.job.grammar import phrase_for
 from joblog.job.meaning import Meaning
-from joblog.job.wording import capital, shown
+from joblog.job.ranges import shown_ends
+from joblog.job.wording import capital
 from joblog.sheet.model import Sheet
 
 _PHASES = {"before": "as found", "after": "afterwards"}
@@ -20,7 +21,11 @@ def explained(meaning: Meaning, sheet: Sheet) -> str:
     does = phrase.does if phrase else "gives the last value anew"
     lead = "corrects, and " if meaning.correction else ""
     share = meaning.act == "share"  # of a container: a third of it stays a third
-    values = " or ".join(str(v.value) if share else shown(v.value, v.unit) for v in meaning.values)
+    plain = meaning.values[:1]
+    readings = [v for v in meaning.values if (v.upper is None) == (plain[0].upper is None)]
+    values = " or ".join(
+        str(v.value) if share else shown_ends(v.value, v.upper, v.unit) for v in readings
+    )
     line = f"{lead}{does}{f': {values}' if values else ''}"
     return capital(", ".join([line, *_details(meaning, sheet)]))
 

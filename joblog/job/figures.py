@@ -13,6 +13,7 @@ from dataclasses import replace
 from joblog.job.grammar import grammar_for_sheet
 from joblog.job.meaning import Meaning, from_parse, meaning_of
 from joblog.job.plan_controls import gone_by, question_for
+from joblog.job.ranges import ends_of
 from joblog.job.types import JobState, Reply
 from joblog.job.wording import capital
 from joblog.record.clock import Moment
@@ -40,7 +41,7 @@ def asks_for_number(state: JobState, by: str, now: Moment) -> bool:
         return False
     drafts = question.entry.body.get("drafts") or []
     heard = (meaning_of(option, state.sheet) for option in question.options)
-    return any("value" in draft["body"] for draft in drafts) or any(m and m.values for m in heard)
+    return any(ends_of(draft["body"]) for draft in drafts) or any(m and m.values for m in heard)
 
 
 def number_alone(text: str, sheet: Sheet) -> Meaning | None:

@@ -20,7 +20,7 @@ from joblog.job.foils import (
 from joblog.job.phrases import phrases_of
 from joblog.job.types import JobState
 from joblog.job.value_foils import denied_values, vague_values
-from joblog.job.value_rules import value_rules
+from joblog.job.value_rules import ranged_dimensions, value_rules
 from joblog.sheet.model import Sheet
 from joblog.speech.grammar import Grammar
 
@@ -64,6 +64,8 @@ def grammar_text(
         beside.append(f"<denial> = {DENIALS};")
         marks.append(f"<denial> {{{TAG}:{DENIAL}}}")
     alone = ["<bare-value> {bare}"] if numbers else []
+    corrections += ["<bare-value> {bare}"]
+    corrections += ["<bare-range-value> {bare}"] if ranged_dimensions(sheet) else []
     lines = [
         "#JSGF V1.0 UTF-8 en;",
         f"grammar {sheet.sheet.key.replace('-', '_')};",
@@ -73,7 +75,7 @@ def grammar_text(
         "    " + "\n  | ".join([*plain, "<correction> {correction}", *marks, *alone]) + ";",
         "",
         *rules,
-        f"<correction> = correction ({' | '.join([*corrections, '<bare-value> {bare}'])});",
+        f"<correction> = correction ({' | '.join(corrections)});",
         *beside,
         f"<reason> = {_reasons()};",
         "",

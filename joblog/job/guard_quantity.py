@@ -172,13 +172,14 @@ def temperatures(state: JobState) -> tuple[Fraction | None, Fraction | None]:
     """Return the temperatures (°C) of the drained and of the new fluid, None where not read.
 
     The new fluid's is a reading whose name says 'new' or 'shop' or 'room'; the drained fluid's the
-    last other temperature.
+    last other temperature. A range gives none: nobody read a number in the middle of it.
     """
     hot = cold = None
     for value in state.values:
         exact = converted(value.value, value.unit, "degC")
         if value.entry.kind != "reading" or exact is None:
             continue
+        exact = exact if value.upper is None else None
         if set(value.name.lower().split()) & {"new", "shop", "room"}:
             cold = exact
         else:

@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from joblog.job.guard_wanted import CONFIRMED_BY
 from joblog.job.history import Event, History
+from joblog.job.ranges import value_said, value_shown
 from joblog.job.torques import is_angle
 from joblog.job.types import Finding, FindingKind, JobState, Value
 from joblog.job.values import converted, step_named, value_of
@@ -138,17 +139,19 @@ def _out_of_spec(state: JobState, value: Value, event: Event, *, resolved: str) 
     gets = gets_shown(state.sheet, value)
     figure, unit = _judged(value)
     figure_shown = shown(figure, unit)
-    if figure != value.value:
+    if value.upper is not None:
+        figure_shown = value_shown(value)
+    elif figure != value.value:
         figure_shown += f" (the wrench at {shown(value.value, value.unit)})"
     hint, hint_spoken = _unit_hint(value)
-    side = _side(value)
+    told = said(figure, unit) if value.upper is None else value_said(value)
+    sides, limits_said = _sides(value)
     step = step_named(state.sheet, value.step)
     return Finding(
         key=f"spec:{value.entry.id}",
         kind=FindingKind.OUT_OF_SPEC,
-        text=f"{name} {figure_shown} is {side} the limit ({limits}).{gets}{hint}",
-        spoken=f"{spoken_name}, {said(figure, unit)}, is {side} the limit, "
-        f"{_limit_said(value)}.{hint_spoken}",
+        text=f"{name} {figure_shown} is {sides} the limit ({limits}).{gets}{hint}",
+        spoken=f"{spoken_name}, {told}, is {limits_said}.{hint_spoken}",
         step=value.step,
         entry=value.entry.id,
         at=event.root.at,
@@ -185,6 +188,21 @@ def _judged(value: Value) -> tuple[Decimal | Fraction, str]:
     return round(Decimal(exact.numerator) / Decimal(exact.denominator), 1), value.spec_unit
 
 
+def _sides(value: Value) -> tuple[str, str]:
+    """Return on which sides of its limits a value lies, shown, and with the limits, said.
+
+    Of a range one end may be below them and the other above.
+    """
+    found = [_side(value)]
+    if value.upper is not None:
+        low, high = value.in_spec_unit, value.upper_in_spec_unit
+        above = high is not None and value.high is not None and high > value.high
+        below = low is not None and value.low is not None and low < value.low
+        found = ["below"] * below + ["above"] * above or found
+    said_so = [f"{side} the limit, {_limit_said(value, side)}" for side in found]
+    return " and ".join(found), ", and ".join(said_so)
+
+
 def _side(value: Value) -> str:
     """Say on which side of its limits a value lies; one that can't be compared fits neither."""
     exact = value.in_spec_unit
@@ -202,8 +220,8 @@ def _limits_shown(value: Value) -> str:
     return f"at least {shown(low, unit)}" if low is not None else "as specified"
 
 
-def _limit_said(value: Value) -> str:
-    limit = value.high if _side(value) == "above" else value.low
+def _limit_said(value: Value, side: str) -> str:
+    limit = value.high if side == "above" else value.low
     return said(limit, value.spec_unit) if limit is not None else ""
 
 

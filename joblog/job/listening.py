@@ -64,7 +64,8 @@ def question_plan(sheet: Sheet, hearing: Hearing, state: JobState | None = None)
     anyway = asked_anyway(state, meant) if state is not None and meant else None
     if anyway is not None:
         return anyway
-    heard = [option.replace(" using ", " with ") for option in options]  # one clip less
+    # Two clips less.
+    heard = [option.replace(" using ", " with ").replace(" between ", " ") for option in options]
     if state is not None:
         question = in_words(state, meant, heard)
     elif len(heard) > 1:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from joblog.job.grammar import grammar_for_sheet
+from joblog.job.ranges import RANGED
+from joblog.job.said_ranges import as_range, said_range
 from joblog.job.said_units import SaidValue, said_values
-from joblog.job.typed import reason_in
-from joblog.job.value_rules import VALUE_RULES
+from joblog.job.typed import ranges_apart, reason_in, typed_words
+from joblog.job.value_rules import RANGE_RULES, VALUE_RULES
 from joblog.sheet.model import Sheet
 from joblog.speech.grammar import Parse
 
@@ -64,7 +67,7 @@ class Meaning:
     @property
     def gist(self) -> tuple[object, ...]:
         """What distinguishes two sentences that say different things from two that don't."""
-        values = tuple((v.value, v.unit) for v in self.values)
+        values = tuple((v.value, v.upper, v.unit) for v in self.values)
         return (self.tag, values, self.correction, self.reason, self.phase, self.which, self.wrench)
 
 
@@ -85,6 +88,13 @@ def own_reason(typed: str) -> Meaning | None:
     return Meaning("control", "confirm", text, own_reason=reason_in(text))
 
 
+def typed_range(typed: str, sheet: Sheet) -> Meaning | None:
+    """Return what typed words with a range such as '40-42' mean, None for others."""
+    meaning = meaning_of(typed_words(ranges_apart(typed)), sheet)
+    ranged = meaning is not None and any(v.upper is not None for v in meaning.values[:1])
+    return meaning if ranged else None
+
+
 def from_parse(parse: Parse) -> Meaning | None:
     """Return what the tags and spans of a parsed sentence mean, None without a tag."""
     fields: dict[str, str] = {}
@@ -99,15 +109,23 @@ def from_parse(parse: Parse) -> Meaning | None:
             act, target = head, rest
     if not act:
         return None
-    value = next((s for s in parse.spans if s.rule in VALUE_RULES), None)
+    value = next((s for s in parse.spans if s.rule in VALUE_RULES | RANGE_RULES), None)
     said = parse.words[value.start : value.end] if value else ()
     lead = 1 if any(s.rule == "lead" for s in parse.spans) else 0
     return Meaning(
         act=act,
         target=target,
         text=" ".join(parse.words[lead:]),
-        values=said_values([word for word in said if word != "more"]),  # 'two more quarts'
+        values=_values(act, value.rule, said) if value else (),
         correction=correction,
         span=(value.start - lead, value.end - lead) if value else (0, 0),
         **fields,
     )
+
+
+def _values(act: str, rule: str, said: Sequence[str]) -> tuple[SaidValue, ...]:
+    if rule in RANGE_RULES:
+        return said_range(said)
+    values = said_values([word for word in said if word != "more"])  # 'two more quarts'
+    reading = act in ("reading", "reading-at") and rule.removesuffix("-value") in RANGED
+    return (*values, *as_range(said)) if values and reading else values

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from joblog.job.ranges import value_said, value_shown
 from joblog.job.types import JobState
 from joblog.job.values import step_named, value_of
-from joblog.job.wording import said, shown, step_name
+from joblog.job.wording import said, step_name
 from joblog.record.entry import Entry
 from joblog.sheet.fragments import spoken_form
 
@@ -44,7 +45,7 @@ def _value(state: JobState, entry: Entry) -> tuple[str, str]:
     value = value_of(state.sheet, entry)
     if value is None:
         return entry.kind, entry.kind
-    number, text = said(value.value, value.unit), shown(value.value, value.unit)
+    number, text = value_said(value), value_shown(value)
     if entry.kind == "quantity":
         way = "out" if entry.body.get("direction") == "out" else "in"
         fluid = next((f.name for f in state.fluids if f.key == entry.body.get("fluid")), "fluid")

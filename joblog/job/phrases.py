@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from joblog.job.controls import ANY, CONTROLS, Phrase
+from joblog.job.ranges import may_range, range_rule
 from joblog.job.said_units import fluid_unit, reading_rule, torque_unit, unit_words
 from joblog.job.wording import capital, step_name
 from joblog.sheet.fragments import spoken_form
@@ -316,6 +317,8 @@ def _reading_phrases(sheet: Sheet) -> Iterator[Phrase]:
         if step.reading is None:
             continue
         value, unit = f"<{reading_rule(step.reading.unit)}>", unit_words(step.reading.unit)
+        if may_range(step.reading.unit):
+            value = f"({value} | <{range_rule(step.reading.unit)}>)"
         name = words_of(step.reading.name)
         if name not in named:
             named.add(name)

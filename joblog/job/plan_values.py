@@ -23,6 +23,7 @@ from joblog.job.plausible import (
     torque_fits,
     torque_plausible,
 )
+from joblog.job.ranges import figures, may_range, said_ends, shown_ends, value_shown
 from joblog.job.retold import told_anew, withdrawn_last
 from joblog.job.run_together import number_apart, number_question
 from joblog.job.said_units import SaidValue, in_unit_of_sheet
@@ -32,6 +33,7 @@ from joblog.job.settling import (
     in_corrected_unit,
     in_unit,
     settled,
+    settled_reading,
     wrong_kind,
 )
 from joblog.job.targets import (
@@ -362,7 +364,8 @@ def plan_reading(state: JobState, meaning: Meaning) -> Plan:
     wanted = step.reading
     values = in_unit_of_sheet(meaning.values, wanted.unit)
     values = in_corrected_unit(state, values, corrected_id(state, meaning, "reading", step.key))
-    wrong = wrong_kind(values, unit_of(wanted.unit).dimension, wanted.unit, signed=True)
+    ranged, dimension = may_range(wanted.unit), unit_of(wanted.unit).dimension
+    wrong = wrong_kind(values, dimension, wanted.unit, signed=True, ranged=ranged)
     if wrong:
         return wrong
 
@@ -370,12 +373,12 @@ def plan_reading(state: JobState, meaning: Meaning) -> Plan:
         body = {
             "step": step.key,
             "name": wanted.name,
-            "value": number_text(value.value),
+            **figures(value.value, value.upper),
             "unit": value.unit or wanted.unit,
         }
         return Draft("reading", body, corrected_id(state, meaning, "reading", step.key))
 
-    return settled(
+    return settled_reading(
         meaning.with_values(values),
         Wanted(
             name=wanted.name,
@@ -402,15 +405,20 @@ def plan_bare(state: JobState, meaning: Meaning) -> Plan:
         return refusal("Nothing to correct.", f"Nothing to correct: there is no {kind} yet.")
     made = _corrected(state, meaning, value)
     plain = meaning.values[0]
-    exact = converted(plain.value, plain.unit or value.unit, value.unit)
-    near = exact is not None and Fraction(value.value) / 2 <= exact <= Fraction(value.value) * 2
+    near = all(_near(value, end, plain.unit or value.unit) for end in plain.ends)
     if near or len(made.drafts) != 1 or made.drafts[0].kind == "asked":
         return made
     unit = plain.unit or value.unit
-    old, new = shown(value.value, value.unit), shown(plain.value, unit)
-    question = f"Corrected: {_name(value)}, {said(plain.value, unit)}? Affirm or negative."
+    old, new = value_shown(value), shown_ends(plain.value, plain.upper, unit)
+    told = said_ends(plain.value, plain.upper, unit)
+    question = f"Corrected: {_name(value)}, {told}? Affirm or negative."
     why = f"Is {value.name} {new} instead of {old}?"
     return value_question(question, [new], [made.drafts[0]], meaning.tag, why)
+
+
+def _near(value: Value, new: Fraction, unit: str) -> bool:
+    exact, old = converted(new, unit, value.unit), Fraction(value.value)
+    return exact is not None and old / 2 <= exact <= old * 2
 
 
 def _of_one_kind(units: list[str], unit: str) -> bool:

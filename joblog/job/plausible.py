@@ -23,11 +23,16 @@ def torque_fits(value: SaidValue, wanted: Torque) -> bool:
 
 def reading_fits(value: SaidValue, wanted: ReadingWanted) -> bool:
     """Say whether a reading is within the sheet's limits, of which there must be one."""
-    exact = converted(value.value, value.unit or wanted.unit, wanted.unit)
-    if exact is None or (wanted.low is None and wanted.high is None):
+    if wanted.low is None and wanted.high is None:
         return False
-    return (wanted.low is None or exact >= wanted.low) and (
-        wanted.high is None or exact <= wanted.high
+    return all(_in_limits(end, value.unit, wanted) for end in value.ends)
+
+
+def _in_limits(end: Fraction, unit: str, wanted: ReadingWanted) -> bool:
+    exact = converted(end, unit or wanted.unit, wanted.unit)
+    return exact is not None and (
+        (wanted.low is None or exact >= wanted.low)
+        and (wanted.high is None or exact <= wanted.high)
     )
 
 
@@ -73,8 +78,15 @@ def _possible(exact: Fraction, unit: str) -> bool:
 
 
 def reading_plausible(value: SaidValue, wanted: ReadingWanted) -> bool:
-    """Judge by the sheet's limits, generously: a reading may well be out of specification."""
-    exact = converted(value.value, value.unit or wanted.unit, wanted.unit)
+    """Judge by the sheet's limits, generously: a reading may well be out of specification.
+
+    Of a range both ends must be plausible, in their order.
+    """
+    return not value.reversed and all(_end_plausible(e, value.unit, wanted) for e in value.ends)
+
+
+def _end_plausible(end: Fraction, unit: str, wanted: ReadingWanted) -> bool:
+    exact = converted(end, unit or wanted.unit, wanted.unit)
     if exact is None:
         return False
     low, high = wanted.low, wanted.high

@@ -31,6 +31,7 @@ from joblog.job.guard_values import gets_shown
 from joblog.job.label_codes import codes_told
 from joblog.job.levels import level_words
 from joblog.job.naming import entry_named
+from joblog.job.ranges import value_said, value_shown
 from joblog.job.told import together
 from joblog.job.told_meter import correction_said
 from joblog.job.torques import is_angle, numbers_tight, numbers_turned, torque_entries
@@ -98,7 +99,7 @@ def _value_first(state: JobState, entry: Entry, finding: Finding) -> str:
     value = next((v for v in state.values if v.entry.id == entry.id), None)
     if value is None:
         return ""
-    number = said(value.value, value.unit)
+    number = value_said(value)
     way = "out" if entry.body.get("direction") == "out" else "in"
     name = f"{number} {way}" if entry.kind == "quantity" else f"{value.name}, {number}"
     if finding.spoken.lower().startswith((f"{name.lower()},", f"{name.lower()} ")):
@@ -212,7 +213,7 @@ def _value_echo(state: JobState, entry: Entry) -> tuple[str, str]:
     value = next((v for v in state.values if v.entry.id == entry.id), None)
     if value is None:
         return "", ""
-    number, text = said(value.value, value.unit), shown(value.value, value.unit)
+    number, text = value_said(value), value_shown(value)
     corrected = bool(value.corrected_from)
     if value.entry.kind == "quantity":
         return _quantity_echo(state, value, number, text, corrected)
@@ -258,7 +259,7 @@ def _whose(state: JobState, value: Value) -> str:
     was = value_of(state.sheet, old) if old else None
     if old is None or was is None or not old.by or old.by == value.entry.by:
         return ""
-    return f" It was {shown(was.value, was.unit)}, told by {old.by}."
+    return f" It was {value_shown(was)}, told by {old.by}."
 
 
 def _wrench_shown(state: JobState, value: Value) -> str:

@@ -23,12 +23,25 @@ class SaidValue:
     ``unit`` is its code, '' where none was said; ``units`` are the codes that its unit may mean
     ('degrees') where it has several. ``doubt`` is '' for the plain reading, 'words' where the same
     words may mean this too ('one twenty': 1.20), 'sound' where similar words do ('thirty': 13).
+    ``upper`` is the higher end where a range was said, and ``value`` the lower one; where they were
+    said the other way round, ``value`` is not below ``upper``.
     """
 
     value: Fraction
     unit: str = ""
     units: tuple[str, ...] = ()
     doubt: str = ""
+    upper: Fraction | None = None
+
+    @property
+    def ends(self) -> tuple[Fraction, ...]:
+        """The value, or both ends of a range."""
+        return (self.value,) if self.upper is None else (self.value, self.upper)
+
+    @property
+    def reversed(self) -> bool:
+        """Whether the range was said with its higher end first."""
+        return self.upper is not None and self.upper <= self.value
 
 
 def reading_rule(unit: str) -> str:

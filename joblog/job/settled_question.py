@@ -7,10 +7,10 @@ from typing import Any
 
 from joblog.job.drafts import Draft, Plan
 from joblog.job.meaning import Meaning, meaning_of
-from joblog.job.numbers import number
 from joblog.job.plan import plan
 from joblog.job.plan_controls import answered, question_for, settle
 from joblog.job.plan_values import like
+from joblog.job.ranges import ends_of
 from joblog.job.run_together import number_apart
 from joblog.job.said_units import SaidValue
 from joblog.job.types import JobState, Question
@@ -184,7 +184,7 @@ def _same_draft(draft: dict[str, Any], meaning: Meaning) -> bool:
         return True
     if meaning.which and meaning.which != str(draft["body"].get("which", "")):
         return False  # of another fastener, though of the same value
-    return meaning.value is not None and number(draft["body"].get("value", "0")) == meaning.value
+    return bool(meaning.values) and ends_of(draft["body"]) == meaning.values[0].ends
 
 
 def _alike(one: str, other: str) -> bool:

@@ -8,18 +8,27 @@ from dataclasses import dataclass, replace
 from joblog.job.drafts import Draft, Plan, refusal, value_question
 from joblog.job.meaning import Meaning
 from joblog.job.numbers import number_text
+from joblog.job.ranges import said_ends, shown_ends
 from joblog.job.said_units import SaidValue
 from joblog.job.types import JobState
-from joblog.job.wording import capital, said, shown
+from joblog.job.wording import capital, said
 from joblog.measure.units import unit_of
 
 Check = Callable[[SaidValue], bool]
 
 
 def wrong_kind(
-    values: tuple[SaidValue, ...], dimension: str, unit: str, *, signed: bool = False
+    values: tuple[SaidValue, ...],
+    dimension: str,
+    unit: str,
+    *,
+    signed: bool = False,
+    ranged: bool = False,
 ) -> Plan | None:
-    """Refuse what can't be meant: no number, a torque in litres, a quantity below zero."""
+    """Refuse what can't be meant: no number, a torque in litres or a range, an amount below zero.
+
+    ``signed`` and ``ranged`` say that the value may be below zero, or a range.
+    """
     if not values:
         return refusal("Say the number again.", "There was no number in it; say it with one.")
     plain = values[0]
@@ -30,6 +39,8 @@ def wrong_kind(
             f"{capital(other.plural)} are a unit of {other.dimension}, but a {dimension} belongs "
             f"here; say it in {unit_of(unit).plural}.",
         )
+    if plain.upper is not None and not ranged:
+        return refusal("Say the number again.", f"A {dimension} is one value: say which it is.")
     if not signed and plain.value <= 0:
         return refusal(
             "That must be above zero. Say it again.",
@@ -91,8 +102,10 @@ def settled(meaning: Meaning, wanted: Wanted) -> Plan:
     plain = meaning.values[0]
     fitting = [v for v in meaning.values if _same_kind(v, wanted.unit)]
     words = [v for v in fitting if v.doubt == "words"]
-    sounds = [v for v in fitting if v.doubt == "sound" and wanted.plausible(v)]
+    sounds = [v for v in fitting if v.doubt == "sound" and _sounds_like(plain, v, wanted)]
+    sounds.sort(key=wanted.fits, reverse=True)
     sensible = [v for v in (plain, *words, *sounds) if wanted.plausible(v)]
+    sensible.sort(key=wanted.fits, reverse=True)  # two are offered
     if words:
         fits = [v for v in sensible if wanted.fits(v)]
         only = fits if len(fits) == 1 else sensible
@@ -106,15 +119,42 @@ def settled(meaning: Meaning, wanted: Wanted) -> Plan:
     return _doubt(meaning, wanted, plain)
 
 
+def settled_reading(meaning: Meaning, wanted: Wanted) -> Plan:
+    """Record a reading that can be meant, or ask; about a range said with its higher end first.
+
+    Such a one may as well be one number: 'four to two' sounds as 'four two two'.
+    """
+    plain = meaning.values[0]
+    if not plain.reversed:
+        return settled(meaning, wanted)
+    assert plain.upper is not None
+    turned = replace(plain, value=plain.upper, upper=plain.value)
+    if plain.upper == plain.value:
+        turned = replace(plain, upper=None)
+    ones = [v for v in meaning.values if v.upper is None and wanted.plausible(v)]
+    if ones:
+        return _choice(meaning, wanted, [*ones[:1], turned])
+    asked = _doubt(meaning, wanted, turned)
+    unit = plain.unit or wanted.unit
+    said_so = f"{shown_ends(plain.value, plain.upper, unit)} was said, which is no range."
+    return replace(asked, shown=f"{said_so} Is it {shown_ends(turned.value, turned.upper, unit)}?")
+
+
+def _sounds_like(plain: SaidValue, other: SaidValue, wanted: Wanted) -> bool:
+    """Say whether ``other`` may be meant; a range for one number only where the sheet wants it."""
+    one_number = plain.upper is None and other.upper is not None
+    return wanted.fits(other) if one_number else wanted.plausible(other)
+
+
 def _same_kind(value: SaidValue, unit: str) -> bool:
     return not value.unit or unit_of(value.unit).dimension == unit_of(unit).dimension
 
 
 def _choice(meaning: Meaning, wanted: Wanted, values: Sequence[SaidValue]) -> Plan:
-    offered = sorted(values, key=lambda v: v.value)[:2]
+    offered = sorted(values[:2], key=lambda v: v.value)
     units = [v.unit or wanted.unit for v in offered]
-    names = [said(v.value, unit) for v, unit in zip(offered, units, strict=True)]
-    texts = [shown(v.value, unit) for v, unit in zip(offered, units, strict=True)]
+    names = [said_ends(v.value, v.upper, unit) for v, unit in zip(offered, units, strict=True)]
+    texts = [shown_ends(v.value, v.upper, unit) for v, unit in zip(offered, units, strict=True)]
     drafts = [wanted.draft(v) for v in offered]
     question = either(numbered(wanted.name, drafts[0]), *names)
     why = f"{capital(numbered_shown(wanted.name, drafts[0]))}: {texts[0]} or {texts[1]}?"
@@ -143,8 +183,8 @@ def numbered_shown(name: str, draft: Draft) -> str:
 def _doubt(meaning: Meaning, wanted: Wanted, value: SaidValue) -> Plan:
     unit, draft = value.unit or wanted.unit, wanted.draft(value)
     name = capital(numbered(wanted.name, draft))
-    question = f"{name}, {said(value.value, unit)}? Affirm or negative."
-    text = shown(value.value, unit)
+    question = f"{name}, {said_ends(value.value, value.upper, unit)}? Affirm or negative."
+    text = shown_ends(value.value, value.upper, unit)
     why = f"{capital(numbered_shown(wanted.name, draft))}, {text}"
     # A value inside a limit may be as far from it as it likes: it is only asked about.
     far = "" if wanted.fits(value) else " is far from what the sheet expects."

@@ -21,7 +21,8 @@ _UNITS = {
     "°f": "fahrenheit", "degc": "celsius", "degf": "fahrenheit", "%": "percent",
     "mm": "millimeters",
     "kpa": "kilopascals", "psi": "p s i", "rpm": "r p m", "mi": "miles", "km": "kilometers",
-    "s": "seconds", "°": "degrees", "oz": "fluid ounces", "c": "celsius", "f": "fahrenheit",
+    "s": "seconds", "min": "minutes", "v": "volts", "°": "degrees", "oz": "fluid ounces",
+    "c": "celsius", "f": "fahrenheit",
 }  # fmt: skip
 _NAMES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _DIGITS = dict(zip("0123456789", _NAMES, strict=True))
@@ -41,6 +42,7 @@ _THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(,[0-9]{3})+")
 _FRACTION = re.compile(
     r"(?<![\d.,/])(?:([0-9]+)(?:\s+|-))?([0-9]+)/([0-9]+)(?![\d.,/])"
 )  # 1/2, 3 1/2, 3-1/2
+_DASH = re.compile(r"(?<![\d.,/])(-?[0-9]+(?:[.,][0-9]+)?) ?(?:-|–|—|\.\.|…) ?(?=-?[0-9])")
 _FINEST = 10  # the finest part that can be said in figures
 _THIRDS = {Fraction(1, 3): "a third", Fraction(2, 3): "two thirds"}
 _SILENT = re.compile(
@@ -195,6 +197,14 @@ def _two_numbers(word: str) -> bool:
         if left in NUMBERS and right in NUMBERS and not one:
             return True
     return False
+
+
+def ranges_apart(text: str) -> str:
+    """Return a typed text with 'to' for the dash in '40-42' and '9.5 – 10'.
+
+    Only for what is no phrase as it stands: '3-1/2' is one number.
+    """
+    return _DASH.sub(r"\g<1> to ", text.replace("\u2212", "-"))
 
 
 def note_in(text: str) -> str:

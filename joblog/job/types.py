@@ -13,7 +13,7 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``step-done``       step
 ``torque``          step, value, unit
 ``quantity``        fluid, direction, value, unit, step
-``reading``         step, name, value, unit
+``reading``         step, name, value, unit; of a range low and high stand in place of value
 ``photo``           step, kind, phase, measurement {the photo command's fields; of a label,
                     labels and vin, or vin_trouble where it can't be right}, trial,
                     waited (seconds on the phone, where it had no network)
@@ -107,7 +107,10 @@ class Finding:
 
 @dataclass(frozen=True)
 class Value:
-    """One value that counts (not superseded), beside what was specified."""
+    """One value that counts (not superseded), beside what was specified.
+
+    ``value`` is the lower end of a range and ``upper`` its higher one, None where it is no range.
+    """
 
     name: str
     value: Decimal | Fraction
@@ -126,6 +129,8 @@ class Value:
     adapter: str = ""  # key of the adapter that it was used through
     undone: bool = False  # its step was undone since (a sheet's ``undoes``): it counts no more
     early: bool = False  # taken before its window's start: it says nothing of what was wanted
+    upper: Decimal | Fraction | None = None
+    upper_in_spec_unit: Fraction | None = None
 
     @property
     def first_seq(self) -> int:

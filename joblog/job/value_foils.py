@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from joblog.job.phrases import fastener_words, words_of
+from joblog.job.ranges import may_range
 from joblog.job.said_units import reading_rule
 from joblog.sheet.model import Sheet, Step
 
@@ -41,7 +42,7 @@ _VAGUE_AMOUNTS = (
     "<volume-value> (less | minus | plus) (a | half a) (bit | cup | little)",
     f"[a] (couple [of] | few) <volume-many> {_WAYS}",
     f"<volume-value> (in | out) [and] <volume-value> {_WAYS}",  # two in one breath
-    f"(<volume-value> | <two-figures-said>) or <volume-value> {_WAYS}",
+    f"(<volume-value> | <two-figures-said>) (or | to) <volume-value> {_WAYS}",
 )
 
 
@@ -85,7 +86,8 @@ def _ranges(sheet: Sheet) -> Iterator[str]:
             rule = reading_rule(step.reading.unit)
             unit = "" if rule == "number-value" else f"[<{rule.removesuffix('-value')}-units>]"
             name = words_of(step.reading.name)
-            yield f"{name} [is | at | reads | from] <several-values> {unit}"
+            several = "one-or-other" if may_range(step.reading.unit) else "several-values"
+            yield f"{name} [is | at | reads | from] <{several}> {unit}"
 
 
 def _readings(sheet: Sheet, between: str) -> Iterator[str]:

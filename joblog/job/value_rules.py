@@ -9,6 +9,7 @@ by one unstressed vowel. 'A quarter of a quart' holds both and is heard: left ou
 
 from __future__ import annotations
 
+from joblog.job.ranges import RANGED, may_range
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Sheet
 from joblog.speech.number_rules import JSGF_NUMBER_RULES
@@ -41,6 +42,7 @@ _NUMBERS = {
     "other-end": "[minus] (<two_figures> | <hundreds> | <one_to_nine> <two_figures>"
     " | <under_hundred> <places>)",
     "several-values": "(between <one-end> and | <one-end> (to | or | no | sorry)) <other-end>",
+    "one-or-other": "<one-end> (or | no | sorry) <other-end>",
 }
 _SHAPES = {
     "torque": "<three-figures-said> [<places>] [<torque-units>]",
@@ -53,21 +55,26 @@ _SHAPES = {
     " | {count} <volume-many> and <part>{quarters}{both}",
     "more": "[<share-value> [[of] a]] <volume-one> | <volume-one> and a half"
     " | <share-value>{quarters} | ({count} [<places>] | [<zero>] <places>) <volume-many>",
-    # 'six point four' is 'six four' misheard: tenths of a degree are said of two figures only.
-    "temperature": "[minus] (<three-figures-said> | <zero> | (<two-or-more>) point <digit>)"
-    " [<temperature-units>]",
-    "pressure": "(<plain-number>) [<pressure-units>]",
     "angle": "<three-figures-said> [<angle-units>]",
-    "ratio": "(<three-figures-said> | <zero>) [<places>] [<ratio-units>]",
-    "voltage": "(<plain-number>) [<voltage-units>]",
-    "current": "(<plain-number>) [<current-units>]",
     "length": "(<plain-number> | <fraction>) [<length-units>]",
 }
+# The numbers of values that may be a range.
+_FIGURES = {
+    # 'six point four' is 'six four' misheard: tenths of a degree are said of two figures only.
+    "temperature": "[minus] (<three-figures-said> | <zero> | (<two-or-more>) point <digit>)",
+    "pressure": "<plain-number>",
+    "ratio": "(<three-figures-said> | <zero>) [<places>]",
+    "voltage": "<plain-number>",
+    "current": "<plain-number>",
+}
+# Its ends are said as single values are: what is said before 'to' shares their part of the graph.
+_RANGE = "(between <{name}-figures> and | <{name}-figures> [{units}] to) <{name}-figures> [{units}]"
 
 VALUE_RULES = frozenset(
     {"more-value", "further-value", "share-value", "bare-value", "number-value"}
     | {f"{dimension}-value" for dimension in DIMENSIONS}
 )
+RANGE_RULES = frozenset(f"{dimension}-range-value" for dimension in (*RANGED, "bare"))
 
 # Units that people mix on one job; those of the sheet itself are always understood.
 _US = ("qt_us", "pt_us", "gal_us", "floz_us", "L")
@@ -109,6 +116,12 @@ def dimensions_of(sheet: Sheet) -> dict[str, list[str]]:
     return found
 
 
+def ranged_dimensions(sheet: Sheet) -> list[str]:
+    """Return what those readings of ``sheet`` measure that may be a range."""
+    units = [step.reading.unit for step in sheet.steps if step.reading]
+    return list(dict.fromkeys(SPOKEN_UNITS[unit].dimension for unit in units if may_range(unit)))
+
+
 def value_rules(sheet: Sheet) -> list[str]:
     """Return the rules that the phrases of ``sheet`` refer to, the spoken numbers included."""
     used = dimensions_of(sheet)
@@ -117,9 +130,13 @@ def value_rules(sheet: Sheet) -> list[str]:
     quarts = any("qt" in unit for unit in used.get("volume", ()))
     quarters = _QUARTERS if quarts else ""
     both = _in_two_units(used.get("volume", []))
-    below = _below_zero(sheet)
+    below, ranged = _below_zero(sheet), ranged_dimensions(sheet)
     for dimension, units in used.items():
         lines += _unit_rules(dimension, units)
+        if dimension in RANGED:
+            swings, minus = dimension in ranged, dimension in below
+            lines += _ranged_rules(dimension, ranged=swings, minus=minus)
+            continue
         shape = _SHAPES.get(dimension, f"<number> [<{dimension}-units>]")
         shape = shape.format(count=count, quarters=quarters, both=both)
         if dimension in below and not shape.startswith("[minus]"):
@@ -130,9 +147,11 @@ def value_rules(sheet: Sheet) -> list[str]:
         lines.append(f"<further-value> = {count} more <volume-many>;")
         lines.append(f"<more-value> = {_SHAPES['more'].format(count=count, quarters=quarters)};")
     bare = " | ".join(f"<{dimension}-units>" for dimension in used)
-    lines.append(
-        f"<bare-value> = ([minus] (<plain-number>) | <fraction>){f' [{bare}]' if bare else ''};"
-    )
+    unit = f" [{bare}]" if bare else ""
+    lines.append(f"<bare-value> = ([minus] (<plain-number>) | <fraction>){unit};")
+    if ranged:
+        end = f"[minus] (<plain-number>){unit}"
+        lines.append(f"<bare-range-value> = {end} to {end};")
     return [*lines, "", JSGF_NUMBER_RULES]
 
 
@@ -144,6 +163,18 @@ def _below_zero(sheet: Sheet) -> set[str]:
         for reading in wanted
         if min(reading.low or 0, reading.high or 0) < 0
     }
+
+
+def _ranged_rules(dimension: str, *, ranged: bool, minus: bool) -> list[str]:
+    """Return the rules of a value that may be a range where ``ranged``, and below zero."""
+    figures, units = _FIGURES.get(dimension, "<number>"), f"<{dimension}-units>"
+    if minus and dimension in _FIGURES and not figures.startswith("[minus]"):
+        figures = f"[minus] ({figures})"
+    one = f"<{dimension}-figures> [{units}]"
+    lines = [f"<{dimension}-figures> = {figures};", f"<{dimension}-value> = {one};"]
+    if ranged:
+        lines.append(f"<{dimension}-range-value> = {_RANGE.format(name=dimension, units=units)};")
+    return lines
 
 
 def _in_two_units(units: list[str]) -> str:

@@ -7,7 +7,8 @@ from fractions import Fraction
 
 from joblog.errors import InputError
 from joblog.job.history import History
-from joblog.job.numbers import number
+from joblog.job.numbers import Number
+from joblog.job.ranges import ends
 from joblog.job.torques import angle_limits, angle_name, is_angle
 from joblog.job.types import Value
 from joblog.job.wrenches import at_fastener
@@ -56,16 +57,21 @@ def values_of(sheet: Sheet, history: History) -> tuple[Value, ...]:
 def value_of(sheet: Sheet, entry: Entry, corrected: tuple[Entry, ...] = ()) -> Value | None:
     """Return the value that ``entry`` holds, or None where its body holds none."""
     try:
-        said = number(str(entry.body["value"]))
+        said, upper = ends(entry.body)
     except (KeyError, ValueError, ZeroDivisionError):
         return None
     unit = str(entry.body.get("unit", ""))
     step = step_named(sheet, entry.body.get("step"))
+    turn = entry.kind == "reading" and step is not None and is_angle(step, entry)
+    if upper is not None and (turn or entry.kind != "reading"):
+        return None
     if entry.kind == "torque":
         return _torque(sheet, entry, said, unit, step, corrected)
     if entry.kind == "quantity":
         return _quantity(sheet, entry, said, unit, corrected)
-    return _reading(entry, said, unit, step, corrected)
+    if turn and step is not None:
+        return _angle(entry, said, unit, step, corrected)
+    return _reading(entry, (said, upper), unit, step, corrected)
 
 
 def _torque(  # noqa: PLR0917 - one value from all that is known of it
@@ -112,18 +118,24 @@ def _quantity(
 
 
 def _reading(
-    entry: Entry, said: Decimal | Fraction, unit: str, step: Step | None, old: tuple[Entry, ...]
+    entry: Entry,
+    both: tuple[Number, Number | None],
+    unit: str,
+    step: Step | None,
+    old: tuple[Entry, ...],
 ) -> Value:
-    name = str(entry.body.get("name", "reading"))
-    if step is not None and is_angle(step, entry):
-        return _angle(entry, said, unit, step, old)
+    """Return a reading: one number, or both ends of a range, which is within where both are."""
+    name, (said, upper) = str(entry.body.get("name", "reading")), both
     wanted = step.reading if step else None
     if step is None or wanted is None:
-        return Value(name, said, unit, entry, entry.body.get("step"), corrected_from=old)
+        key = entry.body.get("step")
+        return Value(name, said, unit, entry, key, corrected_from=old, upper=upper)
     exact = converted(said, unit, wanted.unit)
+    above = None if upper is None else converted(upper, unit, wanted.unit)
     within = None
     if wanted.low is not None or wanted.high is not None:
-        within = exact is not None and _between(exact, wanted.low, wanted.high)
+        ends_told = (exact,) if upper is None else (exact, above)
+        within = all(e is not None and _between(e, wanted.low, wanted.high) for e in ends_told)
     return Value(
         name=wanted.name,
         value=said,
@@ -136,6 +148,8 @@ def _reading(
         corrected_from=old,
         spec_unit=wanted.unit,
         in_spec_unit=exact,
+        upper=upper,
+        upper_in_spec_unit=above,
     )
 
 

@@ -38,7 +38,7 @@ negative to after below or more number correction torque nothing
 FRACTIONS = "half halves third thirds quarter quarters fifth fifths sixth sixths seventh sevenths "
 FRACTIONS += "eighth eighths ninth ninths tenth tenths and over point minus"
 # What is said to joblog for help or in a question, and what no question of joblog's repeats.
-ONLY_HEARD = frozenset({"help", "can", "using", "many", "goes", "isn't"})
+ONLY_HEARD = frozenset({"help", "can", "using", "many", "goes", "isn't", "between"})
 
 
 def spoken_words(text: str) -> list[str]:

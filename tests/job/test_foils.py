@@ -133,8 +133,8 @@ def test_a_value_that_is_denied_or_still_to_come_is_not_recorded(bench, said):
         "torque drain plug between forty and forty two",
         "torque drain plug forty one no forty two foot pounds",
         "three or four quarts in",
-        "fluid temperature between seventy and eighty degrees",
-        "fluid temperature seventy to seventy five",
+        "fluid temperature seventy or seventy five",
+        "fluid temperature seventy no seventy five degrees",
     ],
 )
 def test_a_vague_value_is_asked_for_and_not_recorded(bench, said):
