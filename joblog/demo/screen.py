@@ -12,7 +12,8 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from joblog.job.types import JobState, StepStatus
+from joblog.job.ranges import value_shown
+from joblog.job.types import JobState, StepStatus, Value
 from joblog.measure.units import Quantity
 
 _WORDS = {StepStatus.DONE: "done", StepStatus.INCOMPLETE: "value missing", StepStatus.OPEN: ""}
@@ -118,7 +119,7 @@ class Screen:
         table.add_column(ratio=3, no_wrap=True, overflow="ellipsis")
         following = self.state.next_step
         for step in self.state.steps:
-            values = ", ".join(str(Quantity.of(v.value, v.unit)) for v in step.values)
+            values = ", ".join(_shown(v) for v in step.values)
             word = values or _WORDS[step.status]
             style = "dim" if step.status is StepStatus.DONE else ""
             lead = "> " if following and step.step.key == following.step.key else "  "
@@ -127,3 +128,9 @@ class Screen:
         found = [Text("")]
         found += [Text(f"! {f.text}", style="bold") for f in open_findings[-3:]]
         return Group(table, *found)
+
+
+def _shown(value: Value) -> str:
+    if value.upper is not None:
+        return value_shown(value)
+    return str(Quantity.of(value.value, value.unit))

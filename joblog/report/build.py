@@ -16,7 +16,7 @@ import segno
 
 from joblog import __version__
 from joblog.errors import UsageError
-from joblog.job.types import JobState
+from joblog.job.types import JobState, Value
 from joblog.report import expert, findings
 from joblog.report.context import Context
 from joblog.report.front import front
@@ -95,13 +95,19 @@ def core(state: JobState) -> dict[str, Any]:
         "closed": state.closed,
         "steps": [[s.step.key, str(s.status), s.at] for s in state.steps],
         "values": [
-            [v.entry.id, str(v.value), v.unit, v.within, [old.id for old in v.corrected_from]]
+            [v.entry.id, _figures(v), v.unit, v.within, [old.id for old in v.corrected_from]]
             for v in state.values
         ],
         "fluids": [[f.key, str(f.poured_in), str(f.poured_out), f.unit] for f in state.fluids],
         "photos": [[p.entry.id, p.kind, p.usable, image_sha(p)] for p in state.photos],
         "findings": [[f.key, str(f.kind), f.resolved] for f in state.findings],
     }
+
+
+def _figures(value: Value) -> str | list[str]:
+    """Return a value as text; of a range both ends."""
+    one = str(value.value)
+    return one if value.upper is None else [one, str(value.upper)]
 
 
 def build_report(

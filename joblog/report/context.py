@@ -20,7 +20,7 @@ from joblog.record.entry import Entry
 from joblog.report.language import Language, Number, to_decimal
 from joblog.report.numbers import as_decimal
 from joblog.report.past import Past
-from joblog.report.quantity import Units, between, on_the_meter, quantity
+from joblog.report.quantity import Units, between, on_the_meter, quantity, ranged
 from joblog.report.settings import ShopSettings
 from joblog.report.text import clean
 from joblog.sheet.model import Fluid, Step
@@ -131,6 +131,8 @@ class Context:
 
         Through an adapter that is what the fastener gets, where that is known.
         """
+        if value.upper is not None:
+            return self.both_ends(value)
         limit = None
         exact = value.in_spec_unit
         if value.adapter and exact is not None:
@@ -140,6 +142,15 @@ class Context:
             beyond = value.high if over else value.low
             limit = None if beyond is None else converted(beyond, value.spec_unit, value.unit)
         return quantity(self.t, value.value, value.unit, self.units, limit)
+
+    def both_ends(self, value: Value) -> str:
+        """Return a range that was read in the reader's units, no end rounded onto its limit."""
+        assert value.upper is not None
+        limits = [
+            None if limit is None else converted(limit, value.spec_unit, value.unit)
+            for limit in (value.low, value.high)
+        ]
+        return ranged(self.t, (value.value, value.upper), value.unit, self.units, limits)
 
     def between(self, low: Number | None, high: Number | None, unit: str) -> str:
         """Return a range in the reader's units."""

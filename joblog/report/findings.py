@@ -272,7 +272,7 @@ def _what(c: Context, entry: Entry) -> str:
 
 
 def _content(c: Context, entry: Entry) -> str:
-    if "value" in entry.body:
+    if "value" in entry.body or "high" in entry.body:
         return entry_value(c, entry)
     telling: dict[str, Callable[[Context, Entry], str]] = {
         "photo": _photo_content,

@@ -62,7 +62,7 @@ def _value(c: Context, value: Value, index: int) -> Measured:
         inside=inside,
         gauge=""
         if unknown or value.early
-        else gauge(f"g{index}", exact, value.low, value.high, text),
+        else gauge(f"g{index}", exact, value.low, value.high, text, upper=value.upper_in_spec_unit),
         gauge_text=text,
         how=how,
         sure=sure,

@@ -6,6 +6,7 @@ to the step that a tool can show, and the record keeps the exact value.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import Literal
@@ -139,6 +140,34 @@ def between(t: Language, low: Number | None, high: Number | None, unit: str, uni
         elif highest:
             parts.append(t.say("at most {high} {unit}", high=highest, unit=name))
     return parts[0] if len(parts) < 2 else f"{parts[0]} ({parts[1]})"
+
+
+def ranged(
+    t: Language,
+    ends: tuple[Number, Number],
+    unit: str,
+    units: Units,
+    limits: Sequence[Number | None] = (),
+) -> str:
+    """Return a range that was read: '40 to 42 psi (2.76 to 2.90 bar)'.
+
+    ``limits``, in ``unit``, are the lowest and the highest that it should be. In other units than
+    its own an end gets as many decimals as it takes to be neither the other end nor beyond a limit
+    that it keeps, or the other way round.
+    """
+    shown = []
+    for each in reader_units(unit, units):
+        low, high = (
+            _finer(t, end, unit, each, [other, *limits]) for end, other in (ends, ends[::-1])
+        )
+        shown.append(t.say("{low} to {high} {unit}", low=low, high=high, unit=sign(each)))
+    return shown[0] if len(shown) == 1 else f"{shown[0]} ({shown[1]})"
+
+
+def _finer(t: Language, end: Number, unit: str, each: str, others: Sequence[Number | None]) -> str:
+    """Return an end of a range with as many decimals as its nearest neighbour takes."""
+    told = [figure(t, end, unit, each, other) for other in others if other is not None]
+    return max(told, key=len)
 
 
 def between_degrees(t: Language, lowest: str, highest: str) -> str:

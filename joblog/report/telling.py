@@ -8,7 +8,7 @@ from joblog.job.types import Value
 from joblog.record.entry import Entry
 from joblog.report.context import Context
 from joblog.report.model import Struck
-from joblog.report.quantity import sign
+from joblog.report.quantity import ranged, sign
 from joblog.report.text import clean
 
 
@@ -21,6 +21,9 @@ def verdict(c: Context, inside: bool | None) -> str:
 
 def value_said(c: Context, value: Value) -> str:
     """Return a value as it was recorded, in no other unit."""
+    if value.upper is not None:
+        low, high = c.t.number(value.value), c.t.number(value.upper)
+        return c.t.say("{low} to {high} {unit}", low=low, high=high, unit=sign(value.unit))
     return f"{c.t.number(value.value)}\u00a0{sign(value.unit)}"
 
 
@@ -31,8 +34,11 @@ def struck(c: Context, old: Entry) -> Struck:
 
 def entry_value(c: Context, entry: Entry) -> str:
     """Return the value that an entry holds, as it would be shown."""
-    text = str(entry.body.get("value", ""))
+    unit, texts = str(entry.body.get("unit", "")), [str(entry.body.get("value", ""))]
+    if "value" not in entry.body:
+        texts = [str(entry.body.get(end, "")) for end in ("low", "high")]
     try:
-        return c.quantity(Fraction(text), str(entry.body.get("unit", "")))
+        low, *high = (Fraction(text) for text in texts)
     except (ValueError, ZeroDivisionError):
-        return clean(text)
+        return clean(" ".join(texts))
+    return ranged(c.t, (low, high[0]), unit, c.units) if high else c.quantity(low, unit)

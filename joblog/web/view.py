@@ -13,6 +13,7 @@ from joblog.job.explanations import notes_untold
 from joblog.job.foremost import foremost, missing_line, told
 from joblog.job.phrases import help_card
 from joblog.job.plan_confirm import WHICH, choices
+from joblog.job.ranges import value_shown
 from joblog.job.session import JobSession
 from joblog.job.told import Choice, named_last, reasoned
 from joblog.job.told_meter import meter_shown
@@ -316,7 +317,8 @@ def next_view(state: JobState, following: StepState) -> dict[str, Any]:
 def value_view(value: Value) -> str:
     """Return a value with its verdict in words."""
     verdict = {True: ", in spec", False: ", out of spec", None: ""}[value.within]
-    return amount(value.value, value.unit) + verdict
+    text = amount(value.value, value.unit) if value.upper is None else value_shown(value)
+    return text + verdict
 
 
 def clock_views(session: JobSession, state: JobState) -> list[dict[str, Any]]:
