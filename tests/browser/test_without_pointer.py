@@ -124,3 +124,15 @@ def test_on_the_phone_a_photo_out_of_order_is_let_stand_or_taken_back_without_a_
     page.click("#back")
     wait_text(page, "#verdict", "Disregarded")
     assert [e["kind"] for e in shop.entries(job)][-1] == "disregarded"
+
+
+def test_at_the_desk_each_field_says_which_finding_or_note_it_is_about(shop, booth, job):
+    shop.say(job, "drain plug out")
+    shop.say(job, "note the wipers smear")
+    page = booth.page()
+    page.goto(f"{shop.here}/desk/{job}")
+    wait_text(page, "#line", "Live")
+    about = page.get_by_role("group", name="Drain plug out, but fill plug loose must come first.")
+    expect(about.get_by_label("For the customer")).to_be_visible()
+    note = page.get_by_role("group", name="the wipers smear")
+    expect(note.get_by_role("button", name="Tell the customer")).to_be_visible()

@@ -48,6 +48,12 @@ function formOf(list, template, key) {
   return form;
 }
 
+// Every form has the same field and button: a screen reader says what they are about.
+function about(form, words) {
+  form.setAttribute("role", "group");
+  form.setAttribute("aria-label", words);
+}
+
 // Words that the advisor is writing are never touched.
 function fill(field, words, seen) {
   if (field.value !== field.defaultValue) return;
@@ -67,6 +73,7 @@ function drawFindings(findings) {
     setText(form.querySelector(".mark"), finding.open ? "Open, " : "");
     setText(form.querySelector("strong"), finding.kind);
     setText(form.querySelector(".told"), finding.headed);
+    about(form, finding.headed);
     setText(form.querySelector(".ended"), finding.resolved ? `Ended: ${finding.resolved}.` : "");
     fill(form.querySelector("textarea"), finding.customer, finding.explained);
   }
@@ -88,6 +95,7 @@ function drawNotes({ notes, notes_withdrawn: withdrawn }) {
     const form = formOf(list, "note", note.key);
     setText(form.querySelector("strong"), note.by || "Note");
     setText(form.querySelector(".told"), `“${note.text}”`);
+    about(form, note.text);
     setText(form.querySelector(".ended"), note.explained ? "Told on page 1." : "The customer is not told yet.");
     fill(form.querySelector("textarea"), note.explained || note.text, note.explained);
   }
