@@ -34,6 +34,12 @@ SHEETS = Path(__file__).with_name("sheets")
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 PATIENCE = 30_000  # milliseconds that an answer may take on a busy machine; nothing waits that long
 PHONE, TABLET, DESK, WALL = (390, 844), (820, 1180), (1280, 800), (1920, 1080)
+# Whether all of a thing is in the window with nothing lying over it, and how large its letters are.
+IN_SIGHT = """(nodes) => nodes.map((node) => {
+  const box = node.getBoundingClientRect(), x = box.left + box.width / 2;
+  const clear = [box.top + 2, box.bottom - 2]
+    .every((y) => node.contains(document.elementFromPoint(x, y)));
+  return [clear, parseFloat(getComputedStyle(node).fontSize)]; })"""
 FORM = {
     "sheet": "transaxle-drain-fill", "type": "KT-6F", "make": "Kestrel", "model": "Courier",
     "plate": "EXA 416", "technician": "Imani Okafor", "customer": "Bramble & Rye Bakery",

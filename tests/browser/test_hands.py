@@ -1,7 +1,7 @@
 """Gloves, pedals and eyes: push to talk, targets of 64 pixels, nothing by colour alone."""
 
 import pytest
-from browsing import DESK, PHONE, TABLET, WALL, wait_text
+from browsing import DESK, IN_SIGHT, PHONE, TABLET, WALL, wait_text
 
 LARGE = """() => [...document.querySelectorAll(
   'button, a[href], input:not(.visually-hidden), select, summary, [role=radio], label.button')]
@@ -11,12 +11,6 @@ LARGE = """() => [...document.querySelectorAll(
 WORDS = """(selector) => [...document.querySelectorAll(selector)].map((node) =>
   [getComputedStyle(node, '::before').content, node.innerText].join(' '))"""
 
-# Whether all of a thing is in the window with nothing lying over it, and how large its letters are.
-IN_SIGHT = """(nodes) => nodes.map((node) => {
-  const box = node.getBoundingClientRect(), x = box.left + box.width / 2;
-  const clear = [box.top + 2, box.bottom - 2]
-    .every((y) => node.contains(document.elementFromPoint(x, y)));
-  return [clear, parseFloat(getComputedStyle(node).fontSize)]; })"""
 # Least sizes of letters in pixels: as they were in the bay before anything was fitted to a phone.
 SEEN = {
     "#clocks .time": 32, "#clocks .time + p": 18, "#heard": 32, "#answer": 22.4, "#asked": 22.4,

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from starlette.testclient import TestClient
 
-from joblog.web.app import create_app
+from joblog.web.app import STATIC, create_app
 from joblog.web.shop import Shop
 
 PLUG = (Path(__file__).parents[2] / "sample_images" / "plug-before.jpg").read_bytes()
@@ -74,3 +74,15 @@ def test_a_paired_phone_or_bay_screen_lets_a_finding_stand(tmp_path):
         assert reply.status_code == 200
         assert reply.json()["spoken"].startswith("Confirmed: Drain plug out, but")
         assert phone.post(f"/api/jobs/{job}/explain", json=reason).status_code == 403  # the desk's
+
+
+def test_a_phone_keeps_every_file_that_its_page_is_made_of():
+    """Without a network one module that is missing leaves the page dead."""
+    found, wanted = set(), ["phone.js", "phone-jobs.js"]
+    while wanted:
+        name = wanted.pop()
+        found.add(name)
+        source = (STATIC / name).read_text(encoding="utf-8")
+        wanted += set(re.findall(r'from "\./([\w-]+\.js)"', source)) - found
+    kept = set(re.findall(r'"/static/([\w-]+\.js)"', (STATIC / "phone-worker.js").read_text()))
+    assert {"question.js", "settle.js"} <= found <= kept

@@ -2,7 +2,8 @@
 
 import { byId, element, send, setText, tell } from "./dom.js";
 import { Microphone } from "./microphone.js";
-import { drawSettle, leave, settling } from "./settle.js";
+import { drawQuestion } from "./question.js";
+import { drawSettle, settling } from "./settle.js";
 import { Taken } from "./taken.js";
 import { Voice } from "./voice.js";
 import { takeOver, whoWorks } from "./who.js";
@@ -26,7 +27,9 @@ function draw(view) {
   setText(byId("wants"), view.next && !view.closed ? view.next.wants.join("; ") : "");
   byId("phrase").placeholder = view.next && !view.closed ? `type: ${view.next.say}` : "type a phrase";
   setText(byId("say"), view.next && !view.closed ? `Say: “${view.next.say}”` : "");
-  drawQuestion(view.question);
+  drawQuestion(view.question, say);
+  if (view.question) askOnce();
+  else showWhole();
   drawSettle(view.settle);
   drawFindings(view);
   drawSteps(view);
@@ -63,27 +66,6 @@ const showTyped = (text) => showHeard("Last typed", `“${text}”`);
 function drawCautions(cautions) {
   byId("caution").hidden = !cautions.length;
   setText(byId("caution"), cautions.map((text) => `Caution: ${text}`).join(" "));
-}
-
-function drawQuestion(question) {
-  const box = byId("options");
-  const words = question?.answers ?? [];
-  const labels = words.map((word, i) =>
-    question.options.length > 1 && i < 2 ? `${word}: ${question.options[i]}` : word);
-  const same = labels.join("\n") === [...box.children].map((button) => button.textContent).join("\n");
-  if (!same) {
-    leave(box); // not to the next question's answers: a pedal would press them
-    box.replaceChildren(...labels.map((label, i) => {
-      const button = element("button", label);
-      button.type = "button";
-      button.onclick = () => say(words[i]);
-      return button;
-    }));
-  }
-  byId("question").hidden = !question;
-  if (!question) return showWhole();
-  setText(byId("asked"), question.question);
-  askOnce();
 }
 
 // What is missing at the end is one line: how much, and the next to do.

@@ -1,9 +1,9 @@
 // Keeps the phone's page at hand when the network is dead: the newest copy when there is a network,
 // the kept one when there is none. Nothing that is sent goes through here; the queue is the page's.
 
-const KEPT = "joblog-phone-9";
+const KEPT = "joblog-phone-10";
 const SHELL = ["/static/shop.css", "/static/phone.js", "/static/phone-jobs.js", "/static/dom.js", "/static/queue.js", "/static/kept.js", "/static/taken.js", "/static/tones.js",
-  "/static/voice.js", "/static/clips.js", "/static/microphone.js", "/static/mic-worklet.js", "/static/who.js", "/static/mark.svg", "/static/phone.webmanifest"];
+  "/static/voice.js", "/static/question.js", "/static/settle.js", "/static/clips.js", "/static/microphone.js", "/static/mic-worklet.js", "/static/who.js", "/static/mark.svg", "/static/phone.webmanifest"];
 
 addEventListener("install", (event) => {
   event.waitUntil(caches.open(KEPT).then((kept) => kept.addAll(SHELL)).then(() => skipWaiting()));

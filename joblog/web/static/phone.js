@@ -5,6 +5,7 @@ import { showKept, tellAnew } from "./kept.js";
 import { Taken } from "./taken.js";
 import { Microphone } from "./microphone.js";
 import { keep, send } from "./queue.js";
+import { drawQuestion } from "./question.js";
 import { drawSettle, settling } from "./settle.js";
 import { Voice } from "./voice.js";
 import { takeOver, whoWorks } from "./who.js";
@@ -137,7 +138,17 @@ takeOver(job, by);
 voice.muteBy(byId("mute"));
 function told(reply) {
   tell(byId("answer"), reply.spoken || reply.shown);
+  askOnce();
   voice.say(reply);
+}
+// The question stands at the foot of the screen: nobody reads it twice.
+function askOnce() {
+  const asked = !byId("question").hidden && byId("asked").textContent;
+  byId("answer").classList.toggle("visually-hidden", asked === byId("answer").textContent);
+}
+async function answer(text) {
+  await say(text, told);
+  byId("answer").scrollIntoView({ block: "nearest" }); // it stands below the photo
 }
 async function say(text, told) {
   try {
@@ -190,6 +201,8 @@ events.addEventListener("view", ({ data }) => {
   const view = JSON.parse(data);
   voice.use(view.voice);
   chooseWanted(view.photo);
+  drawQuestion(view.question, answer);
+  askOnce();
   drawSettle(view.settle);
   if (!opened && view.reply.opening) told(view.reply); // a caution of the first step
   opened = true;
