@@ -31,8 +31,8 @@ ASKED = ("can you", "?")
 
 AREN_T_IN = ("on", "aren")  # behind 'went in' and the like: it is written as 'on tin', 'aren done'
 POURED = ("went", "gone", "added")
-# Questions that the note-taker knows: at each of 60 true ones, quiet and in tools and babble at 6 to
-# 8 dB, it wrote something, and nothing where others' talk was taken for "what's next".
+# Questions that the note-taker knows: at each of 60 true ones, quiet and in tools and babble at 6
+# to 8 dB, it wrote something, and nothing where others' talk was taken for "what's next".
 KNOWN_QUESTIONS = ("next", "missing")
 # What true words are written as. Where the phrase holds the word itself, that denies nothing.
 SOUNDS_AS = {"nut": "not", "nuts": "not", "now": "not", "niner": "or"}
