@@ -412,11 +412,13 @@ class JobSession(OpenJob):
             )
             return Reply("", "Explanation kept.", "ok", (entry,))
 
-    def sign(self, name: str, image: bytes, mime: str = "image/png", by: str = "") -> Reply:
-        """Keep a signature (the bytes of a picture) with the name of who signed."""
+    def sign(self, name: str, image: bytes | None, mime: str = "image/png", by: str = "") -> Reply:
+        """Keep a signature: the picture that was drawn, or None where the name itself was typed."""
         with self._lock:
-            media = self.store.put_media(image, mime, role="signature")
-            entry = self._append(Draft("signature", {"name": name}), "hand", by, media=(media,))
+            typed = {"how": "typed"} if image is None else {}
+            media = () if image is None else (self.store.put_media(image, mime, role="signature"),)
+            draft = Draft("signature", {"name": name} | typed)
+            entry = self._append(draft, "hand", by, media=media)
             return Reply("", f"Signed by {name}.", "ok", (entry,))
 
     def close(self, how: str = "finished", reason: str = "", by: str = "") -> Reply:

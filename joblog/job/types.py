@@ -25,7 +25,7 @@ strings, never floats. ``heard`` in a body is the id of the hearing that led to 
 ``note``            text
 ``disregarded``     (supersedes names the entry taken back)
 ``explained``       finding (or ``note:`` and its id), text (the advisor's words for the customer)
-``signature``       name (media role ``signature``)
+``signature``       name (media role ``signature``), or name and how ('typed') without a picture
 ``job-closed``      how (finished, aborted), reason
 ``answered``        question (id of the ``asked`` entry), answer (as spoken), how ('replaced')
 ``meter``           value, unit: the odometer or hour meter as told at the opening, corrected

@@ -225,7 +225,7 @@ def _shown(pdf: bytes, data: dict[str, Any], state: JobState) -> dict[str, Shown
         if picture.get("copied"):
             copied.add(shown_sha(photo))
     signature = data["front"]["signature"]
-    for entry in state.signatures if signature else ():
+    for entry in state.signatures[-1:] if signature else ():
         for ref in entry.media:
             wanted[ref.sha256] = signature
     if not any(wanted.values()):

@@ -138,7 +138,7 @@ def build_report(
         language, units, paper, kept, tuple(sorted(earlier, key=lambda p: (p.at, p.job)))
     )
     wanted = [shown_sha(photo) for photo in state.photos]
-    wanted += [ref.sha256 for entry in state.signatures for ref in entry.media]
+    wanted += [ref.sha256 for entry in state.signatures[-1:] for ref in entry.media]
     drawn_on = {image_sha(photo): photo_sha(photo) for photo in state.photos}
     bare = {drawn: photo for drawn, photo in drawn_on.items() if photo not in {"", drawn}}
     shown = shown_pictures([sha for sha in wanted if sha], media, bare, copies)
@@ -192,11 +192,9 @@ def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Repo
 
 
 def _signature(c: Context, shown: dict[str, Shown]) -> str:
-    for entry in reversed(c.state.signatures):
-        for ref in entry.media:
-            if ref.sha256 in shown:
-                return shown[ref.sha256].key
-    return ""
+    """Return the last signature's picture: an earlier one's would stand beside another's name."""
+    last = [ref.sha256 for entry in c.state.signatures[-1:] for ref in entry.media]
+    return next((shown[sha256].key for sha256 in last if sha256 in shown), "")
 
 
 def _title(c: Context) -> str:

@@ -42,6 +42,7 @@ def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
     standing = {for_customer(c, f) for f in (*still_open(c), *let_stand(c))}
     done, more = _done(c, max(_DONE_SHOWN - len(standing), _DONE_LEAST))
     signed = c.state.signatures[-1] if c.state.signatures else None
+    typed = signed is not None and signed.body.get("how") == "typed"
     return Front(
         verdict=job_verdict(c, rows),
         came_for=_came_for(c),
@@ -54,6 +55,7 @@ def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
         people=people(c),
         signature=signature,
         signed=clean(signed.body.get("name", "")) if signed else "",
+        typed=c.t.say("signed by typing the name") if typed else "",
         more=more,
     )
 

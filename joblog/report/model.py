@@ -75,6 +75,7 @@ class Front:
     people: tuple[Fact, ...]
     signature: str = ""  # image key
     signed: str = ""
+    typed: str = ""  # how it was signed, where the name was typed and nothing drawn
     more: str = ""  # where the rest is, when not all fits
 
 

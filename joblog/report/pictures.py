@@ -197,7 +197,12 @@ def _fluid(c: Context, photo: Photo) -> Words:
         f"{axis} {c.t.number(Fraction(x), 0)}"
         for axis, x in zip(("L*", "a*", "b*"), lab, strict=True)
     )
-    return Words(colour_name(c.t, *lab), c.t.say("colour of the fluid on white paper"), (figures,))
+    meaning = c.t.say(
+        "L* says how light it is (0 black, 100 white), a* how red (below 0 how green), "
+        "b* how yellow (below 0 how blue)"
+    )
+    caption = c.t.say("colour of the fluid on white paper")
+    return Words(colour_name(c.t, *lab), caption, (figures, meaning))
 
 
 def _label(c: Context, photo: Photo) -> Words:

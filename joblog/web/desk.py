@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, Response
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, Field, StringConstraints
 
 from joblog.errors import InputError, PhotoError
 from joblog.job.types import JobState
@@ -52,10 +52,11 @@ Wished = Annotated[Wish, Depends()]
 
 
 class Signature(BaseModel):
-    """Who signed, and the picture of the signature as a data: address of a PNG."""
+    """Who signed: the picture as a data: address of a PNG, or that the name was typed."""
 
-    name: str = Field(min_length=1, max_length=120)
-    image: str = Field(max_length=2_000_000)
+    name: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
+    image: str = Field("", max_length=2_000_000)
+    typed: bool = False
 
 
 @router.get("/desk/{job}")
@@ -172,8 +173,17 @@ def shared_report(request: Request, token: str, wish: Wished) -> Response:
 
 @router.post("/api/jobs/{job}/sign")
 def sign(request: Request, job: str, signature: Signature) -> dict[str, str]:
-    """Keep the customer's signature as an entry."""
-    head, _, data = signature.image.partition(",")
+    """Keep the customer's signature as an entry: drawn, or the name that was typed."""
+    if signature.typed and signature.image:
+        raise InputError("A signature is drawn or typed, not both; sign again.")
+    image = None if signature.typed else drawn(signature.image)
+    shop_of(request).session(job).sign(signature.name, image)
+    return {"shown": "Signature kept, as typed." if signature.typed else "Signature kept."}
+
+
+def drawn(address: str) -> bytes:
+    """Return the picture in a data: address; raises InputError where there is none in it."""
+    head, _, data = address.partition(",")
     if head != "data:image/png;base64":
         raise InputError("The signature must be a drawn picture; sign in the field again.")
     try:
@@ -184,5 +194,4 @@ def sign(request: Request, job: str, signature: Signature) -> dict[str, str]:
         load_photo(image)
     except PhotoError:
         raise InputError("The signature arrived damaged; sign again.") from None
-    shop_of(request).session(job).sign(signature.name.strip(), image)
-    return {"shown": "Signature kept."}
+    return image

@@ -1,7 +1,7 @@
 """Keys alone, a screen reader that clicks, and letters of twice the size."""
 
 import pytest
-from browsing import PHONE, PICTURES, wait_text
+from browsing import DESK, IN_SIGHT, PHONE, PICTURES, utter, wait_text
 from playwright.sync_api import expect
 
 TWICE = "html { font-size: 200% !important }"
@@ -136,3 +136,59 @@ def test_at_the_desk_each_field_says_which_finding_or_note_it_is_about(shop, boo
     expect(about.get_by_label("For the customer")).to_be_visible()
     note = page.get_by_role("group", name="the wipers smear")
     expect(note.get_by_role("button", name="Tell the customer")).to_be_visible()
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_on_the_phone_a_question_is_answered_by_touch_or_key(shop, booth, job, size):
+    page = booth.page(size)
+    page.goto(f"{shop.here}/phone/{job}")
+    wait_text(page, "#line", "Live")
+    expect(page.locator("#question")).to_be_hidden()
+    shop.say(job, "torque drain plug fourteen foot pounds")
+    wait_text(page, "#asked", "first, one four foot-pounds, or second, four zero foot-pounds?")
+    answers = page.locator("#question button")
+    expect(answers).to_have_text(["first: 14 lbf·ft", "second: 40 lbf·ft", "negative"])
+    for seen, _ in answers.evaluate_all(IN_SIGHT):  # at the foot of the screen, not of the page
+        assert seen
+    page.locator("#help").focus()  # nothing lies over what has the focus
+    assert page.locator("#help").evaluate_all(IN_SIGHT)[0][0]
+    answers.nth(1).focus()
+    page.keyboard.press("Enter")
+    wait_text(page, "#answer", "Torque drain plug, four zero foot-pounds.")
+    expect(page.locator("#answer")).to_be_focused()
+    expect(page.locator("#question")).to_be_hidden()
+    assert page.locator("#answer").evaluate_all(IN_SIGHT)[0][0]
+    assert [e["body"]["value"] for e in shop.entries(job) if e["kind"] == "torque"] == ["40"]
+
+
+def test_a_question_that_was_said_on_the_phone_stands_there_once(shop, booth, job):
+    page = booth.page(PHONE)
+    page.goto(f"{shop.here}/phone/{job}")
+    wait_text(page, "#line", "Live")
+    page.click("#mute")
+    utter(booth, page, "39-note", "Go ahead.")
+    expect(page.locator("#asked")).to_be_visible()
+    assert page.inner_text("#asked") == page.text_content("#answer")
+    assert page.locator("#answer").bounding_box()["width"] <= 1  # for a screen reader alone
+    page.evaluate("scrollTo(0, 0)")
+    page.locator("#options button").dispatch_event("click")  # a touch on an iPhone gives no focus
+    wait_text(page, "#answer", "Disregarded")
+    assert page.locator("#answer").evaluate_all(IN_SIGHT)[0][0]
+
+
+def test_the_customer_signs_with_keys_alone(shop, booth, job):
+    page = booth.page()
+    page.goto(f"{shop.here}/desk/{job}")
+    page.get_by_role("button", name="Keep the signature").focus()
+    page.keyboard.press("Enter")
+    wait_text(page, "#signed", "or type your name below it")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    page.keyboard.type("Tomas Lindqvist")
+    page.keyboard.press("Enter")
+    wait_text(page, "#signed", "Signature kept, as typed.")
+    expect(page.get_by_label("type your name")).to_have_value("")
+    page.keyboard.press("Enter")  # signs nothing once more
+    (kept,) = [e for e in shop.entries(job) if e["kind"] == "signature"]
+    assert kept["body"] == {"name": "Tomas Lindqvist", "how": "typed"}
+    assert kept["media"] == []

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from joblog.record.entry import MediaRef
+from joblog.report.html import render_html
 from joblog.report.model import Measured, Report
 from joblog.report.pictures import shown_sha
 from joblog.report.settings import ShopSettings
@@ -74,6 +75,23 @@ def test_the_colour_of_new_and_old_fluid_is_compared(
     assert plain(m.value) == "ΔE₀₀ 2"
     assert m.how == "CIEDE2000 between photos 1 and 2"
     assert m.parts == ("0 is the same colour; the more, the more they differ",)
+
+
+@pytest.mark.parametrize(
+    ("language", "told"), [("en", "L* says how light it is"), ("es", "L* dice cuán claro es")]
+)
+def test_what_the_three_numbers_of_a_colour_mean_is_told_behind_page_1(
+    full: Any, make: Callable[..., Report], language: str, told: str
+) -> None:
+    report = make(full, language=language)
+    (first, *_) = [p for p in report.pictures if any(d.startswith("L* ") for d in p.details)]
+    figures, meaning = first.details[:2]
+    assert figures.startswith("L* 31")
+    assert meaning.startswith(told)
+    assert all(axis in meaning for axis in ("a*", "b*"))
+    front, _, behind = render_html(report).partition('<article class="details">')
+    assert "L*" not in front
+    assert meaning in behind
 
 
 def test_corrections_are_shown_as_corrections(full: Any, make: Callable[..., Report]) -> None:

@@ -1,11 +1,28 @@
 """The advisor's desk: what is open first, notes for the customer, no words lost in two tabs."""
 
+import base64
+import io
+import json
 import re
+
+from PIL import Image
+
+from joblog.report.attached import verify_report_pdf
 
 FORM = {
     "sheet": "transaxle-drain-fill", "type": "KT-6F", "make": "Kestrel", "model": "Courier",
     "plate": "EXA 416", "technician": "Imani Okafor", "advisor": "Priya Nair",
 }  # fmt: skip
+
+
+def ink():
+    """Return a drawn signature as a browser sends it."""
+    out = io.BytesIO()
+    Image.linear_gradient("L").resize((900, 260)).save(out, "PNG")
+    return "data:image/png;base64," + base64.b64encode(out.getvalue()).decode()
+
+
+INK = ink()
 
 
 def say(client, job, text):
@@ -159,3 +176,43 @@ def test_a_shop_without_a_name_is_told_how_to_set_it(client, job, tmp_path):
     assert "Harrow Lane" in client.get(f"/job/{job}/report.html").text
     (tmp_path / "shop.toml").write_text('[shop]\naccent = "grey"\n', encoding="utf-8")
     assert client.get(f"/desk/{job}").status_code == 200
+
+
+def sign(client, job, **signature):
+    return client.post(f"/api/jobs/{job}/sign", json={"name": "Tomas Lindqvist"} | signature)
+
+
+def test_a_name_that_was_typed_is_a_signature_and_is_told_as_typed(client, job):
+    assert sign(client, job, typed=True).json() == {"shown": "Signature kept, as typed."}
+    lines = client.get(f"/api/jobs/{job}/record.jsonl").text.splitlines()
+    kept = json.loads(lines[-1])
+    assert (kept["kind"], kept["media"]) == ("signature", [])
+    assert kept["body"] == {"name": "Tomas Lindqvist", "how": "typed"}
+    for language, told in (("en", "signed by typing the name"), ("es", "escribiendo el nombre")):
+        page = client.get(f"/job/{job}/report.html?language={language}").text
+        assert "Tomas Lindqvist" in page
+        assert told in page
+        assert 'class="signature"' not in page
+
+
+def test_nobody_signs_by_halves(client, job):
+    for wrong in ({}, {"typed": True, "image": INK}, {"typed": True, "name": "  "}):
+        assert sign(client, job, **wrong).status_code in (400, 422), wrong
+    assert '"signature"' not in client.get(f"/api/jobs/{job}/record.jsonl").text
+
+
+def test_the_last_signature_stands_alone(client, job):
+    """A drawing is never shown beside the name of somebody who typed, and the other way round."""
+    sign(client, job, name="Ada Bramble", image=INK).raise_for_status()
+    page = client.get(f"/job/{job}/report.html").text
+    assert 'class="signature"' in page
+    assert "typing" not in page
+    sign(client, job, typed=True).raise_for_status()
+    page = client.get(f"/job/{job}/report.html").text
+    assert 'class="signature"' not in page
+    assert "Ada Bramble" not in page
+    found = verify_report_pdf(client.get(f"/job/{job}/report.pdf").content)
+    assert found.exact, found.sentence
+    sign(client, job, name="Ada Bramble", image=INK).raise_for_status()
+    assert "typing" not in client.get(f"/job/{job}/report.html").text
+    assert verify_report_pdf(client.get(f"/job/{job}/report.pdf").content).exact

@@ -1,6 +1,7 @@
 // The desk: keep the advisor's words, make a link, take a signature.
 
 import { byId, element, send, setText, tell } from "./dom.js";
+import { signing } from "./sign.js";
 
 const desk = byId("desk");
 const { job } = desk.dataset;
@@ -150,42 +151,4 @@ byId("link").addEventListener("click", async () => {
     tell(byId("linked"), error.message);
   }
 });
-
-const pad = byId("pad");
-const pen = pad.getContext("2d");
-let drawn = false;
-function wipe() {
-  pen.fillStyle = "#ffffff";
-  pen.fillRect(0, 0, pad.width, pad.height);
-  pen.strokeStyle = "#14202a";
-  pen.lineWidth = 4;
-  pen.lineCap = pen.lineJoin = "round";
-  drawn = false;
-}
-const at = (event) => {
-  const box = pad.getBoundingClientRect();
-  return [(event.clientX - box.left) * (pad.width / box.width), (event.clientY - box.top) * (pad.height / box.height)];
-};
-pad.addEventListener("pointerdown", (event) => {
-  pad.setPointerCapture(event.pointerId);
-  pen.beginPath();
-  pen.moveTo(...at(event));
-});
-pad.addEventListener("pointermove", (event) => {
-  if (!event.buttons) return;
-  pen.lineTo(...at(event));
-  pen.stroke();
-  drawn = true;
-});
-byId("wipe").addEventListener("click", wipe);
-byId("sign").addEventListener("submit", async (event) => {
-  event.preventDefault();
-  if (!drawn) { tell(byId("signed"), "Sign in the field first."); return; }
-  try {
-    const answer = await send(`/api/jobs/${job}/sign`, { name: byId("signer").value, image: pad.toDataURL("image/png") });
-    tell(byId("signed"), answer.shown);
-  } catch (error) {
-    tell(byId("signed"), error.message);
-  }
-});
-wipe();
+signing(job);
