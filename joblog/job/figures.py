@@ -14,6 +14,7 @@ from joblog.job.grammar import grammar_for_sheet
 from joblog.job.meaning import Meaning, from_parse, meaning_of
 from joblog.job.plan_controls import gone_by, question_for
 from joblog.job.ranges import ends_of
+from joblog.job.typed import ranges_apart, typed_words
 from joblog.job.types import JobState, Reply
 from joblog.job.wording import capital
 from joblog.record.clock import Moment
@@ -45,8 +46,9 @@ def asks_for_number(state: JobState, by: str, now: Moment) -> bool:
 
 
 def number_alone(text: str, sheet: Sheet) -> Meaning | None:
-    """Return what a number alone means, None for any other sentence."""
-    parse = grammar_for_sheet(sheet, numbers=True).parse(text) if text else None
+    """Return what a number or a range alone means, None for any other sentence."""
+    said = typed_words(ranges_apart(text))  # '12-14'; spoken words stay as they are
+    parse = grammar_for_sheet(sheet, numbers=True).parse(said) if said else None
     meant = None if parse is None else from_parse(parse)
     return meant if meant is not None and meant.act == "bare" and not meant.correction else None
 

@@ -42,7 +42,7 @@ def grammar_text(
 
     Without ``answering`` the answers to a question are left out, without ``steps`` what marks the
     steps. ``bare`` are the phrases alone, without what may be heard beside them: leads and foils.
-    With ``numbers`` a number alone can be said, in answer to a question about one.
+    With ``numbers`` a number alone can be said, or a range, in answer to a question about one.
     """
     phrases = [
         p
@@ -63,16 +63,17 @@ def grammar_text(
     if answering and not bare:
         beside.append(f"<denial> = {DENIALS};")
         marks.append(f"<denial> {{{TAG}:{DENIAL}}}")
-    alone = ["<bare-value> {bare}"] if numbers else []
-    corrections += ["<bare-value> {bare}"]
-    corrections += ["<bare-range-value> {bare}"] if ranged_dimensions(sheet) else []
+    figures = ["<bare-value> {bare}"]
+    figures += ["<bare-range-value> {bare}"] if ranged_dimensions(sheet) else []
+    corrections += figures
+    said = [*plain, "<correction> {correction}", *marks, *(figures if numbers else [])]
     lines = [
         "#JSGF V1.0 UTF-8 en;",
         f"grammar {sheet.sheet.key.replace('-', '_')};",
         "",
         f"public <command> = {'' if bare else '[<lead>] '}<said>;",
         "<said> =",
-        "    " + "\n  | ".join([*plain, "<correction> {correction}", *marks, *alone]) + ";",
+        "    " + "\n  | ".join(said) + ";",
         "",
         *rules,
         f"<correction> = correction ({' | '.join(corrections)});",
@@ -124,7 +125,7 @@ def awaits_answer(state: JobState, now: Timed) -> bool:
     return any(elapsed(entry, now).seconds <= ANSWER_SECONDS for entry in asked)
 
 
-@lru_cache(maxsize=36)  # 1 MB each; a sheet has three, and one of bare words
+@lru_cache(maxsize=48)  # 1 MB each; a sheet has three, and one of bare words: twelve sheets
 def _compiled(text: str, name: str) -> Grammar:
     return Grammar.for_reading(text, source=f"grammar of sheet '{name}'")
 

@@ -95,6 +95,16 @@ def typed_range(typed: str, sheet: Sheet) -> Meaning | None:
     return meaning if ranged else None
 
 
+def with_ranges(bare: Meaning) -> Meaning:
+    """Return a number alone with the ranges that it sounds like, for a reading that may be one."""
+    values = bare.values
+    if not values or any(v.upper is not None for v in values):
+        return bare
+    ranges = as_range(bare.text.split()[slice(*bare.span)])
+    unit = values[0].unit
+    return bare.with_values((*values, *(replace(v, unit=v.unit or unit) for v in ranges)))
+
+
 def from_parse(parse: Parse) -> Meaning | None:
     """Return what the tags and spans of a parsed sentence mean, None without a tag."""
     fields: dict[str, str] = {}

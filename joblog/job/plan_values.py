@@ -13,8 +13,8 @@ from typing import Any
 
 from joblog.job.clocks import last_start
 from joblog.job.drafts import Draft, Plan, refusal, value_question
-from joblog.job.meaning import Meaning
-from joblog.job.numbers import number_text
+from joblog.job.meaning import Meaning, with_ranges
+from joblog.job.numbers import Number, number_text
 from joblog.job.phrases import fluid_words
 from joblog.job.plausible import (
     quantity_plausible,
@@ -23,7 +23,7 @@ from joblog.job.plausible import (
     torque_fits,
     torque_plausible,
 )
-from joblog.job.ranges import figures, may_range, said_ends, shown_ends, value_shown
+from joblog.job.ranges import ends, figures, may_range, said_ends, shown_ends, value_shown
 from joblog.job.retold import told_anew, withdrawn_last
 from joblog.job.run_together import number_apart, number_question
 from joblog.job.said_units import SaidValue, in_unit_of_sheet
@@ -404,21 +404,22 @@ def plan_bare(state: JobState, meaning: Meaning) -> Plan:
         kind = "such value" if state.values else "value"
         return refusal("Nothing to correct.", f"Nothing to correct: there is no {kind} yet.")
     made = _corrected(state, meaning, value)
-    plain = meaning.values[0]
-    near = all(_near(value, end, plain.unit or value.unit) for end in plain.ends)
-    if near or len(made.drafts) != 1 or made.drafts[0].kind == "asked":
+    if len(made.drafts) != 1 or made.drafts[0].kind == "asked":
         return made
-    unit = plain.unit or value.unit
-    old, new = value_shown(value), shown_ends(plain.value, plain.upper, unit)
-    told = said_ends(plain.value, plain.upper, unit)
-    question = f"Corrected: {_name(value)}, {told}? Affirm or negative."
+    body = made.drafts[0].body  # 'one twenty' may have been 1.20
+    both, unit = ends(body), str(body["unit"])
+    if all(_near(value, end, unit) for end in both if end is not None):
+        return made
+    old, new = value_shown(value), shown_ends(*both, unit)
+    question = f"Corrected: {_name(value)}, {said_ends(*both, unit)}? Affirm or negative."
     why = f"Is {value.name} {new} instead of {old}?"
     return value_question(question, [new], [made.drafts[0]], meaning.tag, why)
 
 
-def _near(value: Value, new: Fraction, unit: str) -> bool:
+def _near(value: Value, new: Number, unit: str) -> bool:
     exact, old = converted(new, unit, value.unit), Fraction(value.value)
-    return exact is not None and old / 2 <= exact <= old * 2
+    low, high = sorted((old / 2, old * 2))  # below zero twice as much is less
+    return exact is not None and low <= exact <= high
 
 
 def _of_one_kind(units: list[str], unit: str) -> bool:
@@ -459,5 +460,8 @@ def like(bare: Meaning, kind: str, body: dict[str, Any]) -> Meaning:
             which=bare.which or which,
             wrench=bare.wrench or wrench,
         )
-    is_turn = str(body.get("name", "")).startswith("angle ")
-    return replace(bare, act="angle" if is_turn else "reading-at", target=step)
+    if str(body.get("name", "")).startswith("angle "):
+        return replace(bare, act="angle", target=step)
+    if may_range(str(body.get("unit", ""))):
+        bare = with_ranges(bare)
+    return replace(bare, act="reading-at", target=step)

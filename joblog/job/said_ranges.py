@@ -37,6 +37,8 @@ def said_range(words: Sequence[str]) -> tuple[SaidValue, ...]:
 
     ends = (first.value, last.value)
     others = [made(*one, "words") for one in _beside(ends, _values(first), _values(last))]
+    if -last.value < first.value < 0:  # 'minus thirty to thirty five': a minus said once for both
+        others.insert(0, made(first.value, -last.value, "words"))
     sounds = [made(*one, "sound") for one in _beside(ends, first.soundalikes, last.soundalikes)]
     ones = [replace(v, doubt="sound") for said in _as_numbers(words) for v in said_values(said)]
     return (made(*ends), *others, *sounds, *ones)

@@ -30,7 +30,8 @@ def wrong_kind(
     ``signed`` and ``ranged`` say that the value may be below zero, or a range.
     """
     if not values:
-        return refusal("Say the number again.", "There was no number in it; say it with one.")
+        why = "There was no number in it, or a range in two units; say it with one."
+        return refusal("Say the number again.", why)
     plain = values[0]
     if plain.unit and unit_of(plain.unit).dimension != dimension:
         other = unit_of(plain.unit)
@@ -120,14 +121,16 @@ def settled(meaning: Meaning, wanted: Wanted) -> Plan:
 
 
 def settled_reading(meaning: Meaning, wanted: Wanted) -> Plan:
-    """Record a reading that can be meant, or ask; about a range said with its higher end first.
+    """Record a reading that can be meant, or ask.
 
-    Such a one may as well be one number: 'four to two' sounds as 'four two two'.
+    Always about a range said with its higher end first, which may as well be one number ('four to
+    two' sounds as 'four two two'), and about 'minus five to ten': it may be -10 to -5.
     """
     plain = meaning.values[0]
+    if plain.upper is None or plain.value < 0 < plain.upper:
+        return settled(meaning, replace(wanted, always_ask=plain.upper is not None))
     if not plain.reversed:
         return settled(meaning, wanted)
-    assert plain.upper is not None
     turned = replace(plain, value=plain.upper, upper=plain.value)
     if plain.upper == plain.value:
         turned = replace(plain, upper=None)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import tracemalloc
 
-from joblog.job.grammar import grammar_text
+from joblog.job.grammar import _compiled, grammar_text
 from joblog.sheet.load import library, load_sheet
 from joblog.speech.grammar import Grammar
 from joblog.speech.whisper.tokens import Place, Spelling
@@ -34,3 +34,10 @@ def test_a_grammar_with_its_spelling_stays_below_8_mb() -> None:
     assert spelling.kept
     assert grammar.graph.arc_count > 10_000
     assert used < 8_000_000
+
+
+def test_the_grammars_of_all_shipped_sheets_are_kept() -> None:
+    """One that is dropped takes seconds to be made anew, in the middle of a job."""
+    most = _compiled.cache_parameters()["maxsize"]
+    assert most is not None
+    assert most >= 4 * len(library())

@@ -133,6 +133,10 @@ def test_what_is_one_value_is_no_range(job, said):
     assert figures(job) == []
 
 
+def test_a_range_in_two_units_is_told_as_one(job):
+    assert "a range in two units" in job.say("test pressure one bar to fourteen p s i").shown
+
+
 def test_no_torque_is_corrected_to_a_range(job):
     job.say("bolt torqued to 41", "correction forty to forty two")
     assert figures(job) == [(None, None, "41", "lbf.ft")]
@@ -265,6 +269,72 @@ def test_of_what_it_sounds_like_that_is_offered_which_the_sheet_wants(bench, sai
 def test_a_number_that_the_sheet_wants_is_that_number(job, said):
     job.ok(f"test pressure {said}")
     assert job.state.values[0].upper is None
+
+
+@pytest.mark.parametrize(
+    ("answer", "recorded"),
+    [
+        ("ten to twelve", ("10", "12", None, "psi")),  # it was heard as 'ten twelve': 10.12
+        ("between ten and twelve", None),  # no answer: nothing is recorded of it
+        ("10-12", ("10", "12", None, "psi")),
+        ("twelve to fifty", None),  # asked about again
+        ("fourteen to twelve", None),
+    ],
+)
+def test_a_question_may_be_answered_with_a_range_alone(job, answer, recorded):
+    job.say("test pressure twelve to fifty", answer)
+    assert figures(job) == ([recorded] if recorded else [])
+
+
+def test_a_number_alone_that_sounds_like_the_range_wanted_is_asked_about(job):
+    job.say("test pressure twelve to fifty")
+    assert "10 to 12 psi or 10.12 psi" in job.say("ten twelve").shown
+    assert figures(job) == []
+    job.say("first")
+    assert figures(job) == [("10", "12", None, "psi")]
+
+
+@pytest.mark.parametrize(
+    ("first", "answer"), [("torque bolt fourteen", "forty to forty two"), ("plug gap 6", "7 to 8")]
+)
+def test_no_range_alone_answers_a_question_about_one_value(job, first, answer):
+    job.say(first)
+    assert "is one value" in job.say(answer).shown
+    assert figures(job) == []
+    assert len(job.state.waiting) == 1
+
+
+COLD = """
+[[steps]]
+key = "cold"
+title = "Cold measured"
+say = ["cold measured"]
+reading = { name = "air temperature", unit = "degC", low = -20, high = 20 }
+"""
+
+
+@pytest.mark.parametrize("said", ["minus five to ten", "between minus five and ten"])
+def test_a_minus_said_once_may_stand_for_both_ends(bench, said):
+    job = bench(steps=COLD)
+    assert "-10 to -5 °C or -5 to 10 °C" in job.say(f"air temperature {said}").shown
+    job.say("first")
+    assert figures(job) == [("-10", "-5", None, "degC")]
+
+
+def test_below_zero_a_correction_that_is_near_is_near(bench):
+    job = bench(steps=COLD)
+    job.say("air temperature minus fifteen to minus twelve")
+    job.ok("correction minus sixteen to minus thirteen")
+    assert figures(job) == [("-16", "-13", None, "degC")]
+
+
+def test_a_correction_far_from_the_value_is_asked_about_as_it_would_be_recorded(job):
+    job.say("test pressure one point one bar")
+    job.say("correction one twenty")  # 120 bar can't be meant: 1.20
+    assert figures(job) == [(None, None, "1.2", "bar")]
+    assert "Is test pressure 8 to 15 psi instead" in job.say("correction 8 to 15 psi").shown
+    job.say("affirm")
+    assert figures(job) == [("8", "15", None, "psi")]
 
 
 def test_what_ranges_and_numbers_sound_like():
