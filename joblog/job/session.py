@@ -202,9 +202,8 @@ class JobSession(OpenJob):
         self._microphones.took(utterance)
         sound = self._keep_sound(utterance)
         text = engine.dictate(utterance.samples).strip()
-        if (
-            utterance.beginning is Beginning.MISSING and not utterance.among_talk
-        ):  # what is missing may be a 'not'
+        # What is missing may be a 'not'.
+        if utterance.beginning is Beginning.MISSING and not utterance.among_talk:
             part = Hearing(text, Verdict.ASK, 0.0, engine=engine.name, why=BEGUN_EARLY)
             draft = Draft("heard", heard_body(replace(part, duration=utterance.duration)))
             self._append(draft, "voice", by, media=(sound,))
