@@ -192,8 +192,14 @@ def _ends(said: Words) -> Iterator[tuple[Quantity, Quantity]]:
     for index, word in enumerate(body):
         if word == joint:
             first, last = parse_quantity(body[:index]), parse_quantity(body[index + 1 :])
-            if first is not None and last is not None and set(last.units) >= set(first.units):
-                yield first, last
+            if first is None or last is None:
+                continue
+            units = first.units or last.units  # a unit said once is that of both
+            if first.units and last.units:
+                units = tuple(unit for unit in last.units if unit in first.units)
+                if not units:
+                    continue  # 'one bar to fourteen p s i'
+            yield first, replace(last, unit=units[0] if len(units) == 1 else None, units=units)
 
 
 def parse_range(words: Sequence[str] | str) -> Range | None:

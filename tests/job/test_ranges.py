@@ -89,6 +89,7 @@ def others(values):
         ("test pressure twelve to fourteen", "12", "14", "psi"),
         ("test pressure one two to one four psi", "12", "14", "psi"),
         ("test pressure twelve p s i to fourteen p s i", "12", "14", "psi"),
+        ("test pressure twelve p s i to fourteen", "12", "14", "psi"),
         ("test pressure is between twelve and fourteen p s i", "12", "14", "psi"),
         ("test pressure twelve point five to fourteen", "12.5", "14", "psi"),
         ("pressure holds at twelve to fourteen p s i", "12", "14", "psi"),
