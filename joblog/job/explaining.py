@@ -17,6 +17,8 @@ def explained(meaning: Meaning, sheet: Sheet) -> str:
     """Return one line: 'records the torque: drain plug: 41 lbf·ft, with the long wrench'."""
     if meaning.act == TAG:
         return "Records nothing: it says of nothing that it is done"
+    if meaning.span != (0, 0) and not meaning.values:
+        return "Records nothing: joblog asks for it again, since a range has one unit"
     phrase = phrase_for(sheet, meaning.tag)
     does = phrase.does if phrase else "gives the last value anew"
     lead = "corrects, and " if meaning.correction else ""

@@ -77,6 +77,12 @@ def meaning_of(sentence: str, sheet: Sheet) -> Meaning | None:
     return None if parse is None else from_parse(parse)
 
 
+def meaning_of_typed(typed: str, sheet: Sheet) -> Meaning | None:
+    """Return what typed words mean: a phrase, a reason in somebody's own words, or a range."""
+    meaning = meaning_of(typed_words(typed), sheet)
+    return meaning or own_reason(typed) or typed_range(typed, sheet)
+
+
 def own_reason(typed: str) -> Meaning | None:
     """Return what a typed 'confirm because ...' in somebody's own words means, None for others.
 

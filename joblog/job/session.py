@@ -48,7 +48,7 @@ from joblog.job.listening import (
     sure_of_meaning,
 )
 from joblog.job.lone_no import heard_no
-from joblog.job.meaning import meaning_of, own_reason, typed_range
+from joblog.job.meaning import meaning_of, meaning_of_typed
 from joblog.job.microphones import Microphones, gist_of
 from joblog.job.misunderstood import why_not_understood
 from joblog.job.noting import dictated_note, note_pending
@@ -285,10 +285,9 @@ class JobSession(OpenJob):
         note = text.strip() if pending is not None else note_in(text)
         if note:
             return self._note(note, source, by, question=pending)
-        words = typed_words(text)
-        meaning = meaning_of(words, self.sheet) or own_reason(text) or typed_range(text, self.sheet)
+        meaning = meaning_of_typed(text, self.sheet)
         if meaning is None and asks_for_number(self.state, by, self.clock.read()):
-            meaning = number_alone(words, self.sheet)
+            meaning = number_alone(typed_words(text), self.sheet)
         if meaning is None:
             return Reply("Say again.", why_not_understood(text, self.sheet), "again")
         if meaning.act == TAG:

@@ -153,9 +153,8 @@ def run_try(args: argparse.Namespace) -> int:
     import sys
 
     from joblog.job.explaining import explained
-    from joblog.job.meaning import meaning_of
+    from joblog.job.meaning import meaning_of_typed
     from joblog.job.misunderstood import why_not_understood
-    from joblog.job.typed import typed_words
     from joblog.sheet.load import load_sheet
 
     sheet = load_sheet(args.sheet)
@@ -163,8 +162,7 @@ def run_try(args: argparse.Namespace) -> int:
     if not phrases:
         phrases = [line.strip() for line in sys.stdin if line.strip()]
     for phrase in phrases:
-        words = typed_words(phrase)
-        meaning = meaning_of(words, sheet)
+        meaning = meaning_of_typed(phrase, sheet)
         if meaning is None:
             print(f"“{phrase}”: not understood. {why_not_understood(phrase, sheet)}")
         else:

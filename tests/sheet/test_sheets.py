@@ -167,6 +167,12 @@ def test_show_try_schema_and_list(capsys):
     tried = capsys.readouterr().out
     assert "“one quart in”: Adds to the sum that went in: the fluid at hand: 1 US qt." in tried
     assert "“hello there”: not understood." in tried
+    typed = ["test pressure 10-12 psi", "test pressure one bar to 12 psi"]
+    assert main(["sheet", "try", "marine-gear", *typed, "confirm because it is seized"]) == 0
+    one, two_units, reason = capsys.readouterr().out.splitlines()
+    assert one.endswith("Records the reading: test pressure: 10 to 12 psi.")
+    assert "Records nothing" in two_units
+    assert "Lets a finding stand, with your reason" in reason
     assert main(["sheet", "list"]) == 0
     assert "marine-gear" in capsys.readouterr().out
     assert main(["sheet", "schema"]) == 0
