@@ -141,7 +141,9 @@ class Context:
             over = value.high is not None and exact > value.high
             beyond = value.high if over else value.low
             limit = None if beyond is None else converted(beyond, value.spec_unit, value.unit)
-        return quantity(self.t, value.value, value.unit, self.units, limit)
+        return quantity(
+            self.t, value.value, value.unit, self.units, limit, limits_in=value.spec_unit
+        )
 
     def both_ends(self, value: Value) -> str:
         """Return a range that was read in the reader's units, no end rounded onto its limit."""
@@ -150,7 +152,8 @@ class Context:
             None if limit is None else converted(limit, value.spec_unit, value.unit)
             for limit in (value.low, value.high)
         ]
-        return ranged(self.t, (value.value, value.upper), value.unit, self.units, limits)
+        both = (value.value, value.upper)
+        return ranged(self.t, both, value.unit, self.units, limits, limits_in=value.spec_unit)
 
     def between(self, low: Number | None, high: Number | None, unit: str) -> str:
         """Return a range in the reader's units."""

@@ -63,11 +63,17 @@ def with_sign(figure: str, unit: str) -> str:
     return f"{figure}{'' if unit == 'deg' else NBSP}{sign(unit)}"
 
 
-def reader_units(unit: str, units: Units) -> list[str]:
-    """Return the units that a value in ``unit`` is shown in, the first first."""
+def reader_units(unit: str, units: Units, limits_in: str = "") -> list[str]:
+    """Return the units that a value in ``unit`` is shown in, the first first.
+
+    What is converted is shown in the unit of its limits (``limits_in``) where the reader uses that.
+    """
     if unit not in _SYSTEM:
         return [unit]
     system, _, other = _SYSTEM[unit]
+    alike = limits_in in _SYSTEM and UNITS[limits_in].dimension == UNITS[unit].dimension
+    if alike and _SYSTEM[limits_in][0] == _SYSTEM[other][0]:
+        other = limits_in
     if units == "both":
         return [unit, other]
     if system == units:
@@ -96,14 +102,22 @@ def figure(
 
 
 def quantity(
-    t: Language, value: Number, unit: str, units: Units, beyond: Number | None = None
+    t: Language,
+    value: Number,
+    unit: str,
+    units: Units,
+    beyond: Number | None = None,
+    *,
+    limits_in: str = "",
 ) -> str:
     """Return 'value unit' in the reader's units, such as '28 lbf·ft (38.0 N·m)'.
 
-    ``beyond`` is the limit, in ``unit``, that the value is outside of, if any.
+    ``beyond`` is the limit, in ``unit``, that the value is outside of, if any; ``limits_in`` the
+    unit in which its limits are shown.
     """
     shown = [
-        with_sign(figure(t, value, unit, each, beyond), each) for each in reader_units(unit, units)
+        with_sign(figure(t, value, unit, each, beyond), each)
+        for each in reader_units(unit, units, limits_in)
     ]
     return shown[0] if len(shown) == 1 else f"{shown[0]} ({shown[1]})"
 
@@ -148,15 +162,17 @@ def ranged(
     unit: str,
     units: Units,
     limits: Sequence[Number | None] = (),
+    *,
+    limits_in: str = "",
 ) -> str:
     """Return a range that was read: '40 to 42 psi (2.76 to 2.90 bar)'.
 
     ``limits``, in ``unit``, are the lowest and the highest that it should be. In other units than
     its own an end gets as many decimals as it takes to be neither the other end nor beyond a limit
-    that it keeps, or the other way round.
+    that it keeps, or the other way round. ``limits_in`` is the unit in which those are shown.
     """
     shown = []
-    for each in reader_units(unit, units):
+    for each in reader_units(unit, units, limits_in):
         low, high = (
             _finer(t, end, unit, each, [other, *limits]) for end, other in (ends, ends[::-1])
         )

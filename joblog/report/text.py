@@ -22,23 +22,25 @@ ISOLATE, POP = "\u2068", "\u2069"
 
 def clean(text: object) -> str:
     """Return ``text`` as one line without anything that acts on the page instead of being read."""
+    plain = "".join(map(_readable, str(text).translate(_REMOVED)))
     kept: list[str] = []
     marks = 0
-    for char in unicodedata.normalize("NFC", str(text)).translate(_REMOVED):
-        category = unicodedata.category(char)
-        marks = marks + 1 if category == "Mn" else 0
-        if char.isspace():
-            kept.append(" ")
-        elif category in {"Cc", "Cs", "Cn", "Co"} or _is_tag(char) or marks > _MAX_MARKS:
-            continue
-        else:
+    for char in unicodedata.normalize("NFC", plain):  # what stood between letters is gone by now
+        marks = marks + 1 if unicodedata.category(char) == "Mn" else 0
+        if marks <= _MAX_MARKS:
             kept.append(char)
     line = re.sub(r" {2,}", " ", "".join(kept)).strip()
     return line if len(line) <= _MAX_CHARACTERS else line[:_MAX_CHARACTERS] + " …"
 
 
-def _is_tag(char: str) -> bool:
-    return 0xE0000 <= ord(char) <= 0xE0FFF
+def _readable(char: str) -> str:
+    """Return a space for any blank, nothing for what can't be read, and the character else."""
+    if char.isspace():
+        return " "
+    unread = (
+        unicodedata.category(char) in {"Cc", "Cs", "Cn", "Co"} or 0xE0000 <= ord(char) <= 0xE0FFF
+    )
+    return "" if unread else char
 
 
 def is_rtl(text: str) -> bool:

@@ -17,7 +17,7 @@ from joblog.report.html import render_html
 from joblog.report.language import Language
 from joblog.report.model import Report
 from joblog.report.pdf import render_pdf
-from joblog.report.quantity import ranged
+from joblog.report.quantity import quantity, ranged
 
 EN, ES = Language.find("en"), Language.find("es")
 SVG = "{http://www.w3.org/2000/svg}"
@@ -93,6 +93,24 @@ def test_two_ends_stay_two_in_other_units() -> None:
     assert ranged(ES, (Decimal(40), Decimal(41)), "psi", "us") == "40 a 41 psi"
     # 90 °C are 194 °F: an end over the limit is not rounded onto it.
     assert told("70", "90.1", "degC", "us", "90") == "158 to 194.2 °F"
+
+
+def test_what_is_converted_is_shown_in_the_unit_of_its_limits() -> None:
+    def told(unit: str, units: Any, limits_in: str) -> str:
+        both = (Decimal(140), Decimal(145))
+        shown = (
+            ranged(EN, both, unit, units, [], limits_in=limits_in),
+            quantity(EN, both[0], unit, units, limits_in=limits_in),
+        )
+        return " / ".join(shown).replace("\u00a0", " ")
+
+    # 1 psi is 6.894757 kPa (NIST SP 811, appendix B.8), 1 bar 100 kPa
+    assert told("psi", "metric", "bar") == "9.65 to 10.00 bar / 9.65 bar"
+    assert told("psi", "metric", "kPa") == "965 to 1,000 kPa / 965 kPa"
+    assert told("psi", "both", "bar") == "140 to 145 psi (9.65 to 10.00 bar) / 140 psi (9.65 bar)"
+    assert told("psi", "us", "bar") == "140 to 145 psi / 140 psi"
+    assert told("bar", "us", "kPa") == told("bar", "us", "psi") == told("bar", "us", "")
+    assert told("psi", "metric", "L") == told("psi", "metric", "")
 
 
 def test_a_minute_has_no_system() -> None:
