@@ -3,6 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# The same examples in every run, so that a change fails for what it changed; "other" draws others.
+# None depends on how busy the machine is.
+CALM = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("same", CALM, derandomize=True)
+settings.register_profile("other", CALM)
+settings.load_profile("same")
 
 # Their jobs take the same few sample pictures again and again. What the eye sees in them, and that
 # it is the same each time, is tested in tests/vision.

@@ -108,14 +108,14 @@ wishes = st.one_of(
 scripts = st.lists(wishes, max_size=25)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(scripts)
 def test_replaying_the_same_entries_gives_the_same_job(script):
     entries = entries_of(script)
     assert replay(SHEET, entries) == replay(SHEET, list(entries))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(scripts)
 def test_every_beginning_of_a_record_is_a_job_and_keys_of_findings_are_unique(script):
     entries = entries_of(script)
@@ -140,7 +140,7 @@ def facts(state: JobState) -> tuple[object, ...]:
     )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(scripts, st.data())
 def test_notes_and_unknown_entries_change_nothing_wherever_they_come(script, data):
     script = [(kind, body, 0) for kind, body, _ in script if kind != "disregarded"]
@@ -153,7 +153,7 @@ def test_notes_and_unknown_entries_change_nothing_wherever_they_come(script, dat
     assert len(longer.entries) == len(plain.entries) + 1
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.tuples(quantities, st.sampled_from(["in", "out"])), max_size=12))
 def test_sums_are_exact(pours):
     state = replay(SHEET, entries_of([("quantity", quantity(v, d), 0) for v, d in pours]))
@@ -162,7 +162,7 @@ def test_sums_are_exact(pours):
     assert fluid.poured_out == sum((v for v, d in pours if d == "out"), Fraction(0))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.lists(quantities, min_size=1, max_size=6))
 def test_only_the_last_correction_counts(amounts):
     script: list[Wish] = [("quantity", quantity(amounts[0]), 0)]
@@ -173,7 +173,7 @@ def test_only_the_last_correction_counts(amounts):
     assert [Fraction(e.body["value"]) for e in value.corrected_from] == amounts[:-1]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(quantities, min_size=2, max_size=5))
 def test_two_corrections_of_the_same_entry_don_t_count_twice(amounts):
     script: list[Wish] = [("quantity", quantity(amounts[0]), 0)]
@@ -181,7 +181,7 @@ def test_two_corrections_of_the_same_entry_don_t_count_twice(amounts):
     assert replay(SHEET, entries_of(script)).fluids[0].poured_in == amounts[-1]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(scripts)
 def test_taking_the_last_entry_back_gives_the_job_before_it(script):
     wanted = [w for w in script if w[0] not in ("disregarded", "asked", "confirmed")]

@@ -45,7 +45,7 @@ EXPRESSIONS = st.recursive(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(EXPRESSIONS)
 def test_any_expression_means_what_its_regular_expression_means(pair: Pair) -> None:
     jsgf, regex = pair
@@ -57,7 +57,7 @@ def test_any_expression_means_what_its_regular_expression_means(pair: Pair) -> N
         assert (compiled.parse(words) is not None) is expected
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(EXPRESSIONS, EXPRESSIONS)
 def test_parser_and_graph_agree_on_tags_where_the_words_decide(one: Pair, two: Pair) -> None:
     text = f"{HEAD}public <r> = ({one[0]}) x {{X}} | ({two[0]}) y {{Y}} | end;\n"
@@ -216,7 +216,7 @@ PIECES = st.sampled_from(
 )  # fmt: skip
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @example(["{", "\n", "}"], True)
 @example(["/", "\n", "/", "one"], True)
 @given(st.lists(PIECES, max_size=25), st.booleans())

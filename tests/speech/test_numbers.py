@@ -182,7 +182,7 @@ VALUES = st.one_of(
 )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(VALUES, st.booleans())
 def test_every_way_of_saying_a_value_means_it(value: Fraction, negative: bool) -> None:
     value = -value if negative else value
@@ -194,7 +194,7 @@ def test_every_way_of_saying_a_value_means_it(value: Fraction, negative: bool) -
             assert reading.must_confirm
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(VALUES.filter(lambda v: v < 10_000))
 def test_the_grammar_accepts_every_way(value: Fraction) -> None:
     compiled = Grammar.from_text(HEAD + "public <s> = <number>;\n" + JSGF_NUMBER_RULES)
@@ -239,7 +239,7 @@ def test_unit_names_lead_to_their_codes() -> None:
     assert unit_codes("furlongs") == ()
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.integers(0, 999_999))
 def test_whole_numbers_of_another_library(number: int) -> None:
     num2words = pytest.importorskip("num2words").num2words
@@ -250,7 +250,7 @@ def test_whole_numbers_of_another_library(number: int) -> None:
     assert not reading.ambiguous
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.integers(0, 99_999), st.integers(1, 4))
 def test_decimals_of_another_library(scaled: int, places: int) -> None:
     num2words = pytest.importorskip("num2words").num2words
@@ -261,7 +261,7 @@ def test_decimals_of_another_library(scaled: int, places: int) -> None:
     assert reading.value == Fraction(value)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.integers(0, 999_999))
 def test_another_library_reads_what_we_say(number: int) -> None:
     text_to_num = pytest.importorskip("text_to_num")
@@ -297,7 +297,7 @@ def test_read_back_digit_by_digit(value: str, unit: str | None, said: str) -> No
     assert read_back(Fraction(value), unit) == said
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(VALUES, st.sampled_from(sorted(SPOKEN_UNITS)))
 def test_what_is_read_back_means_the_value(value: Fraction, unit: str) -> None:
     said = read_back(value, unit)

@@ -156,7 +156,7 @@ def test_a_panorama_is_read_reduced():
     assert photo.rgb.shape == (896, 1400, 3)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.binary(max_size=300), st.integers(0, 400), st.sampled_from(["JPEG", "PNG", "GIF"]))
 def test_damage_is_refused_or_read_but_never_crashes(noise, at, kind):
     data = bytearray(saved(Image.fromarray(picture()), kind))
