@@ -82,23 +82,27 @@ def reader_units(unit: str, units: Units, limits_in: str = "") -> list[str]:
 
 
 def figure(
-    t: Language, value: Number, recorded: str, unit: str, beyond: Number | None = None
+    t: Language, value: Number, recorded: str, unit: str, apart_from: Sequence[Number] = ()
 ) -> str:
     """Return the number for ``value`` (in ``recorded``) shown in ``unit``, without the sign.
 
-    A value ``beyond`` a limit gets as many decimals as it takes not to be rounded onto it.
+    It gets as many decimals as it takes to be rounded onto none of ``apart_from``: a limit that it
+    is beyond, the other end of a range.
     """
     if unit == recorded:
         return t.number(value)
-    exact_value = convert(Quantity.of(Fraction(value), recorded), unit).exact
-    if exact_value.denominator == 1:  # zeros after the point would claim more than was measured
-        return t.number(exact_value, 0)
+    shown = _exactly(value, recorded, unit)
+    if shown.denominator == 1:  # zeros after the point would claim more than was measured
+        return t.number(shown, 0)
+    others = [_exactly(other, recorded, unit) for other in apart_from if other != value]
     places = _SYSTEM[unit][1]
-    if beyond is not None and beyond != value:
-        limit = convert(Quantity.of(Fraction(beyond), recorded), unit).exact
-        while to_decimal(exact_value, places) == to_decimal(limit, places):
-            places += 1
-    return t.number(exact_value, places)
+    while to_decimal(shown, places) in {to_decimal(other, places) for other in others}:
+        places += 1
+    return t.number(shown, places)
+
+
+def _exactly(value: Number, recorded: str, unit: str) -> Fraction:
+    return convert(Quantity.of(Fraction(value), recorded), unit).exact
 
 
 def quantity(
@@ -115,8 +119,9 @@ def quantity(
     ``beyond`` is the limit, in ``unit``, that the value is outside of, if any; ``limits_in`` the
     unit in which its limits are shown.
     """
+    limit = () if beyond is None else (beyond,)
     shown = [
-        with_sign(figure(t, value, unit, each, beyond), each)
+        with_sign(figure(t, value, unit, each, limit), each)
         for each in reader_units(unit, units, limits_in)
     ]
     return shown[0] if len(shown) == 1 else f"{shown[0]} ({shown[1]})"
@@ -171,19 +176,12 @@ def ranged(
     its own an end gets as many decimals as it takes to be neither the other end nor beyond a limit
     that it keeps, or the other way round. ``limits_in`` is the unit in which those are shown.
     """
+    apart = [*ends, *(limit for limit in limits if limit is not None)]
     shown = []
     for each in reader_units(unit, units, limits_in):
-        low, high = (
-            _finer(t, end, unit, each, [other, *limits]) for end, other in (ends, ends[::-1])
-        )
+        low, high = (figure(t, end, unit, each, apart) for end in ends)
         shown.append(t.say("{low} to {high} {unit}", low=low, high=high, unit=sign(each)))
     return shown[0] if len(shown) == 1 else f"{shown[0]} ({shown[1]})"
-
-
-def _finer(t: Language, end: Number, unit: str, each: str, others: Sequence[Number | None]) -> str:
-    """Return an end of a range with as many decimals as its nearest neighbour takes."""
-    told = [figure(t, end, unit, each, other) for other in others if other is not None]
-    return max(told, key=len)
 
 
 def between_degrees(t: Language, lowest: str, highest: str) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from joblog.job.label_codes import is_number
 from joblog.job.marks import undone_by
-from joblog.job.types import Mark
 from joblog.report.context import Context
 from joblog.report.model import Supply
 from joblog.report.pictures import codes_in
@@ -17,75 +18,83 @@ def supplies(c: Context) -> tuple[Supply, ...]:
     return tuple(_parts(c) + _fluids(c))
 
 
+@dataclass(frozen=True)
+class _Fitting:
+    """One time that a part was fitted at a step; not ``new`` where the used one was put back."""
+
+    step: Step
+    new: bool
+
+
 def _parts(c: Context) -> list[Supply]:
     rows = []
     for part in c.state.sheet.parts:
         steps = [step for step in c.state.sheet.steps if part.key in step.parts]
-        fitted = {step.key: _fitted(c, part, step) for step in steps}
-        done = [step for step in steps if fitted[step.key]]
-        if not done:
+        fittings = [
+            _Fitting(step, _is_new(c, part, step, time))
+            for step in steps
+            for time in _times(c, step)
+        ]
+        if not fittings:
             continue
-        amount, number = c.t.number(_amount(part, fitted)), clean(part.number or "")
-        evidence = _evidence(c, part, done, [new for step in done for new in fitted[step.key]])
-        how = c.t.sheet(part.fitted)
+        amount, number = c.t.number(_amount(part, steps, fittings)), clean(part.number or "")
+        how, evidence = c.t.sheet(part.fitted), _evidence(c, part, fittings)
         rows.append(Supply(c.t.sheet(part.name), number, amount, how, evidence))
     return rows
 
 
-def _fitted(c: Context, part: SparePart, step: Step) -> list[bool]:
-    """Return, for every time that ``part`` was fitted at ``step``, whether it was a new one.
+def _times(c: Context, step: Step) -> list[range]:
+    """Return every time that ``step`` was done, each as the part of the record that it spans.
 
-    A step that was undone is done with another part. Where it was told before the thing came off
-    for the first time, nothing was fitted then.
+    A time goes on until the step is undone: done again it takes another part. Where it was told
+    before the thing came off for the first time, nothing was fitted then.
     """
-    found, begun, now = [], -1, False
+    times, begin, done = [], 0, False
     for mark in c.state.marks:
         if mark.step == step.key:
-            now = True
-        elif step.key in undone_by(c.state.sheet, mark) and now:
+            done = True
+        elif done and step.key in undone_by(c.state.sheet, mark):
             if not mark.first:
-                found.append(_new(c, part, step, begun, mark))
-            begun, now = mark.root.seq, False
-    return [*found, _new(c, part, step, begun, None)] if now else found
+                times.append(range(begin, mark.root.seq))
+            begin, done = mark.root.seq, False
+    return [*times, range(begin, len(c.state.entries))] if done else times
 
 
-def _new(c: Context, part: SparePart, step: Step, begun: int, undone: Mark | None) -> bool:
-    """Say whether the part that was fitted between two places in the record was a new one.
-
-    It was, unless what was told of it last there is that the old one was used again.
-    """
+def _is_new(c: Context, part: SparePart, step: Step, time: range) -> bool:
+    """Say whether the part was new: it was, unless the used one was told of last in that time."""
     told = [
         event.entry.body.get("state")
         for event in c.history.of("part")
         if event.entry.body.get("part") == part.key
         and event.entry.body.get("step") in (step.key, None)
-        and begun < event.entry.seq < (undone.root.seq if undone else len(c.state.entries))
+        and event.entry.seq in time
     ]
     return told[-1:] != ["reused"]
 
 
-def _amount(part: SparePart, fitted: dict[str, list[bool]]) -> int:
+def _amount(part: SparePart, steps: list[Step], fittings: list[_Fitting]) -> int:
     """Return how many new ones were used; the sheet's quantity is of all its steps together."""
-    times = [sum(new) for new in fitted.values()]
-    each, rest = divmod(part.quantity, len(times))
-    return part.quantity * max(times) if rest else each * sum(times)
+    new = [sum(f.new for f in fittings if f.step is step) for step in steps]
+    each, rest = divmod(part.quantity, len(steps))
+    return part.quantity * max(new) if rest else each * sum(new)
 
 
-def _evidence(c: Context, part: SparePart, done: list[Step], fitted: list[bool]) -> str:
-    """Return how it is known; ``fitted`` says of every time whether the part was a new one."""
-    if not any(fitted):
+def _evidence(c: Context, part: SparePart, fittings: list[_Fitting]) -> str:
+    """Return how it is known that the part was used, and how often."""
+    used_again = sum(not fitting.new for fitting in fittings)
+    if used_again == len(fittings):
         return c.t.say("no new one: the used one was put back")
-    titles = [c.t.sheet(step.title) for step in done]
-    known = [c.t.say("with the step “{step}”", step=title) for title in titles]
+    titles = {fitting.step.key: c.t.sheet(fitting.step.title) for fitting in fittings}
+    known = [c.t.say("with the step “{step}”", step=title) for title in titles.values()]
     told = [_scanned(c, part.number) or c.t.listing(known)]
-    if len(fitted) > len(done):
-        told.append(c.t.say("fitted {n} times", n=c.t.number(len(fitted))))
-    if not all(fitted):
+    if len(fittings) > len(titles):
+        told.append(c.t.say("fitted {n} times", n=c.t.number(len(fittings))))
+    if used_again:
         told.append(
             c.t.count(
                 "once the used one was put back",
                 "{n} times the used one was put back",
-                fitted.count(False),
+                used_again,
             )
         )
     return "; ".join(told)
