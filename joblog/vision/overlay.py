@@ -10,12 +10,21 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from joblog.vision.overlay_pen import DASHED, DOTTED, SOLID, Pen, captioned
+from joblog.vision.overlay_pen import (
+    DASHED,
+    DOTTED,
+    SOLID,
+    TOP_FIRST,
+    Pen,
+    Spot,
+    captioned,
+)
 from joblog.vision.types import (
     DipstickReading,
     Ellipse,
@@ -32,6 +41,7 @@ WORDS: Mapping[str, str] = {
     "above": "Level {percent} % above the upper mark",
     "level_detail": "± {percent} % of the distance between the marks",
     "film": "Film on {percent} % of the magnet",
+    "film_detail": "give or take {percent} %",
     "no_flakes": "no metal flakes of 0.3 mm or more found; small ones may not be seen",
     "one_flake": "1 metal flake found, {length} mm long; smaller ones may not be seen",
     "flakes": "{count} metal flakes found, the longest {length} mm; smaller ones may not be seen",
@@ -39,6 +49,7 @@ WORDS: Mapping[str, str] = {
     "fluid_detail": "L* {l}  a* {a}  b* {b}, the paper taken as white",
     "not_measured": "Not measured",
 }
+SMALL, LARGE = 0.85, 1.1  # of the pen's size: marks and lengths, and the level itself
 PLUG_FIELD = 1.35  # side of a compared picture, in plug diameters
 
 
@@ -109,38 +120,59 @@ def _dipstick(
     edges = [place(p) for p in reading.blade_edges_at_level_px]
     across = np.subtract(edges[1], edges[0]) if len(edges) == 2 else np.array([0.0, 60.0])
     _blade_sides(pen, [place(p) for p in reading.axis_px], float(np.hypot(*across)) / 2)
-    for spot, share in ((lower, 0.0), (upper, 1.0)):
-        _line_across(pen, spot, across * 0.75, _percent(share), style=DASHED)
-    _line_across(pen, wet, across * 1.1, _percent(reading.level_fraction or 0.0), weight=2.2)
+    level = reading.level_fraction or 0.0
+    lines = [
+        _Line(wet, across * 1.1, _percent(level), SOLID, 2.2, LARGE),
+        _Line(lower, across * 0.75, _percent(0.0), DASHED, 1.0, SMALL),
+        _Line(upper, across * 0.75, _percent(1.0), DASHED, 1.0, SMALL),
+    ]
+    for line in reversed(lines):
+        pen.path(line.ends, style=line.style, weight=line.weight)
+        pen.keep_clear(line.ends)
+    for line in lines:
+        _named_line(pen, line)
     if reading.mark_distance_mm:
         pixels = float(np.hypot(*np.subtract(upper, lower)))
         pen.scale_bar(reading.mark_distance_mm / max(pixels, 1.0))
     title = _level_words(reading.level_fraction or 0.0, said)
-    detail = said["level_detail"].format(percent=round(100 * (reading.level_uncertainty or 0.0)))
+    detail = said["level_detail"].format(percent=_whole(reading.level_uncertainty or 0.0))
     return captioned(pen.image, title, detail)
 
 
 def _blade_sides(pen: Pen, axis: list[Point], half: float) -> None:
-    """Draw the blade's two sides thinly, dotted, next to its axis."""
+    """Draw the blade's two sides thinly, dotted, next to its axis; words keep off the blade."""
     if len(axis) < 3:
         return
     points = np.array(axis)
     along = np.gradient(points, axis=0)
     along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
     normal = np.stack([-along[:, 1], along[:, 0]], axis=1)
-    for sign in (-1, 1):
-        side = points + sign * half * 1.06 * normal
-        pen.path([(float(x), float(y)) for x, y in side], style=DOTTED, weight=0.6)
+    sides = [
+        [(float(x), float(y)) for x, y in points + sign * half * 1.06 * normal] for sign in (-1, 1)
+    ]
+    for side in sides:
+        pen.path(side, style=DOTTED, weight=0.6)
+    pen.keep_clear([*sides[0], *reversed(sides[1])])
 
 
 def _percent(share: float) -> str:
     """Return a place between the marks in figures, which every reader understands."""
-    return f"{round(100 * share)} %"
+    return f"{_whole(share)} %"
+
+
+def _whole(share: float) -> int:
+    """Return a share in whole per cent, of what is recorded and as the report rounds it."""
+    return int((Decimal(f"{share:.4f}") * 100).to_integral_value(ROUND_HALF_UP))
+
+
+def _tenths(length_mm: float) -> str:
+    """Return a length to a tenth, of what is recorded and as the report rounds it."""
+    return str(Decimal(f"{length_mm:.3f}").quantize(Decimal("0.1"), ROUND_HALF_UP))
 
 
 def _level_words(level: float, said: Mapping[str, str]) -> str:
     """Return the level in words: between the marks from the lower one, outside from the nearer."""
-    percent = round(100 * level)
+    percent = _whole(level)
     if percent < 0:
         return said["below"].format(percent=-percent)
     if percent > 100:
@@ -148,60 +180,85 @@ def _level_words(level: float, said: Mapping[str, str]) -> str:
     return said["level"].format(percent=percent)
 
 
-def _line_across(
-    pen: Pen,
-    spot: Point,
-    half: NDArray[np.float64],
-    name: str,
-    *,
-    style: tuple[float, float] = SOLID,
-    weight: float = 1.0,
-) -> None:
-    """Draw a line across the blade with its name at the end that has more room."""
-    start = (spot[0] - half[0], spot[1] - half[1])
-    end = (spot[0] + half[0], spot[1] + half[1])
-    pen.path([start, end], style=style, weight=weight)
+@dataclass(frozen=True)
+class _Line:
+    """A line straight across the blade at ``spot``; ``half`` is half of it."""
+
+    spot: Point
+    half: NDArray[np.float64]
+    name: str
+    style: tuple[float, float]
+    weight: float
+    scale: float  # of its name
+
+    @property
+    def ends(self) -> list[Point]:
+        x, y = self.spot
+        dx, dy = (float(v) for v in self.half)
+        return [(x + dx, y + dy), (x - dx, y - dy)]
+
+
+def _named_line(pen: Pen, line: _Line) -> None:
+    """Write a line's name at one of its ends, the one with more room first, or further out."""
     width, height = pen.image.size
-    room = [min(x, width - x) + min(y, height - y) for x, y in (start, end)]
-    near = end if room[1] >= room[0] else start
-    away = np.subtract(near, spot)
-    away = away / max(float(np.hypot(*away)), 1e-9) * pen.size * 0.5
-    if abs(away[0]) > abs(away[1]) * 0.5:
-        anchor = "lm" if away[0] > 0 else "rm"
-    else:
-        anchor = "mt" if away[1] > 0 else "mb"
-    pen.words((near[0] + away[0], near[1] + away[1]), name, anchor=anchor, scale=0.85)
+    ends = sorted(line.ends, key=lambda p: -min(p[0], width - p[0]) - min(p[1], height - p[1]))
+    spots = []
+    for reach in (0.5, 1.2, 2.0, 3.0):
+        for end in ends:
+            away = np.subtract(end, line.spot)
+            away = away / max(float(np.hypot(*away)), 1e-9) * pen.size * reach
+            if abs(away[0]) > abs(away[1]) * 0.5:
+                anchor = "lm" if away[0] > 0 else "rm"
+            else:
+                anchor = "mt" if away[1] > 0 else "mb"
+            spots.append(Spot((end[0] + float(away[0]), end[1] + float(away[1])), anchor, end))
+    pen.words(spots, line.name, scale=line.scale)
 
 
 def _plug(pen: Pen, reading: PlugReading, place: _Placing, said: Mapping[str, str]) -> Image.Image:
-    if reading.rim:
-        pen.path(_ring(reading.rim, place), closed=True, style=DASHED)
-    if reading.magnet:
-        pen.path(_ring(reading.magnet, place), closed=True)
+    rim = _ring(reading.rim, place) if reading.rim else []
+    pen.path(rim, closed=True, style=DASHED)
+    magnet = _ring(reading.magnet, place) if reading.magnet else []
+    if magnet:
+        pen.path(magnet, closed=True)
+        pen.keep_clear(magnet)
     for outline in reading.film_outlines_px:
         pen.path([place(p) for p in outline], closed=True, style=DOTTED, weight=0.6)
     for number, flake in enumerate(reading.flakes):
-        rim = [place(p) for p in flake.outline_px]
-        pen.path(rim, closed=True, weight=0.8)
-        if number == 0 and rim:
-            _flake_label(pen, max(rim), f"{flake.length_mm:.1f} mm", reading, place)
+        edge = [place(p) for p in flake.outline_px]
+        pen.path(edge, closed=True, weight=0.8)
+        if number == 0 and edge:
+            _flake_label(pen, edge, f"{_tenths(flake.length_mm)} mm", magnet or edge)
+    if rim:
+        pen.keep_clear(rim)
     if reading.mm_per_px:
         pen.scale_bar(reading.mm_per_px * place.shrink)
-    title = said["film"].format(percent=round(100 * (reading.film_coverage or 0.0)))
-    return captioned(pen.image, title, _flake_words(reading, said))
+    title = said["film"].format(percent=_whole(reading.film_coverage or 0.0))
+    detail = _flake_words(reading, said)
+    if reading.film_uncertainty is not None:
+        doubt = said["film_detail"].format(percent=_whole(reading.film_uncertainty))
+        detail = f"{doubt}; {detail}"
+    return captioned(pen.image, title, detail)
 
 
-def _flake_label(pen: Pen, flake: Point, label: str, reading: PlugReading, place: _Placing) -> None:
+def _flake_label(pen: Pen, flake: list[Point], label: str, magnet: list[Point]) -> None:
     """Write a flake's length beside the magnet, with a line to it: it covers nothing measured."""
-    beside = max((x for x, _ in _ring(reading.magnet, place)), default=0.0) if reading.magnet else 0
-    at = (max(flake[0], beside) + pen.size * 0.5, flake[1])
-    pen.path([flake, at], weight=0.6)
-    pen.words(at, label, scale=0.85)
+    gap = pen.size * 0.5
+    (left, top), (right, bottom) = np.min(magnet, axis=0), np.max(magnet, axis=0)
+    east, west = max(flake), min(flake)
+    north, south = min(flake, key=lambda p: p[1]), max(flake, key=lambda p: p[1])
+    spots = [
+        Spot((max(east[0], float(right)) + gap, east[1]), "lm", east),
+        Spot((min(west[0], float(left)) - gap, west[1]), "rm", west),
+        Spot((north[0], min(north[1], float(top)) - gap), "mb", north),
+        Spot((south[0], max(south[1], float(bottom)) + gap), "mt", south),
+    ]
+    pen.words(spots, label, scale=SMALL)
 
 
 def _flake_words(reading: PlugReading, said: Mapping[str, str]) -> str:
     count = len(reading.flakes)
-    length = f"{reading.longest_flake_mm or 0.0:.1f}"
+    length = _tenths(reading.longest_flake_mm or 0.0)
     if count == 0:
         return said["no_flakes"]
     key = "one_flake" if count == 1 else "flakes"
@@ -221,23 +278,23 @@ def _ring(ellipse: Ellipse, place: _Placing) -> list[Point]:
 def _fluid(
     pen: Pen, reading: FluidReading, place: _Placing, said: Mapping[str, str]
 ) -> Image.Image:
-    pen.path([place(p) for p in reading.blot_outline_px], closed=True, style=DASHED)
+    outline = [place(p) for p in reading.blot_outline_px]
+    pen.path(outline, closed=True, style=DASHED)
+    if len(outline) > 2:
+        pen.keep_clear(outline)
     if reading.srgb:
-        side, margin = (round(max(pen.image.size) / part) for part in (10, 50))
-        box = (pen.image.width - side - margin, margin, pen.image.width - margin, margin + side)
-        edge = pen.width
-        pen.draw.rectangle(
-            [v + d for v, d in zip(box, (-2 * edge,) * 2 + (2 * edge,) * 2, strict=True)],
-            fill=(0, 0, 0),
-        )
-        pen.draw.rectangle(
-            [v + d for v, d in zip(box, (-edge,) * 2 + (edge,) * 2, strict=True)],
-            fill=(255, 255, 255),
-        )
-        pen.draw.rectangle(box, fill=reading.srgb)
+        _patch(pen, reading.srgb)
     lab = reading.lab or (0.0, 0.0, 0.0)
     detail = said["fluid_detail"].format(l=round(lab[0]), a=round(lab[1]), b=round(lab[2]))
     return captioned(pen.image, said["fluid"].format(lightness=round(lab[0])), detail)
+
+
+def _patch(pen: Pen, colour: tuple[int, int, int]) -> None:
+    """Fill an empty corner with the colour that was measured."""
+    side, edge = max(pen.image.size) / 10, pen.width
+    x, y = pen.corner(side, side, order=TOP_FIRST)
+    for more, fill in ((2 * edge, (0, 0, 0)), (edge, (255, 255, 255)), (0, colour)):
+        pen.draw.rectangle((x - more, y - more, x + side + more, y + side + more), fill=fill)
 
 
 def side_by_side(
@@ -307,5 +364,6 @@ def _half(
 
 def _named(image: Image.Image, name: str) -> Image.Image:
     pen = Pen(image)
-    pen.words((pen.size * 0.6, pen.size * 0.4), name, anchor="lt", scale=1.1)
+    at = (pen.size * 0.6, pen.size * 0.4)
+    pen.words([Spot(at, "lt", at)], name, scale=LARGE)
     return image

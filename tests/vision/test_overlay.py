@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
+from itertools import combinations
 
 import numpy as np
+import pytest
 from draw_stick import Stick, draw_stick
 from draw_swatch import Swatch, draw_swatch
 from PIL import Image
 
 from joblog.vision.dipstick import measure_dipstick
 from joblog.vision.fluid import measure_fluid
-from joblog.vision.overlay import WORDS, draw_overlay, overlay_jpeg, side_by_side
-from joblog.vision.overlay_pen import Pen, _round_length
+from joblog.vision.overlay import WORDS, _tenths, _whole, draw_overlay, overlay_jpeg, side_by_side
+from joblog.vision.overlay_pen import Pen, Spot, _round_length
 from joblog.vision.types import DipstickReading, Ellipse, Flake, Photo, PlugReading
 
 
@@ -104,7 +107,8 @@ def test_words_stand_below_the_picture_alone():
         height = round(plain.width * picture.rgb.shape[0] / picture.rgb.shape[1])
         inside = [np.asarray(image)[:height] for image in (plain, other)]
         assert (inside[0] == inside[1]).all(), reading
-        assert (np.asarray(plain)[height:] != np.asarray(other)[height:]).any()
+        below = [np.asarray(image)[height:] for image in (plain, other)]
+        assert below[0].shape != below[1].shape or (below[0] != below[1]).any()
 
 
 def test_pair_is_at_the_same_scale():
@@ -126,7 +130,7 @@ def test_words_are_seven_points_high_in_the_report_and_stand_on_a_plate():
     """The report shows a photo 45 mm wide; over black, white or both a word reads as well."""
     for shade in (0, 255):
         pen = Pen(Image.new("RGB", (1600, 1200), (shade,) * 3))
-        pen.words((800, 600), "1.3 mm", scale=0.85)
+        pen.words([Spot((800, 600), "lm", (800, 600))], "1.3 mm", scale=0.85)
         drawn = np.asarray(pen.image.convert("L"))
         rows, columns = np.nonzero(drawn != shade)
         plate = drawn[rows.min() : rows.max() + 1, columns.min() : columns.max() + 1]
@@ -145,6 +149,105 @@ def test_a_flakes_length_covers_nothing_of_the_magnet():
     inside, beside = white[:, 830:1005], white[:, 1030:1300]
     assert inside.mean() < 0.1  # a thin line alone
     assert beside.mean() > 0.2
+
+
+Box = Sequence[float]
+
+
+@pytest.fixture
+def plates(monkeypatch: pytest.MonkeyPatch) -> list[Box]:
+    """Return the boxes of all words that are drawn, in the order of their drawing."""
+    written: list[Box] = []
+    write = Pen._write
+
+    def noted(pen: Pen, plate: list[float], text: str, scale: float) -> None:
+        written.append(plate)
+        write(pen, plate, text, scale)
+
+    monkeypatch.setattr(Pen, "_write", noted)
+    return written
+
+
+def apart(a: Box, b: Box) -> bool:
+    return a[2] < b[0] or b[2] < a[0] or a[3] < b[1] or b[3] < a[1]
+
+
+def lying(level: float, degrees: float, size: tuple[int, int]) -> DipstickReading:
+    """A stick through the middle of the picture, its marks 300 pixels apart."""
+    along = np.array([np.cos(np.radians(degrees)), np.sin(np.radians(degrees))])
+    across = np.array([-along[1], along[0]]) * 40
+    middle = np.array(size) / 2
+
+    def point(share: float) -> tuple[float, float]:
+        x, y = middle + along * 300 * (share - 0.5)
+        return float(x), float(y)
+
+    edge = np.array(point(level))
+    return DipstickReading(
+        usable=True,
+        level_fraction=level,
+        level_uncertainty=0.03,
+        mark_distance_mm=20.0,
+        lower_mark_px=point(0.0),
+        upper_mark_px=point(1.0),
+        wet_edge_px=point(level),
+        blade_edges_at_level_px=tuple(
+            (float(x), float(y)) for x, y in (edge - across, edge + across)
+        ),
+        axis_px=tuple(point(share) for share in np.linspace(-0.6, 1.6, 40)),
+    )
+
+
+@pytest.mark.parametrize("degrees", [0, 30, 45, 75, 90, 120, 180, 230, 300])
+@pytest.mark.parametrize("level", [-0.2, -0.05, 0.0, 0.04, 0.5, 0.96, 1.05, 1.3])
+def test_figures_cover_neither_each_other_nor_the_blade(
+    plates: list[Box], level: float, degrees: float
+) -> None:
+    """Near a mark the level's figure and the mark's once lay on one another."""
+    for size in ((1200, 900), (900, 1200)):
+        plates.clear()
+        reading = lying(level, degrees, size)
+        draw_overlay(photo(np.full((*size[::-1], 3), 90, np.uint8)), reading)
+        assert len(plates) == 4  # level, both marks, the scale's length
+        for first, second in combinations(plates, 2):
+            assert apart(first, second)
+        for left, top, right, bottom in plates:
+            assert left >= 0
+            assert top >= 0
+            assert right < size[0]
+            assert bottom < size[1]
+            for x, y in reading.axis_px:
+                assert not (left < x < right and top < y < bottom)
+
+
+@pytest.mark.parametrize("center", [(1230, 600), (370, 600), (800, 370), (800, 830)])
+def test_a_flakes_length_keeps_off_the_magnet_near_a_border(
+    plates: list[Box], center: tuple[float, float]
+) -> None:
+    reading = plug(0.025, center)  # a rim of 360 pixels around it, a magnet of 180
+    draw_overlay(photo(np.full((1200, 1600, 3), 90, np.uint8)), reading)
+    length, scale = plates
+    nearest = [
+        np.clip(c, low, high) for c, low, high in zip(center, length[:2], length[2:], strict=True)
+    ]
+    assert np.hypot(*np.subtract(nearest, center)) > 180
+    assert apart(length, scale)
+
+
+def test_the_scale_bar_is_as_long_as_it_says_and_lies_beside_the_plug(plates: list[Box]) -> None:
+    for center, left in (((800, 600), True), ((460, 740), False)):
+        plates.clear()
+        drawn = draw_overlay(photo(np.full((1200, 1600, 3), 90, np.uint8)), plug(0.02, center))
+        x0, _, x1, y1 = (round(v) for v in plates[-1])
+        assert (x0 < 100) is left
+        white = np.asarray(drawn.convert("L"))[y1 + 6 : 1190, max(0, x0 - 20) : x1 + 300] > 240
+        bar = max(int(row.sum()) for row in white)
+        assert bar == pytest.approx(5 / 0.02, abs=10)  # at most 0.3 of 1200 px are 7.2 mm
+
+
+def test_figures_are_rounded_as_the_report_rounds_them() -> None:
+    assert [_whole(v) for v in (0.445, 0.285, 0.4449999, -0.085, 1.005)] == [45, 29, 45, -9, 101]
+    assert [_tenths(v) for v in (1.25, 1.2494, 0.85, 2.04999)] == ["1.3", "1.2", "0.9", "2.1"]
 
 
 def test_scale_bars_have_round_lengths():
