@@ -98,6 +98,7 @@ def run_serve(args: argparse.Namespace) -> int:
         if host not in OPEN_HOSTS:
             print("Other devices must be paired; without --lan their microphone stays off.")
     options: dict[str, Any] = {"log_level": "warning", "timeout_graceful_shutdown": 2}
+    options["proxy_headers"] = False  # who asks is who is connected, whatever a header says
     uvicorn.run(app, host=host, port=args.port, **options, **secure)  # open screens never end
     return int(Exit.OK)
 

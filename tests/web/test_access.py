@@ -1,0 +1,82 @@
+"""A hostile or careless visitor on the shop's network: what is asked, by whom, under which name."""
+
+import re
+from types import SimpleNamespace
+
+import pytest
+from starlette.testclient import TestClient
+
+from joblog.web.access import COOKIE, Gate, path_of
+from joblog.web.app import create_app
+from joblog.web.shop import Shop
+
+VISITOR = ("10.0.0.7", 5)
+
+
+@pytest.fixture
+def visitor(client):
+    """A device on the network that was never paired, at the same shop."""
+    return TestClient(client.app, client=VISITOR)
+
+
+def routes_of(router):
+    """Return (method, path) of every route, those of included routers too."""
+    for route in router.routes:
+        inner = getattr(route, "original_router", None)
+        if inner is not None:
+            yield from routes_of(inner)
+        else:
+            yield from ((method, route.path) for method in getattr(route, "methods", None) or ())
+
+
+def test_nobody_enters_by_any_route_without_a_pairing(client, visitor, job):
+    link = client.post(f"/api/jobs/{job}/link", json={}).json()["path"].rsplit("/", 1)[1]
+    code = re.search(r"/pair/([\w-]+)</p>", client.post("/phones/pair").text)[1]
+    tried = 0
+    for method, path in sorted(routes_of(client.app.router)):
+        if path.startswith(("/trust", "/pair/", "/report/")):  # these look at their own tokens
+            continue
+        there = re.sub(r"\{(\w+)\}", lambda name: job if name[1] == "job" else "0" * 64, path)
+        for token in ("", link, code, "A" * 43):
+            cookie = {"cookie": f"{COOKIE}={token}"} if token else {}
+            answer = visitor.request(method, there, headers=cookie, follow_redirects=False)
+            assert answer.status_code == 403, (method, path, token)
+            tried += 1
+    assert tried > 150
+
+
+@pytest.mark.parametrize("name", ["[::1", "[127.0.0.1]", "]", "evil.example", "localhost@evil"])
+def test_a_name_that_is_none_of_ours_lets_nobody_in(tmp_path, name):
+    headers = {"host": name}
+    for who in (VISITOR, ("127.0.0.1", 5)):
+        with TestClient(create_app(Shop.at(tmp_path)), client=who) as visitor:
+            assert visitor.get("/", headers=headers).status_code == 403
+
+
+def test_the_name_that_tests_ask_is_no_name_of_the_shop_pc(tmp_path):
+    """Somebody on the network may answer to it, and a page from there would be the desk."""
+    with TestClient(create_app(Shop.at(tmp_path)), client=("127.0.0.1", 5)) as browser:
+        assert browser.get("/", headers={"host": "testserver"}).status_code == 403
+        assert browser.get("/", headers={"host": "localhost:8765"}).status_code == 200
+
+
+@pytest.mark.parametrize("origin", ["http://[", "null", "http://testserver.evil.example", "x"])
+def test_an_origin_that_is_no_page_of_ours_changes_nothing(client, job, origin):
+    before = client.get(f"/api/jobs/{job}").json()["seq"]
+    said = {"json": {"text": "vehicle checked"}, "headers": {"origin": origin}}
+    assert client.post(f"/api/jobs/{job}/say", **said).status_code == 403
+    assert client.get(f"/api/jobs/{job}").json()["seq"] == before
+
+
+def test_what_may_be_done_is_judged_by_the_path_that_is_routed(tmp_path):
+    """Some versions of the framework build the address from the 'Host' header alone."""
+    asked = SimpleNamespace(
+        scope={"path": "/api/jobs/x"},
+        url=SimpleNamespace(path="/static/"),
+        method="GET",
+        client=SimpleNamespace(host=VISITOR[0]),
+        headers={"host": "x/static/?"},
+        cookies={},
+    )
+    assert path_of(asked) == "/api/jobs/x"
+    assert "not paired" in Gate(tmp_path / "access.json").why_not(asked)
