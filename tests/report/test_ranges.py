@@ -93,6 +93,8 @@ def test_two_ends_stay_two_in_other_units() -> None:
     assert ranged(ES, (Decimal(40), Decimal(41)), "psi", "us") == "40 a 41 psi"
     # 90 °C are 194 °F: an end over the limit is not rounded onto it.
     assert told("70", "90.1", "degC", "us", "90") == "158 to 194.2 °F"
+    # 28.78 N are 6.47 lbf: whole it is not 7, as 6.504 is, but with a decimal it is 6.5, too.
+    assert told("28.93", "31.74", "N", "us", "28.78") == "6.50 to 7.1 lbf"
 
 
 def test_what_is_converted_is_shown_in_the_unit_of_its_limits() -> None:
