@@ -224,6 +224,7 @@ def _shown(pdf: bytes, data: dict[str, Any], state: JobState) -> dict[str, Shown
         wanted[shown_sha(photo)] = picture["image"]
         if picture.get("copied"):
             copied.add(shown_sha(photo))
+    wanted |= {pair["original"]: pair["image"] for pair in data.get("pairs", ())}
     signature = data["front"]["signature"]
     for entry in state.signatures[-1:] if signature else ():
         for ref in entry.media:

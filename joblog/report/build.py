@@ -26,6 +26,7 @@ from joblog.report.labels import labels
 from joblog.report.language import Language
 from joblog.report.measured import measured
 from joblog.report.model import Fact, Report, Shop
+from joblog.report.pairs import pair_pictures, pairs
 from joblog.report.past import Past, past_of
 from joblog.report.pictures import image_sha, photo_sha, pictures, shown_sha
 from joblog.report.quantity import Paper, Units
@@ -142,7 +143,7 @@ def build_report(
     drawn_on = {image_sha(photo): photo_sha(photo) for photo in state.photos}
     bare = {drawn: photo for drawn, photo in drawn_on.items() if photo not in {"", drawn}}
     shown = shown_pictures([sha for sha in wanted if sha], media, bare, copies)
-    return assemble(state, shown, options)
+    return assemble(state, shown | pair_pictures(state, media), options)
 
 
 def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Report:
@@ -175,6 +176,7 @@ def assemble(state: JobState, shown: dict[str, Shown], options: Options) -> Repo
         notes=expert.notes(c),
         cautions=expert.cautions(c),
         pictures=all_pictures,
+        pairs=pairs(c, shown),
         history=services(c, options.earlier),
         example=_example(c),
         closing=_closing(c),

@@ -169,9 +169,9 @@ class Context:
             places += 1
         return self.t.percent(value, places)
 
-    def millimetres(self, value: Number) -> str:
+    def millimetres(self, value: Number, places: int | None = 1) -> str:
         """Return a length that was measured in mm, to a tenth; inches beside it where wanted."""
-        shown = self.t.number(value, 1) + "\u00a0mm"
+        shown = self.t.number(value, places) + "\u00a0mm"
         if self.units == "metric":
             return shown
         return f"{shown} ({self.t.number(Fraction(value) / Fraction('25.4'), 2)}\u00a0in)"

@@ -114,6 +114,27 @@ def shrink(data: bytes, side: int = _LARGE) -> Shown | None:
     return _shrink(sha256, side, _Bytes(sha256, data))
 
 
+def window(data: bytes, middle: tuple[float, float], span: float, side: int) -> Image.Image | None:
+    """Return a square part of a picture, ``side`` pixels large, white beyond the picture's border.
+
+    ``middle`` and ``span`` are in pixels of the upright picture as it was taken, the centre of the
+    top left one at (0, 0). None where it can't be read.
+    """
+    try:
+        with _opened(data) as opened:
+            full = max(opened.size)
+            least = min(1.0, side / span)
+            opened.draft("RGB", (int(opened.width * least), int(opened.height * least)))
+            upright = _on_white(ImageOps.exif_transpose(opened))
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError, MemoryError):
+        return None
+    factor = max(upright.size) / full
+    x, y, half = (middle[0] + 0.5) * factor, (middle[1] + 0.5) * factor, span * factor / 2
+    box = (x - half, y - half, x + half, y + half)
+    how = Image.Resampling.BICUBIC
+    return upright.transform((side, side), Image.Transform.EXTENT, box, how, fillcolor="white")
+
+
 def forget() -> None:
     """Forget the pictures that were made small; the next report makes them anew."""
     _shrink.cache_clear()

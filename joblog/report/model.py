@@ -44,6 +44,17 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class Pair:
+    """A plug as found and afterwards, side by side; ``text`` says which is which, and the scale."""
+
+    text: str
+    image: str  # a key of Report.images
+    original: str  # the two photos it was made of
+    width: int
+    height: int
+
+
+@dataclass(frozen=True)
 class Fact:
     """A label and what it says."""
 
@@ -213,6 +224,7 @@ class Report:
     notes: tuple[Fact, ...]
     cautions: tuple[Caution, ...]
     pictures: tuple[Picture, ...]
+    pairs: tuple[Pair, ...]
     history: tuple[Service, ...]
     example: Fact | None  # says that the sheet's values are examples, where they are
     closing: tuple[Fact, ...]  # what rules, warranty, disclaimer

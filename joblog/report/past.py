@@ -128,7 +128,7 @@ def past_of(state: JobState) -> Past:
         level=str(stick.level[0]) if stick and stick.level[0] is not None else "",
         flakes=flakes_by_class(lengths),
         plug=plug is not None,
-        plug_step=_plug_step(state, plug),
+        plug_step=plug_step(state, plug),
         plug_mm=_plug_mm(state, plug),
     )
 
@@ -139,7 +139,7 @@ def plugs_alike(services: tuple[Past, ...]) -> list[Past]:
     return [p for p in services if last and p.same_plug(last)]
 
 
-def _plug_step(state: JobState, plug: Photo | None) -> str:
+def plug_step(state: JobState, plug: Photo | None) -> str:
     """Return the step that shows which plug a photo is of: for one "after", the one "before" it."""
     if plug is None or not plug.step:
         return ""

@@ -348,7 +348,7 @@ def _half(
     x, y = ((value + 0.5) / photo.scale for value in reading.magnet.center)
     box = (x - span / 2, y - span / 2, x + span / 2, y + span / 2)
     square = Image.fromarray(photo.rgb).transform(
-        (side_px, side_px), Image.Transform.EXTENT, box, Image.Resampling.BICUBIC, fill=1
+        (side_px, side_px), Image.Transform.EXTENT, box, Image.Resampling.BICUBIC, fillcolor="white"
     )
     factor = side_px / span
 
