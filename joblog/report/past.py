@@ -133,10 +133,16 @@ def past_of(state: JobState) -> Past:
     )
 
 
-def plugs_alike(services: tuple[Past, ...]) -> list[Past]:
-    """Return the services that measured the plug which the last of them with a plug measured."""
+def plugs_alike(services: tuple[Past, ...], *, unmeasured: bool = False) -> list[Past]:
+    """Return the services that measured the plug which the last of them with a plug measured.
+
+    ``unmeasured``: also those on its sheet that measured none.
+    """
     last = next((p for p in reversed(services) if p.plug), None)
-    return [p for p in services if last and p.same_plug(last)]
+    if last is None:
+        return []
+    missed = [p for p in services if unmeasured and not p.plug and p.sheet == last.sheet]
+    return [p for p in services if p in missed or p.same_plug(last)]
 
 
 def plug_step(state: JobState, plug: Photo | None) -> str:

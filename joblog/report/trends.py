@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 
-from joblog.report.charts.trend import Point, trend_chart
+from joblog.report.charts.trend import MOST, Point, trend_chart
 from joblog.report.context import Context
 from joblog.report.model import Chart
 from joblog.report.numbers import as_decimal
@@ -17,16 +17,19 @@ def trends(c: Context, services: tuple[Past, ...]) -> list[Chart]:
     """Return a chart for each figure that at least two services measured."""
     t, accent = c.t, c.settings.accent
     charts = []
-    plugs = tuple(plugs_alike(services))
-    longest = _points(c, plugs, _longest, lambda v: f"{t.number(v, 1)}\u00a0mm")
+    plugs = tuple(plugs_alike(services, unmeasured=True))
+    none = t.say("none found")
+    longest = _points(c, plugs, _longest, lambda v: f"{t.number(v, 1)}\u00a0mm" if v else none)
     if longest:
-        charts.append(trend_chart(t, "trend-flake", t.say("Longest flake found"), longest, accent))
+        title = _title(c, t.say("Longest flake found"), longest)
+        charts.append(trend_chart(t, "trend-flake", title, longest, accent))
     film = _points(c, plugs, lambda p: p.film, t.percent)
     if film:
-        charts.append(trend_chart(t, "trend-film", t.say("Fine film on the magnet"), film, accent))
+        title = _title(c, t.say("Fine film on the magnet"), film)
+        charts.append(trend_chart(t, "trend-film", title, film, accent))
     level = _points(c, services, lambda p: p.level, t.percent)
     if level:
-        title = t.say("Fluid level at the end, between the marks")
+        title = _title(c, t.say("Fluid level at the end, between the marks"), level)
         charts.append(trend_chart(t, "trend-level", title, level, accent, band=(0.0, 1.0)))
     return charts
 
@@ -44,8 +47,15 @@ def filled_trend(c: Context, services: tuple[Past, ...]) -> list[Chart]:
         lambda p: p.filled if p.filled != "0" else "",
         lambda v: f"{figure(c.t, v, unit, shown)}\u00a0{sign(shown)}",
     )
-    title = c.t.say("New fluid put in")
+    title = _title(c, c.t.say("New fluid put in"), points)
     return [trend_chart(c.t, "trend-filled", title, points, c.settings.accent)] if points else []
+
+
+def _title(c: Context, title: str, points: list[Point]) -> str:
+    """Return a chart's title, with how many services it shows where that isn't all."""
+    if len(points) <= MOST:
+        return title
+    return c.t.say("{title} (the last {n} of {all} services)", title=title, n=MOST, all=len(points))
 
 
 def _longest(past: Past) -> str:
@@ -58,11 +68,32 @@ def _points(
     value: Callable[[Past], str],
     printed: Callable[[Fraction], str],
 ) -> list[Point]:
-    points = []
-    for past in services:
-        text = value(past)
-        number = Fraction(text) if "/" in text else as_decimal(text or None)
+    """Return a point for each service; () where fewer than two were measured.
+
+    One on the sheet of the last that was measured, and not measured itself, is shown as a gap.
+    """
+    values = [_number(value(past)) for past in services]
+    known = [past for past, number in zip(services, values, strict=True) if number is not None]
+    if len(known) < 2:
+        return []
+    dates, points = dated(c, services), []
+    for past, number, date in zip(services, values, dates, strict=True):
         if number is not None:
-            exact = Fraction(number)
-            points.append(Point(c.t.short_date(past.at), float(exact), printed(exact)))
-    return points if len(points) > 1 else []
+            points.append(Point(date, float(number), printed(number)))
+        elif past.sheet == known[-1].sheet:
+            points.append(Point(date, None, c.t.say("not measured")))
+    return points
+
+
+def _number(text: str) -> Fraction | None:
+    number = Fraction(text) if "/" in text else as_decimal(text or None)
+    return None if number is None else Fraction(number)
+
+
+def dated(c: Context, services: Sequence[Past]) -> list[str]:
+    """Return the day of each service, with the time of those that share one."""
+    days = [c.t.short_date(past.at) for past in services]
+    return [
+        f"{day} {c.t.time(past.at)}" if days.count(day) > 1 else day
+        for day, past in zip(days, services, strict=True)
+    ]

@@ -21,7 +21,7 @@ from joblog.report.numbers import as_decimal
 from joblog.report.past import Past, classes, past_of, plugs_alike
 from joblog.report.quantity import reader_units
 from joblog.report.sums import fluid_limits
-from joblog.report.trends import trends
+from joblog.report.trends import dated, trends
 from joblog.report.windows import seconds_shown, seconds_text, window_readings
 from joblog.sheet.model import Window
 
@@ -142,7 +142,7 @@ def debris(c: Context, services: tuple[Past, ...]) -> Chart | None:
         (i for i, (letter, _, _) in enumerate(known) if any(p.flakes.get(letter) for p in seen)), 2
     )
     shown = [(letter, _range(c, low, high)) for letter, low, high in known[min(finest, 2) :]]
-    sizes = [Sizes(c.t.short_date(p.at), p.flakes) for p in seen]
+    sizes = [Sizes(day, p.flakes) for day, p in zip(dated(c, seen), seen, strict=True)]
     return debris_chart(c.t, "debris", shown, sizes, c.settings.accent)
 
 

@@ -7,6 +7,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -16,6 +17,7 @@ from joblog.measure.volume import renewal_curve
 from joblog.report.charts.debris import Sizes, debris_chart
 from joblog.report.charts.fluid import Volumes, renewed_chart, volume_chart
 from joblog.report.charts.gauge import gauge
+from joblog.report.charts.svg import text_width
 from joblog.report.charts.timeline import Moments, Wait, timeline_chart
 from joblog.report.charts.trend import Point, trend_chart
 from joblog.report.html import render_html
@@ -168,6 +170,34 @@ def test_a_trend_rises_where_its_values_rise() -> None:
     line = next(e for e in ET.fromstring(chart.svg).iter(f"{SVG}path") if "L" in e.get("d", ""))
     first, last = (part.split() for part in line.get("d", "")[1:].split("L"))
     assert float(last[1]) < float(first[1])
+
+
+def test_the_dates_of_a_trend_stand_apart() -> None:
+    """Six dates in a row once ran into one another."""
+    dates = [f"Nov {day}, 2026 09:12" for day in range(20, 26)]
+    points = [Point(date, i, f"{i} mm") for i, date in enumerate(dates)]
+    chart = trend_chart(EN, "k", "Longest flake", points, "#22505c")
+    rows: dict[str, list[tuple[float, float]]] = {}
+    root = ET.fromstring(chart.svg)
+    for each in root.iter(f"{SVG}text"):
+        if each.get("font-size") == "7":
+            x, half = float(each.get("x", "0")), text_width(each.text or "", 7) / 2
+            rows.setdefault(each.get("y", ""), []).append((x - half, x + half))
+    assert len(rows) == 3
+    for row in rows.values():
+        assert all(left[1] < right[0] for left, right in pairwise(sorted(row)))
+    assert max(float(y) for y in rows) < float(root.get("height", "0"))
+    assert dates[0] in chart.text
+
+
+def test_a_trend_is_broken_where_nothing_was_measured() -> None:
+    values = [0.4, 0.5, None, 0.6, 1.2]
+    points = [Point("May", v, "not measured" if v is None else f"{v} mm") for v in values]
+    chart = trend_chart(EN, "k", "Longest flake", points, "#22505c")
+    lines = [e for e in ET.fromstring(chart.svg).iter(f"{SVG}path") if "L" in e.get("d", "")]
+    assert len(lines) == 2
+    assert "May: not measured, " in chart.text
+    assert {"not", "measured"} <= set(" ".join(words(chart.svg)).split())
 
 
 def test_every_chart_of_a_report_has_a_title_and_a_description(

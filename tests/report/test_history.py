@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pikepdf
@@ -11,10 +12,15 @@ import pytest
 
 from joblog.errors import InputError, RecordError
 from joblog.report.attached import record_from_pdf
+from joblog.report.context import Context
 from joblog.report.history_report import build_history
 from joblog.report.html import render_html
-from joblog.report.model import Report
+from joblog.report.language import Language
+from joblog.report.model import Chart, Report
+from joblog.report.past import Past, past_of
 from joblog.report.pdf import render_pdf
+from joblog.report.settings import ShopSettings
+from joblog.report.trends import trends
 
 
 def test_the_history_is_one_page_with_every_service(full: Any, earlier: list[Any]) -> None:
@@ -43,6 +49,38 @@ def test_trends_stand_in_the_order_of_time(full: Any, earlier: list[Any]) -> Non
     assert flake.text.replace("\u00a0", " ") == (
         "Oct 20, 2025: 0.4 mm, May 8, 2026: 0.9 mm, and Nov 24, 2026: 1.2 mm."
     )
+
+
+def trend_of(full: Any, key: str, services: list[Past]) -> Chart:
+    c = Context(full.state(), Language.find("en"), "us", ShopSettings())
+    return next(chart for chart in trends(c, tuple(services)) if chart.key == key)
+
+
+def test_a_trend_says_what_was_not_measured_and_what_was_not_found(full: Any) -> None:
+    now = past_of(full.state())
+    refused = replace(now, at="2026-08-02T10:00:00Z", film="", longest_mm="", flakes={}, plug=False)
+    clean = replace(now, at="2026-09-02T10:00:00Z", longest_mm="", flakes={})
+    other = replace(refused, at="2026-10-02T10:00:00Z", sheet="coolant")  # wants no plug
+    services = [replace(now, at="2026-05-02T10:00:00Z"), refused, clean, other, now]
+    assert trend_of(full, "trend-flake", services).text.replace("\u00a0", " ") == (
+        "May 2, 2026: 1.2 mm, Aug 2, 2026: not measured, Sep 2, 2026: none found, "
+        "and Nov 24, 2026: 1.2 mm."
+    )
+
+
+def test_services_of_one_day_are_told_apart_by_their_time(full: Any) -> None:
+    now = past_of(full.state())
+    again = replace(now, at="2026-11-24T15:30:00Z", longest_mm="0.5")
+    text = trend_of(full, "trend-flake", [now, again]).text.replace("\u00a0", " ")
+    assert text == "Nov 24, 2026 09:12: 1.2 mm and Nov 24, 2026 15:30: 0.5 mm."
+
+
+def test_a_trend_of_many_services_says_that_it_shows_the_last(full: Any) -> None:
+    now = past_of(full.state())
+    many = [replace(now, at=f"2026-{month:02}-02T10:00:00Z") for month in range(1, 11)]
+    title = "Longest flake found (the last 6 of 10 services)"
+    assert trend_of(full, "trend-flake", many).title == title
+    assert trend_of(full, "trend-flake", many[:6]).title == "Longest flake found"
 
 
 def test_a_report_quotes_earlier_services_with_their_hash(
