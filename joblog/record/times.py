@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import secrets
 from datetime import UTC, datetime, timedelta, timezone
+from functools import lru_cache
 
 from joblog.errors import RecordError
 
@@ -77,6 +78,7 @@ def is_utc_text(text: str) -> bool:
     return ":60." not in text
 
 
+@lru_cache(maxsize=16_384)  # a replay asks for the time of every entry, again at each phrase
 def milliseconds_since_epoch(text: str) -> int:
     """Return POSIX time in milliseconds of an RFC 3339 ``text``."""
     return (parse_time(text) - _EPOCH) // timedelta(milliseconds=1)
