@@ -152,7 +152,7 @@ def _measure(
 
 def _together(state: JobState, before: Photo, measurement: dict[str, Any]) -> dict[str, Any]:
     """Return what shots of a dipstick say together: a field of the last one's measurement."""
-    from joblog.vision.dipstick import combine_dipstick
+    from joblog.vision.dipstick_reading import combine_dipstick
     from joblog.vision.types import DipstickReading
 
     shots = shots_behind(state.photos, before)

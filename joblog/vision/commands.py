@@ -75,7 +75,7 @@ def _print(line: dict[str, Any], plain: Callable[[dict[str, Any]], str], *, json
 
 def _combined(lines: list[tuple[str, dict[str, Any]]]) -> dict[str, Any]:
     """Return the combined reading of all shots that could be read, the same photo counted once."""
-    from joblog.vision.dipstick import combine_dipstick
+    from joblog.vision.dipstick_reading import combine_dipstick
     from joblog.vision.types import DipstickReading
 
     shots: dict[str, dict[str, Any]] = {}  # by the photo's SHA-256

@@ -13,17 +13,16 @@ The rules:
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
 from dataclasses import replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade, standing_out
 from joblog.vision.dipstick_hatch import hatch_signals
 from joblog.vision.dipstick_level import FAINT, WetEdge, find_wet_edge, tip_first
 from joblog.vision.dipstick_marks import elsewhere, find_marks, fits_distance
+from joblog.vision.dipstick_reading import reading_of
 from joblog.vision.dipstick_signals import Marks, unit_of
 from joblog.vision.dipstick_strip import StripReading, marks_and_edge, read_strip
 from joblog.vision.quality import (
@@ -35,9 +34,7 @@ from joblog.vision.quality import (
     exposure_fault,
     is_grey,
 )
-from joblog.vision.types import DipstickReading, Photo, Point
-
-Array = NDArray[np.float64]
+from joblog.vision.types import DipstickReading, Photo
 
 NO_BLADE = "no dipstick blade found: lay the blade on a plain cloth and fill the picture with it"
 NO_MARKS = "the two marks can't be made out: get both in the picture, in focus, without glare"
@@ -55,13 +52,14 @@ HIDDEN = (
     "something hides the blade at a mark or at the wet edge: take fingers and cloth away, "
     "turn it out of the glare and take it again"
 )
+# Limits are our own, set on rendered sticks; docs/eye.md says on which, and how well they hold.
 OVERRULED = (NO_MARKS, DOUBTFUL_MARKS, NO_FIT, NO_EDGE)  # by the network, where it is sure
 SAME_LEVEL = 0.12  # a level that differs by less is the same one
 LEAST_MARK_SCORE = {True: 0.28, False: 0.36}  # of round marks, of a hatched zone
 LEAST_MARK_MARGIN = {True: 0.015, False: 0.05}  # with a known distance, and without
 SURE_MARKS = 0.45  # marks this clear: no other blade is looked for
 WORK_PX = 1100  # longest side worked on; more shows nothing more of a blade
-LEAST_PROBABILITY = 0.55
+LEAST_PROBABILITY = 0.55  # of the wet edge's place against all others
 HATCHED = 0.55  # hatching at the picture's rim that is no chance
 AT_THE_END = 0.5  # half widths from where the blade's sides end; there an edge may be its tip
 LIKE_GROUND = 0.1  # log ratio of strip and ground beside it, below which the strip is ground
@@ -76,9 +74,9 @@ MOST_BURNT = 0.2  # share of the picture burnt out, above which glare is what we
 def measure_dipstick(photo: Photo, *, mark_distance_mm: float | None = None) -> DipstickReading:
     """Return the fluid level between the marks of the dipstick in ``photo``.
 
-    ``mark_distance_mm`` is the known distance between the marks; it narrows down which marks are
-    meant and scales the overlay. A photo that can't support a level gives ``usable`` false with the
-    reason; nothing is raised.
+    ``photo.rgb`` is 8-bit sRGB (h, w, 3). ``mark_distance_mm`` is the known distance between the
+    marks; it narrows down which marks are meant and scales the overlay. A photo that can't support
+    a level gives ``usable`` false with the reason; nothing is raised.
     """
     started = time.perf_counter()
     reading = _measured(_shrunk(photo), mark_distance_mm)
@@ -158,7 +156,7 @@ def _checked(photo: Photo, blade: Blade, marks: Marks, edge: WetEdge) -> Dipstic
         raise _NoLevelError(HIDDEN)
     if edge.contrast <= FAINT and tip_first(blade, marks) * (1 if edge.wet_first else -1) < 0:
         raise _NoLevelError(NO_EDGE)  # without colour, the blade's shape must not say the opposite
-    reading = _reading(photo, blade, marks, edge)
+    reading = reading_of(photo, blade, marks, edge)
     likely = MOST_BELOW <= (reading.level_fraction or 0.0) <= MOST_ABOVE
     if not likely or (reading.level_uncertainty or 0.0) > MOST_UNSURE:
         raise _NoLevelError(NO_EDGE)
@@ -229,7 +227,7 @@ def _too_dark(blade: Blade) -> bool:
 def _runs_out(blade: Blade, marks: Marks) -> bool:
     """Say whether a hatched zone runs out of the picture: its end, a mark, isn't seen."""
     inside = np.flatnonzero(blade.strip.inside)
-    room = 0.75 * float(np.median(blade.strip.half_width)) / blade.strip.pitch
+    room = 0.75 * unit_of(blade)
     if marks.radius == 0 and (marks.a - inside[0] < room or inside[-1] - marks.b < room):
         return True
     hatch = hatch_signals(blade)[0]
@@ -297,99 +295,3 @@ def _shrunk(photo: Photo) -> Photo:
 def _margin(pairs: list[Marks]) -> float:
     """Return by how much the best pair beats the best that lies elsewhere."""
     return pairs[0].score - max((pair.score for pair in elsewhere(pairs)), default=0.0)
-
-
-def _reading(photo: Photo, blade: Blade, marks: Marks, edge: WetEdge) -> DipstickReading:
-    """Turn columns into a level, with perspective and uncertainty."""
-    lower_first = _lower_first(blade, marks, edge)
-    lower, upper = (marks.a, marks.b) if lower_first else (marks.b, marks.a)
-    metric = _metric(blade)
-    places = np.interp([lower, upper, edge.column], np.arange(len(metric)), metric)
-    level = float((places[2] - places[0]) / (places[1] - places[0]))
-    straight = (edge.column - lower) / (upper - lower)
-    gap = abs(marks.b - marks.a)
-    marks_part = marks.spread / gap * np.hypot(1 - level, level)
-    standard = np.sqrt(
-        (edge.spread / gap) ** 2 + marks_part**2 + (0.4 * (level - straight)) ** 2 + 0.004**2
-    )
-    tip = blade.first if lower_first else blade.last
-    ends = (blade.first, blade.last) if lower_first else (blade.last, blade.first)
-    return DipstickReading(
-        usable=True,
-        level_fraction=level,
-        level_uncertainty=float(2.0 * standard),
-        mark_style=marks.style,
-        lower_mark_px=_point(photo, blade, lower, marks.offset),
-        upper_mark_px=_point(photo, blade, upper, marks.offset),
-        wet_edge_px=_point(photo, blade, edge.column),
-        tip_px=_point(photo, blade, tip),
-        blade_edges_at_level_px=(
-            _point(photo, blade, edge.column, -1.0),
-            _point(photo, blade, edge.column, 1.0),
-        ),
-        axis_px=tuple(_point(photo, blade, float(c)) for c in np.linspace(*ends, 24)),
-    )
-
-
-def _lower_first(blade: Blade, marks: Marks, edge: WetEdge) -> bool:
-    """Say whether the lower mark is the one at the lower column: the tip is wet, the grip dry."""
-    odds = 4.0 * edge.wet_evidence * (1 if edge.wet_first else -1)
-    odds += tip_first(blade, marks)
-    return odds > 0
-
-
-def _metric(blade: Blade) -> Array:
-    """Return true distance along the blade at each column, up to a factor.
-
-    A blade of constant width that leans away looks narrower as 1/distance and shorter along its
-    length as 1/distance squared, so each column counts for 1/width squared. The width is taken as
-    changing evenly: twist and edges badly seen must not bend the scale.
-    """
-    columns = np.arange(len(blade.strip.half_width))
-    seen = slice(blade.first, blade.last + 1)
-    line = np.polynomial.Polynomial.fit(columns[seen], blade.strip.half_width[seen], 1)
-    width = np.maximum(line(columns), 0.3 * float(np.median(blade.strip.half_width)))
-    return np.asarray(np.cumsum((float(np.median(width)) / width) ** 2))
-
-
-def _point(photo: Photo, blade: Blade, column: float, across: float = 0.0) -> Point:
-    strip = blade.strip
-    columns = np.arange(len(strip.axis))
-    place = [
-        np.interp(
-            column, columns, strip.axis[:, k] + across * strip.half_width * strip.normal[:, k]
-        )
-        for k in range(2)
-    ]
-    return photo.to_original(float(value) for value in place)
-
-
-def combine_dipstick(readings: Sequence[DipstickReading]) -> DipstickReading:
-    """Return one reading from two or more shots of the same stick.
-
-    Levels are weighed by 1 / uncertainty squared. Where they lie further apart than their
-    uncertainties allow, the uncertainty is widened to cover them and ``notes`` says so; where they
-    differ by more than a fifth of the mark distance the result isn't usable.
-    """
-    used = [r for r in readings if r.usable and r.level_fraction is not None]
-    if not used:
-        return readings[0] if readings else DipstickReading(usable=False, why="no photo was given")
-    if len(used) == 1:
-        note = "only one of the shots could be used" if len(readings) > 1 else ""
-        return replace(used[0], notes=(*used[0].notes, note) if note else used[0].notes)
-    levels = np.array([r.level_fraction for r in used], np.float64)
-    widths = np.maximum([r.level_uncertainty or 0.05 for r in used], 1e-3)
-    weights = 1 / widths**2
-    level = float(weights @ levels / weights.sum())
-    width = float(1 / np.sqrt(weights.sum()))
-    apart = float(levels.max() - levels.min())
-    best = used[int(np.argmin(widths))]
-    said = ", ".join(f"{value:.2f}" for value in levels)
-    if apart > 0.2:
-        why = f"the shots disagree (levels {said}): wipe, dip again and take both photos anew"
-        return replace(best, usable=False, why=why, level_fraction=None, level_uncertainty=None)
-    notes = best.notes
-    if apart > float(np.hypot(*np.sort(widths)[-2:])):
-        width = max(width, apart / 2 + float(widths.min()))
-        notes = (*notes, f"the shots disagree (levels {said}); the uncertainty covers both")
-    return replace(best, level_fraction=level, level_uncertainty=width, notes=notes)

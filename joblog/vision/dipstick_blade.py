@@ -4,7 +4,11 @@ The rules:
 
 * Pairs of straight edges give guesses (see ``dipstick_lines``).
 * Each side of a guess is then followed pixel by pixel (dynamic programming) and smoothed by a
-  robust polynomial, which gives bend, twist and perspective as a smooth axis and width.
+  robust polynomial (iteratively reweighted least squares), which gives bend, twist and perspective
+  as a smooth axis and width.
+* Along these the picture is unrolled into a straight strip, on which all else is measured.
+
+Limits are our own, set on rendered sticks; docs/eye.md says on which.
 """
 
 from __future__ import annotations
@@ -17,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.vision.dipstick_lines import guesses, segments
+from joblog.vision.dipstick_path import smooth_path
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -27,6 +32,7 @@ LEAST_PX = 60  # a shorter stretch of two sides is no blade
 LEAST_ROWS = 33  # a narrower blade shows neither marks nor edge
 FOLLOW_ROWS = 81  # samples across the strip in which the sides are followed
 FOLLOW_STEP = 2.0  # its columns, pixels apart
+SIDE_STEP = 0.25  # what a step of a side by one sample across costs, beside strengths of 0..1
 
 
 @dataclass(frozen=True)
@@ -70,7 +76,7 @@ class Blade:
 
 
 def find_blades(rgb: Image, limit: int = 2) -> Iterator[Blade]:
-    """Yield up to ``limit`` possible blades, the most likely first."""
+    """Yield up to ``limit`` possible blades in 8-bit ``rgb`` (h, w, 3), the most likely first."""
     scale = max(1.0, max(rgb.shape[:2]) / FIND_PX)
     size = (round(rgb.shape[1] / scale), round(rgb.shape[0] / scale))
     small = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
@@ -83,7 +89,7 @@ def find_blades(rgb: Image, limit: int = 2) -> Iterator[Blade]:
 def looks_like_a_blade(blade: Blade) -> bool:
     """Say whether both sides are seen all along a strip that is long, and even in width.
 
-    Limits are our own, set on rendered pictures of sticks and of other things.
+    Its limits were set on rendered pictures of other things, too.
     """
     seen = slice(blade.first, blade.last + 1)
     width = blade.strip.half_width[seen]
@@ -94,7 +100,7 @@ def looks_like_a_blade(blade: Blade) -> bool:
 
 
 def _follow(rgb: Image, line: Array) -> Blade | None:
-    """Follow both sides of a guess and return the smooth blade."""
+    """Follow both sides of a guess (2 sides, 2 points, x and y) and return the smooth blade."""
     start, end = line.mean(axis=0)
     along = (end - start) / np.linalg.norm(end - start)
     span = _span_in_picture(start, along, rgb)
@@ -104,7 +110,7 @@ def _follow(rgb: Image, line: Array) -> Blade | None:
     side0, side1 = (_across_line(axis, along, side) for side in line)
     half = np.abs(side1 - side0) / 2
     axis = axis + ((side0 + side1) / 2)[:, None] * _normals(axis)
-    for degree in (2, 3, 3):
+    for degree in (2, 3, 3):  # a parabola while the guess is coarse, then cubics
         if half.min() < 3 or half.max() > 0.3 * max(rgb.shape[:2]):
             return None
         strip = _unroll(rgb, axis, half, FOLLOW_ROWS, FOLLOW_STEP)
@@ -202,6 +208,7 @@ def _normals(axis: Array) -> Array:
 
 
 def _unroll(rgb: Image, axis: Array, half: Array, rows: int, pitch: float) -> Strip:
+    """Return the picture sampled (bilinear) along and across an axis."""
     normal = _normals(axis)
     across = np.linspace(-HALF_SPAN, HALF_SPAN, rows)
     at = axis[None] + across[:, None, None] * half[None, :, None] * normal[None]
@@ -218,43 +225,28 @@ def _sides(strip: Strip) -> tuple[Array, Array]:
     paths, strengths = [], []
     for sign in (-1, 1):
         band = np.flatnonzero((rows * sign > 0.55) & (rows * sign < 1.45))
-        path = _best_path(edge[band])
+        path = smooth_path(np.ascontiguousarray(edge[band].T), 1, SIDE_STEP)
         paths.append(rows[band][path])
         strengths.append(edge[band][path, columns])
     return np.stack(paths), np.stack(strengths)
 
 
 def _edge_strength(strip: Strip) -> Array:
-    """Return how strong an edge along the blade passes through each sample."""
+    """Return how strong an edge along the blade passes through each sample, 0..1.
+
+    The step s per row of the channel that steps most, as s / (s + 4): beyond a few 8-bit steps more
+    contrast is no surer an edge.
+    """
     pixels = cv2.GaussianBlur(strip.pixels, (0, 0), sigmaX=2.0, sigmaY=1.0)
     step = np.abs(np.gradient(pixels, axis=0)).max(axis=2)
     return np.asarray(step / (step + 4.0), np.float64)
 
 
-def _best_path(strength: Array) -> NDArray[np.intp]:
-    """Return the row of the strongest smooth path through columns (dynamic programming)."""
-    rows, columns = strength.shape
-    total = strength[:, 0].copy()
-    back = np.zeros((columns, rows), np.int8)
-    step_cost = 0.25
-    stacked = np.empty((3, rows))
-    for column in range(1, columns):
-        stacked[0] = total
-        stacked[1, 0], stacked[1, 1:] = -np.inf, total[:-1] - step_cost
-        stacked[2, -1], stacked[2, :-1] = -np.inf, total[1:] - step_cost
-        choice = stacked.argmax(axis=0)
-        total = stacked[choice, np.arange(rows)] + strength[:, column]
-        back[column] = choice
-    path = np.zeros(columns, np.intp)
-    path[-1] = int(total.argmax())
-    moves = (0, -1, 1)
-    for column in range(columns - 1, 0, -1):
-        path[column - 1] = path[column] + moves[back[column, path[column]]]
-    return path
-
-
 def standing_out(strip: Strip) -> Array:
-    """Return how much the two sides stand out from their surroundings in each column."""
+    """Return how much the two sides stand out from their surroundings in each column: (length,).
+
+    A difference of edge strengths, at most 1; -1 outside the picture.
+    """
     edge = _edge_strength(strip)
     rows = np.abs(strip.across)
     at_side = [
@@ -271,6 +263,7 @@ def standing_out(strip: Strip) -> Array:
 def _extent(strip: Strip, share: float = 0.5) -> tuple[int, int]:
     """Return first and last column of the stretch where the sides stand out, gaps allowed.
 
+    It is the run of columns with the largest sum above the threshold (maximum subarray).
     ``share`` of the usual strength is enough: a lower one bridges stretches where blade and ground
     look alike, and may reach beyond the tip on a coarse ground.
     """
@@ -288,7 +281,11 @@ def _support(strip: Strip, first: int, last: int) -> float:
 
 
 def _robust_polynomial(path: Array, weight: Array, extent: tuple[int, int], degree: int) -> Array:
-    """Return the smooth side: a polynomial that notches and stray edges don't pull."""
+    """Return the smooth side: a polynomial that notches and stray edges don't pull.
+
+    Iteratively reweighted least squares with the weights of Geman and McClure (1985), scaled by the
+    median absolute deviation.
+    """
     first, last = extent
     columns = np.arange(len(path))
     x = (columns - first) / max(1, last - first) * 2 - 1

@@ -60,7 +60,12 @@ def _end_of_zone(column: int, notch: Array, line: Array, unit: float) -> float:
 
 
 def hatch_signals(blade: Blade) -> tuple[Array, Array, Array, Array]:
-    """Return along the blade: hatching 0..1, its rise, lines straight across, notches."""
+    """Return along the blade, each (length,): hatching, its rise, lines straight across, notches.
+
+    Hatching is 0 to about 1 where gradients stand on both diagonals, judged by their doubled angle,
+    which tells a line's direction from either side; its rise is what lies behind a column less what
+    lies before. Lines reach 0.8 and notches 1. Factors are our own, set on rendered sticks.
+    """
     unit = unit_of(blade)
     rows = np.abs(blade.strip.across) < 0.82
     image = cv2.GaussianBlur(log_lightness(blade), (0, 0), max(0.9, 0.03 * unit))

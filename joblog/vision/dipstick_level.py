@@ -2,16 +2,19 @@
 
 The rules:
 
-* Colour is compared as ratios of channels, which light and shade don't change, and lightness only
-  where colour doesn't tell (clear fluid).
+* Colour is compared as ratios of channels (log-chromaticity), which light and shade don't change,
+  and lightness only where colour doesn't tell (clear fluid).
 * The blade is cut into lanes along its length. What counts at a column is the middle lane of the
   change there: a streak, a drop or a row of highlights lies in a few lanes only and is outvoted.
 * The evidence at a column is how abruptly the colour changes there, weighted by how well a cut
   there splits the whole blade in two (two-segment likelihood). Where colour hardly changes at all,
   the fine streaks on wet metal say which side is wet (``dipstick_streaks``). The peaks, weighed
-  against each other and against no edge at all, give the probability that the best is the edge.
+  against each other and against no edge at all (a softmax), give the probability that the best is
+  the edge.
 * At the winning place each row finds its own crossing, held together by a smooth path; the level
   is where that path crosses the axis, and the rows' disagreement is part of the uncertainty.
+
+Windows and limits without another source are our own, set on rendered sticks (docs/eye.md).
 """
 
 from __future__ import annotations
@@ -23,7 +26,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.vision.dipstick_blade import Blade
-from joblog.vision.dipstick_signals import Marks, straightened
+from joblog.vision.dipstick_path import smooth_path
+from joblog.vision.dipstick_signals import Marks, straightened, unit_of
 from joblog.vision.dipstick_streaks import streakier_before, streaks
 
 Array = NDArray[np.float64]
@@ -35,16 +39,18 @@ STREAKS = 2.0  # evidence from the most that streaks can tell, and
 SURE_OF_TIP = 0.5  # odds of where the tip is, below which they tell nothing
 NOTHING = 1.5  # evidence that a blade without any edge shows somewhere
 SAME = 0.55  # half widths within which two places are one
+EDGE_STEP = 0.15  # what a step of the edge by a column costs from row to row, beside scores of 0.5
 _DARK = 5.0  # added to channels before ratios: below it there is only noise
 
 
 @dataclass(frozen=True)
 class WetEdge:
-    """The wet edge found: column of the strip, its standard uncertainty in columns.
+    """The wet edge found: the strip's ``column``, and ``spread``, the standard uncertainty of that.
 
     ``probability`` is that of this place against all others; ``wet_first`` says that the wet side
     lies towards column 0, as far as colour tells, with ``wet_evidence`` from 0 (none) to 1;
-    ``contrast`` is the colour change in log ratio.
+    ``contrast`` is the colour change in log ratio. ``path`` is the column at which each row of the
+    lanes crosses the edge.
     """
 
     column: float
@@ -61,12 +67,12 @@ def find_wet_edge(blade: Blade, marks: Marks) -> WetEdge | None:
 
     The marks' own edges don't count in full, and what lies inside a round mark not at all.
     """
-    unit = float(np.median(blade.strip.half_width)) / blade.strip.pitch
+    unit = unit_of(blade)
     blade = _with_marks(blade, marks, unit)
     lanes = _lanes(blade)
     avoid = ((marks.a, 0.4 * unit), (marks.b, 0.4 * unit))
     evidence = _evidence(lanes, blade, unit, avoid)
-    if _contrast(lanes, unit, int(evidence.argmax())) <= FAINT:
+    if _contrast(_step(lanes, unit, 0.8)[:, int(evidence.argmax())]) <= FAINT:
         evidence = evidence + _by_streaks(blade, marks, unit)
     peaks = _peaks(evidence, round(0.3 * unit))
     if not peaks:
@@ -77,54 +83,52 @@ def find_wet_edge(blade: Blade, marks: Marks) -> WetEdge | None:
     weight /= weight.sum() + np.exp(NOTHING)
     # what lies beside the best place is the same one, seen twice
     same = np.abs(np.array(peaks) - best) < SAME * unit
-    step = _step(lanes, unit, 0.8)[:, best]
     path, column, spread = _crossing(blade, best, marks)
-    redder = float(step[1] - step[2])
-    contrast = float(np.hypot(step[1], step[2]))
-    if contrast <= FAINT:
+    change = _step(lanes, unit, 0.8)[:, best]
+    if _contrast(change) <= FAINT:
         # a faint edge is rough, and what the other places are worth adds to the uncertainty
         elsewhere = float(np.sqrt(weight @ (np.array(peaks) - best) ** 2))
         spread = float(np.hypot(2.5 * spread + 0.05 * unit, elsewhere))
-    return WetEdge(
-        column=column,
-        spread=spread,
-        probability=float(weight[same].sum()),
-        wet_first=redder < 0,
-        wet_evidence=float(np.clip(abs(redder) / 0.12, 0, 1)),
-        contrast=contrast,
-        path=path,
-    )
+    return _edge(column, spread, float(weight[same].sum()), change, path)
 
 
 def edge_at(blade: Blade, marks: Marks, column: float) -> WetEdge | None:
     """Return the wet edge that is known to lie near a column; None where nothing changes there."""
-    unit = float(np.median(blade.strip.half_width)) / blade.strip.pitch
+    unit = unit_of(blade)
     blade = _with_marks(blade, marks, unit)
     if not blade.first < column < blade.last:
         return None
-    step = _step(_lanes(blade), unit, 0.8)[:, round(column)]
     path, crossing, spread = _crossing(blade, round(column), marks)
     if abs(crossing - column) > SAME * unit:
         crossing, spread = column, 0.2 * unit
-    redder = float(step[1] - step[2])
+    change = _step(_lanes(blade), unit, 0.8)[:, round(column)]
+    return _edge(crossing, spread, 1.0, change, path)
+
+
+def _edge(column: float, spread: float, probability: float, change: Array, path: Array) -> WetEdge:
+    """Return the wet edge at which colour changes by ``change`` (light, R/G, B/G: log ratios)."""
+    redder = float(change[1] - change[2])  # fluids are yellow to red: the redder side is wet
     return WetEdge(
-        column=crossing,
+        column=column,
         spread=spread,
-        probability=1.0,
+        probability=probability,
         wet_first=redder < 0,
         wet_evidence=float(np.clip(abs(redder) / 0.12, 0, 1)),
-        contrast=float(np.hypot(step[1], step[2])),
+        contrast=_contrast(change),
         path=path,
     )
 
 
-def _contrast(lanes: Array, unit: float, column: int) -> float:
-    """Return how much the colour changes at a column, in log ratio."""
-    return float(np.hypot(*_step(lanes, unit, 0.8)[1:, column]))
+def _contrast(change: Array) -> float:
+    """Return how much the colour changes, in log ratio, lightness left out."""
+    return float(np.hypot(change[1], change[2]))
 
 
 def _by_streaks(blade: Blade, marks: Marks, unit: float) -> Array:
-    """Return what streaks say for or against each column: towards the tip there must be more."""
+    """Return what streaks say for or against each column (length,), in nats.
+
+    Towards the tip there must be more.
+    """
     told = np.zeros(len(blade.strip.axis))
     side = tip_first(blade, marks)
     if abs(side) < SURE_OF_TIP:
@@ -136,9 +140,9 @@ def _by_streaks(blade: Blade, marks: Marks, unit: float) -> Array:
 
 
 def tip_first(blade: Blade, marks: Marks) -> float:
-    """Return the odds that the tip lies towards column 0, above 0 for yes, by shape alone."""
+    """Return the log odds that the tip lies towards column 0, above 0 for yes, by shape alone."""
     inside = np.flatnonzero(blade.strip.inside)
-    margin = 0.8 * float(np.median(blade.strip.half_width)) / blade.strip.pitch
+    margin = 0.8 * unit_of(blade)
     # an end seen in the picture is the tip, the grip mostly lies outside
     head, tail = int(inside[0]) + margin, int(inside[-1]) - margin
     odds = 1.5 * (int(blade.first > head) - int(blade.last < tail))
@@ -192,7 +196,10 @@ def _step(lanes: Array, unit: float, reach: float) -> Array:
 def _evidence(
     lanes: Array, blade: Blade, unit: float, avoid: tuple[tuple[float, float], ...]
 ) -> Array:
-    """Return log evidence for the wet edge at each column."""
+    """Return log evidence (nats) for the wet edge at each column, shape (length,).
+
+    ``avoid`` are (column, width) of places that count less: the marks' own edges.
+    """
     near, far = _step(lanes, unit, 0.35), _step(lanes, unit, 1.0)
     colour = np.minimum(np.hypot(near[1], near[2]), 1.3 * np.hypot(far[1], far[2]))
     agree = (near[1] * far[1] + near[2] * far[2]) > 0
@@ -252,7 +259,7 @@ def _peaks(signal: Array, apart: int) -> list[int]:
 def _crossing(blade: Blade, column: int, marks: Marks) -> tuple[Array, float, float]:
     """Return where each row crosses the edge, where the axis does, and its standard uncertainty."""
     strip = blade.strip
-    unit = float(np.median(strip.half_width)) / strip.pitch
+    unit = unit_of(blade)
     rows = np.flatnonzero(np.abs(strip.across) < LANE_SPAN)
     reach = round(0.9 * unit)
     low = max(blade.first, column - 2 * reach)
@@ -266,7 +273,7 @@ def _crossing(blade: Blade, column: int, marks: Marks) -> tuple[Array, float, fl
     gain = -np.cumsum(score * open_, axis=1)  # highest where before ends and after starts
     at = column - low
     window = np.arange(max(1, at - reach), min(gain.shape[1] - 1, at + reach))
-    path = window[_smooth_path(gain[:, window])]
+    path = window[smooth_path(gain[:, window], 3, EDGE_STEP)]
     fine = _fractions(score, path) + low
     clear = open_[np.arange(len(path)), path]
     crossing, spread = _at_axis(strip.across[rows], fine, clear)
@@ -318,26 +325,6 @@ def _at_axis(rows: Array, fine: Array, clear: NDArray[np.bool_]) -> tuple[float,
     line = np.polynomial.Polynomial.fit(rows[chosen], fine[chosen], 1)
     off = np.abs(fine[chosen] - line(rows[chosen]))
     return float(line(0.0)), 1.4826 * float(np.median(off))
-
-
-def _smooth_path(gain: Array) -> NDArray[np.intp]:
-    """Return the column for each row that gains most, neighbours lying near each other."""
-    rows, columns = gain.shape
-    total = gain[0].copy()
-    back = np.zeros((rows, columns), np.intp)
-    moves = np.arange(-3, 4)
-    padded = np.full(columns + 6, -np.inf)
-    for row in range(1, rows):
-        padded[3:-3] = total
-        options = np.stack([padded[3 + m : 3 + m + columns] - 0.15 * abs(m) for m in moves])
-        choice = options.argmax(axis=0)
-        back[row] = np.clip(np.arange(columns) + moves[choice], 0, columns - 1)
-        total = options.max(axis=0) + gain[row]
-    path = np.zeros(rows, np.intp)
-    path[-1] = int(total.argmax())
-    for row in range(rows - 1, 0, -1):
-        path[row - 1] = back[row, path[row]]
-    return path
 
 
 def _fractions(score: Array, path: NDArray[np.intp]) -> Array:

@@ -22,20 +22,23 @@ AT_ONCE = 200  # strips weighed at once: with 5 000 pieces of edge 63 MB; all at
 
 
 def segments(small: Image) -> Array:
-    """Return straight pieces of edge, shape (n, 5): x0, y0, x1, y1, weight."""
+    """Return straight pieces of edge, shape (n, 5): x0, y0, x1, y1, weight.
+
+    The weight is the length in pixels times how sharply it steps, 0..1.
+    """
     lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
     detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD)
     found = []
     for channel in range(3):
         plane = lab[..., channel]
-        if channel:
+        if channel:  # a and b of CIELAB differ by fewer steps than lightness: stretched
             plane = np.clip((plane.astype(np.float64) - 128) * 2 + 128, 0, 255).astype(np.uint8)
         lines = detector.detect(plane)[0]
         if lines is None:
             continue
         pieces = np.asarray(lines, np.float64).reshape(-1, 4)
         length = np.hypot(pieces[:, 2] - pieces[:, 0], pieces[:, 3] - pieces[:, 1])
-        pieces, length = pieces[length > 14], length[length > 14]
+        pieces, length = pieces[length > 14], length[length > 14]  # shorter ones are texture
         focus = _focus(plane.astype(np.float64), pieces)
         found.append(np.column_stack([pieces, length * focus]))
     return np.concatenate(found) if found else np.zeros((0, 5))
@@ -66,11 +69,15 @@ def _focus(plane: Array, pieces: Array) -> Array:
 
 
 def guesses(found: Array, size: tuple[int, int], limit: int) -> list[Array]:
-    """Return strips as (2, 2, 2): two sides, each two points, best first."""
+    """Return strips as (2, 2, 2): two sides, each two points (x, y), best first.
+
+    ``found`` are pieces of edge as :func:`segments` gives them in a picture of ``size`` (width,
+    height); at most ``limit`` strips that are different things come back.
+    """
     if len(found) < 2:
         return []
     order = np.argsort(-found[:, 4])
-    anchors = found[order[:70]]
+    anchors = found[order[:70]]  # a blade's sides are among the strongest; pairs are their square
     units = _units(found)
     directions = units[order[:70]]
     alike = np.abs(directions @ directions.T) >= np.cos(np.radians(7))

@@ -28,10 +28,8 @@ from joblog.vision.dipstick_signals import Marks, unit_of
 BLADE_MM = (3.0, 12.0)  # widths of blades
 USUAL_BLADE_MM = 6.3  # usual width (common practice, no source), and
 BLADE_SPREAD = 0.35  # the spread of the logarithm of widths
-SURE_BLADE_MM = (
-    4.5,
-    9.0,
-)  # 5 to 8 mm wide, and as much wider or narrower as a tilt makes them look
+# 5 to 8 mm (common practice, no source), and as much wider or narrower as a tilt makes them look.
+SURE_BLADE_MM = (4.5, 9.0)
 CLEARER = 0.05  # a pair elsewhere that is clearer by more than this contradicts the distance
 
 

@@ -16,10 +16,11 @@ OFF_AXIS = 0.3  # how far from the axis a round mark may lie, in half widths
 def roundness(blade: Blade) -> tuple[NDArray[np.float32], Array]:
     """Return how clearly a circle lies at each place: scores 0..1, shape (radii, rows, columns).
 
-    The second value holds the rows' offsets from the axis in half widths.
+    The second value, (rows,), holds the rows' offsets from the axis in half widths.
 
-    Gradients of log lightness are compared with a ring's: pointing all outwards or all inwards (a
-    disc), or at least along the radius (a hole with a bright and a dark rim).
+    A matched filter on directions, as in radial symmetry transforms: gradients of log lightness are
+    compared with a ring's, pointing all outwards or all inwards (a disc), or at least along the
+    radius (a hole with a bright and a dark rim: the same with doubled angles).
     """
     strip, unit = blade.strip, unit_of(blade)
     size = 2 * round(0.11 * unit) + 1
@@ -82,7 +83,10 @@ def _evenness(image: NDArray[np.float32], radius: float) -> NDArray[np.float32]:
 
 
 def round_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
-    """Pair circles of about the same size and place across; the weaker of the two decides."""
+    """Pair circles of about the same size and place across; the weaker of the two decides.
+
+    ``allowed`` is the least and the most distance of a pair in columns. The clearest come first.
+    """
     stack, offsets = roundness(blade)
     unit = unit_of(blade)
     # twins may differ a little: by a step in radius, a tenth of the half width across

@@ -22,7 +22,11 @@ LEAST_LIGHT = 0.002  # log ratio added: weaker lines are noise
 
 
 def streaks(blade: Blade, marks: Marks) -> Array:
-    """Return log how streaky each column is, NaN where marks, glare or ends hide it."""
+    """Return log how streaky each column is (length,), NaN where marks, glare or ends hide it.
+
+    Streaks are ridges along the blade: what is lighter than its neighbours across on both sides
+    (second difference of log lightness).
+    """
     strip, unit = blade.strip, unit_of(blade)
     light = np.log(strip.pixels @ np.array([0.3, 0.5, 0.2], np.float32) + 6.0)
     along = cv2.GaussianBlur(light, (0, 0), sigmaX=max(1.0, 0.1 * unit), sigmaY=0.6)

@@ -28,9 +28,8 @@ LONGEST = 2048  # columns; longer strips are taken coarser
 COARSER = 2  # columns of the strip to one of the networks' answer
 INNER = slice(9, 51)  # rows that surely lie on the blade
 REACH = 4  # columns of the answer to either side that count as one place
-SURE = (
-    0.55  # share of a place in all columns; of 210 coloured sticks not learnt from all were right
-)
+# Share of a place in all columns; of 210 coloured sticks not learnt from all were right.
+SURE = 0.55
 SURE_OF_CLEAR = 0.85  # the same where the fluid has no colour that would tell wet from dry
 FAIRLY_SURE = 0.5  # the same, where the rules see the same places
 OF_THE_MEAN = 0.82  # standard uncertainty of rules and networks together, to that of the rules
@@ -45,7 +44,7 @@ UNCOLOURED_SPREAD = 0.1  # half widths: standard deviation of an edge that the n
 
 @dataclass(frozen=True)
 class StripReading:
-    """Columns of the blade's strip, and the least certainty (0..1) of the three.
+    """Columns of the blade's strip for both marks and the edge, and the least certainty (0..1).
 
     ``chances`` is the probability of each column of the networks' answer to hold the lower mark,
     the upper mark and the edge, shape (3, columns); ``per_column`` is how many of these there are
@@ -111,6 +110,7 @@ class StripReading:
         return middle, replace(edge, column=column, spread=edge.spread * OF_THE_MEAN)
 
     def _near(self, which: int, column: float) -> float:
+        """Return the probability, by the networks, that mark or edge lies around a column."""
         place = (column + 0.5) * self.per_column - 0.5
         near = np.abs(np.arange(self.chances.shape[1]) - place) <= 2 * REACH
         return float(self.chances[which, near].sum())
@@ -131,7 +131,11 @@ def strip_of(blade: Blade) -> tuple[NDArray[np.uint8], float]:
 
 
 def read_strip(blade: Blade) -> StripReading:
-    """Return where the networks see the marks and the edge: the mean of two looks, one turned."""
+    """Return where the networks see the marks and the edge: the mean of two looks, one turned.
+
+    Each place is the centroid of the likeliest peak. ModelError where the networks' file is missing
+    or altered.
+    """
     pixels, per_column = strip_of(blade)
     log = np.log(pixels.astype(np.float32) + 6).transpose(2, 0, 1)
     log -= log[:, INNER].mean(axis=(1, 2))[:, None, None]

@@ -25,6 +25,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.vision.quality import BLURRED, GLARE, NO_COLOURS, blur_width, is_grey
+from joblog.vision.tone import (
+    LUMA,
+    lab_from_linear,
+    linear_from_srgb,
+    srgb_from_linear,
+    without_shoulder,
+)
 from joblog.vision.types import FluidReading, Photo, Polygon
 
 Array = NDArray[np.float64]
@@ -38,7 +45,7 @@ MOST_BLUR = 0.0075  # width of the sharpest edges at that size, as a share of it
 MOST_HOLLOW = 0.06  # share of the blot's inside that is no stain: light thrown back hides it
 MOST_BURNT = 0.03  # share of the picture burnt out, above which glare is what went wrong
 MOST_BURNT_MIDDLE = 0.3  # share of its middle, where around it there is less than half of that
-SHOULDER = 0.8  # encoded tone above which phone cameras compress highlights
+UNDONE = 0.97  # share of the way from a camera's shoulder to white that is undone
 SURFACE_REFLECTION = 0.0135  # white light thrown back by wet paper, part of the paper's own light
 DARKEST = 0.010  # least that a fluid's darkest channel throws back: of the twelve labelled, 0.0103
 
@@ -59,12 +66,6 @@ NOT_A_DROP = (
 )
 GREY_SPOT = "the spot is as grey as metal or a shadow"
 GLARE_ON_DROP = f"{GLARE.format(subject='fluid')}; {_OTHER_KIND}"
-
-# IEC 61966-2-1 primaries to XYZ, and the white that their rows add up to (D65)
-_TO_XYZ = np.array(
-    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]], np.float64
-)
-_LUMA = _TO_XYZ[1]
 
 
 class _NoColourError(Exception):
@@ -164,18 +165,9 @@ def _check_glare(rgb: NDArray[np.uint8]) -> None:
 
 
 def _linear_light(rgb: NDArray[np.uint8]) -> Array32:
-    """Undo the camera's highlight roll-off and the sRGB curve; 1 is the top of the straight part.
-
-    The shoulder is modelled as ``0.8 + 0.2 (1 - exp(-(x - 0.8) / 0.2))`` in encoded values, the
-    gentle kind of curve that phone cameras use.
-    """
-    codes = np.arange(256) / 255.0
-    room = 1.0 - SHOULDER
-    excess = np.clip((codes - SHOULDER) / room, 0.0, 0.97)
-    encoded = np.where(codes > SHOULDER, SHOULDER - room * np.log1p(-excess), codes)
-    # The curve of joblog/measure/colour.py once more: this room imports nothing else of the house.
-    table = np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
-    return np.asarray(table.astype(np.float32)[rgb])
+    """Return the light of 8-bit sRGB, the camera's roll-off undone; 1 is white without it."""
+    codes = linear_from_srgb(without_shoulder(np.arange(256) / 255.0, UNDONE))
+    return np.asarray(codes.astype(np.float32)[rgb])
 
 
 def _paper_light(linear: Array32, rgb: NDArray[np.uint8]) -> tuple[Array32, Array]:
@@ -185,7 +177,7 @@ def _paper_light(linear: Array32, rgb: NDArray[np.uint8]) -> tuple[Array32, Arra
     paper is decided anew after every fit.
     """
     smooth = cv2.GaussianBlur(linear, (0, 0), 2.5)
-    luma = smooth @ _LUMA
+    luma = smooth @ LUMA
     bright = float(np.percentile(luma, 92))
     if bright < LEAST_LIGHT:
         raise _NoColourError("too dark: put the paper in brighter light and photograph it again")
@@ -312,7 +304,7 @@ def _check_drop(ratio: Array32, blot: _Blot, colour: Array) -> None:
         raise _NoColourError(NOT_A_DROP.format(what="no white paper around the dark spot"))
     if blot.hollow > MOST_HOLLOW:
         raise _NoColourError(GLARE_ON_DROP)
-    dark, light = np.percentile((smooth @ _LUMA)[blot.core], [10, 90]) + VEIL
+    dark, light = np.percentile((smooth @ LUMA)[blot.core], [10, 90]) + VEIL
     if np.log10(light / dark) > EVEN:
         raise _NoColourError(NOT_A_DROP.format(what="the dark spot is no even stain"))
     lightness, a, b = lab_from_linear(colour)
@@ -342,29 +334,10 @@ def _core_colour(ratio: Array32, blot: _Blot) -> Array:
     """
     smooth = cv2.GaussianBlur(ratio, (0, 0), max(1.5, blot.radius / 30))
     pixels = smooth[blot.core]
-    luma = pixels @ _LUMA
+    luma = pixels @ LUMA
     low, high = np.percentile(luma, [8, 45])
     chosen = pixels[(luma >= low) & (luma <= high)]
     colour = np.median(chosen, axis=0)
     # What would leave less than any fluid throws back was no light of the surface.
     surface = min(SURFACE_REFLECTION, max(0.0, float(colour.min()) - DARKEST))
     return np.asarray(np.clip(colour - surface, 0.0005, 1.0), np.float64)
-
-
-def lab_from_linear(linear: Array) -> tuple[float, float, float]:
-    """Return CIELAB (D65, 2°) of linear sRGB where (1, 1, 1) is white (CIE 15, IEC 61966-2-1)."""
-    xyz = (_TO_XYZ @ np.asarray(linear, np.float64)) / _TO_XYZ.sum(axis=1)
-    f = np.where(xyz > (6 / 29) ** 3, np.cbrt(xyz), xyz / (3 * (6 / 29) ** 2) + 4 / 29)
-    return (
-        float(116 * f[1] - 16),
-        float(500 * (f[0] - f[1])),
-        float(200 * (f[1] - f[2])),
-    )
-
-
-def srgb_from_linear(linear: Array) -> tuple[int, int, int]:
-    """Return 8-bit sRGB of linear values 0..1 (IEC 61966-2-1)."""
-    value = np.clip(np.asarray(linear, np.float64), 0.0, 1.0)
-    coded = np.where(value <= 0.0031308, 12.92 * value, 1.055 * value ** (1 / 2.4) - 0.055)
-    red, green, blue = (round(float(v) * 255) for v in coded)
-    return red, green, blue

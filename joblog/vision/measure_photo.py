@@ -8,7 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from joblog.errors import UsageError
-from joblog.vision.dipstick import combine_dipstick, measure_dipstick
+from joblog.vision.dipstick import measure_dipstick
+from joblog.vision.dipstick_reading import combine_dipstick
 from joblog.vision.fluid import measure_fluid
 from joblog.vision.load import load_photo
 from joblog.vision.types import DipstickReading, Photo, Reading

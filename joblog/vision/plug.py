@@ -31,7 +31,7 @@ from joblog.vision.types import Photo, PlugReading, Polygon
 LEAST_FLAKE_MM = 0.3
 SUBJECT = "plug"
 _REFERENCE_SIDE = 1024  # the long side for which the blur limit below was set
-_MOST_BLUR = 3.0
+_MOST_BLUR = 3.0  # pixels, as quality.shake_width measures it; set on rendered plugs
 _MOST_MM_PER_PX = 0.1  # a 0.3 mm flake must cover three pixels
 # How far off the magnet's diameter may be, by how much of its edge lies under film. Of pictures
 # that no network had seen one of 40 with less than 0.3 of it was off by more than 3 %, none of 38

@@ -21,7 +21,7 @@ LIKELY_FLAKE, SURELY_FLAKE = 0.5, 0.95
 _SIDE = 2.6  # side of the look, in major semi-axes of the magnet
 _INNER = 0.97  # film leans over the magnet's edge: its outermost 3 % say little about coverage
 _RING = 0.1  # width of the ring along the edge, in semi-axes
-_MOST_MISFIT = 0.035
+_MOST_MISFIT = 0.035  # root mean square distance from the ellipse, in semi-axes (as in plug_find)
 _MOST_CHANGE = 0.15  # of the magnet's major semi-axis, from the look at the whole plug to this one
 
 
@@ -78,7 +78,10 @@ class Debris:
 
 
 def find_debris(rgb: NDArray[np.uint8], found: PlugFace) -> Debris:
-    """Tell film, flakes and bare magnet apart."""
+    """Tell film, flakes and bare magnet apart in 8-bit ``rgb`` (h, w, 3), pixel by pixel.
+
+    ModelError where the network's file is missing or altered.
+    """
     x, y, a = (float(value) for value in found.magnet[:3])
     crop = Crop(x, y, _SIDE * a, DEBRIS_SIDE)
     inside, film, flake, _ = debris(rgb, crop)

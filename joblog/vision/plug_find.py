@@ -16,20 +16,21 @@ from numpy.typing import NDArray
 from joblog.vision.ellipse import Floats, filled, from_map, mean_of, moved
 from joblog.vision.plug_nets import CIRCLES_SIDE, Crop, circles
 
+# Limits without another source were set on rendered plugs (docs/plug.md).
 _CLOSE = 2.6  # side of a close look, in major semi-axes of the rim
 _SAME = 0.035  # looks whose rims differ by less than this (in major semi-axes) agree
 _MOST_TILT_ASPECT = 0.6  # minor / major axis at about 53 degrees: beyond it nothing is seen well
-_MOST_LOOKS = 5
+_MOST_LOOKS = 5  # closer ones, before it counts as no finding
 # Misfit of rim and magnet: nine of ten plugs that the networks had never seen lay below 0.02. Rims
 # between 0.03 and 0.045 on which two looks agreed were right within 1.5 %; magnets above 0.035
 # were not.
 _MOST_MISFIT = (0.045, 0.035)
-_LEAST_SURE = 0.95
+_LEAST_SURE = 0.95  # mean of the network's answer within the ellipse, 0..1
 
 
 @dataclass(frozen=True, eq=False)
 class PlugFace:
-    """The rim and the magnet's face, each as (5,) in pixels of the working picture.
+    """The rim and the magnet's face, ellipses (5,) as in ``ellipse.py``, in working pixels.
 
     ``sure`` is False where the two looks disagree or an answer is no clean ellipse.
     """
@@ -40,7 +41,10 @@ class PlugFace:
 
 
 def find_plug(rgb: NDArray[np.uint8]) -> PlugFace | None:
-    """Return the plug's face, or None where none is seen."""
+    """Return the plug's face in 8-bit ``rgb`` (h, w, 3), or None where none is seen.
+
+    ModelError where the network's file is missing or altered.
+    """
     height, width = rgb.shape[:2]
     wide = Crop((width - 1) / 2, (height - 1) / 2, max(width, height), CIRCLES_SIDE)
     face, agree = _look(rgb, wide), False

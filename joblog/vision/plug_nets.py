@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from joblog.vision.networks import Maps, network
 
+# Sides of the crops that the networks were trained on, in pixels.
 CIRCLES_SIDE = 256
 DEBRIS_SIDE = 384
 
@@ -59,21 +60,26 @@ class Crop:
 
 
 def _looked(name: str, cuts: NDArray[np.float32]) -> Maps:
-    """Return the answers (n, channels, h, w), 0 to 1, for (n, h, w, 3) crops."""
+    """Return the answers (n, channels, h, w) for (n, h, w, 3) crops: logits made 0 to 1."""
     return np.asarray(1.0 / (1.0 + np.exp(-network(name)(cuts.transpose(0, 3, 1, 2)))), np.float32)
 
 
 def circles(rgb: NDArray[np.uint8], crop: Crop, *, mirrored: bool = False) -> Maps:
-    """Return (2, side, side): inside of the plug's rim, inside of the magnet's face."""
+    """Return (2, side, side), each 0 to 1: inside of the plug's rim, inside of the magnet's face.
+
+    ``mirrored`` shows the network the mirror image; the answer is as if it hadn't been. ModelError
+    where its file is missing or altered.
+    """
     cut = crop.cut(rgb)
     looked = _looked("plug-circles", (cut[:, ::-1] if mirrored else cut)[None])[0]
     return np.ascontiguousarray(looked[:, :, ::-1]) if mirrored else looked
 
 
 def debris(rgb: NDArray[np.uint8], crop: Crop) -> Maps:
-    """Return (4, side, side): inside of the magnet's face, film, flake, a flake's inner part.
+    """Return (4, side, side), 0 to 1: the magnet's face, film, flake, a flake's inner part.
 
-    The mean of three looks: as it is, mirrored left to right, and mirrored top to bottom.
+    The mean of three looks (test-time augmentation): as it is, mirrored left to right, and mirrored
+    top to bottom; docs/plug.md says what fewer cost. ModelError where its file is missing.
     """
     cut = crop.cut(rgb)
     looks = _looked("plug-debris", np.stack([cut, cut[:, ::-1], cut[::-1]]))

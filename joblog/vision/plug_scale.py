@@ -24,9 +24,9 @@ from joblog.vision.ellipse import Floats
 
 USUAL_FOCAL = 1.5  # focal length in widths (long sides) of the picture: 54 mm / 36 mm
 USUAL_HEIGHT_MM = 1.0  # of a magnet's face over the chamfer's outer edge
-_TILT_WEIGHT = (
-    0.01  # sin^2 of the tilt (about 6 degrees) at which shift and usual height weigh alike
-)
+# sin^2 of the tilt (about 6 degrees) at which shift and usual height weigh alike (our own choice)
+_TILT_WEIGHT = 0.01
+_MOST_HEIGHT = 0.25  # of the rim's radius; more is an ellipse seen badly, not a magnet
 
 
 @dataclass(frozen=True)
@@ -40,9 +40,10 @@ class Scale:
 def scale_of(
     rim: Floats, magnet: Floats, plug_diameter_mm: float, long_side: int, focal: float | None = None
 ) -> Scale:
-    """Return the scales for two ellipses (5,) in a picture ``long_side`` pixels long.
+    """Return the scales for two ellipses (5,), as in ``ellipse.py``, in working pixels.
 
-    ``focal`` is the focal length in long sides of the picture, None where it isn't known.
+    ``plug_diameter_mm`` is the rim's true diameter, ``long_side`` the picture's, in working pixels;
+    ``focal`` is the focal length in long sides, None where it isn't known.
     """
     radius = plug_diameter_mm / 2
     at_rim = radius / float(rim[2])
@@ -54,6 +55,6 @@ def scale_of(
     shift = abs(float((magnet[:2] - rim[:2]) @ along)) * at_rim
     shown = shift / max(sine, 0.05) - (radius**2 - inner**2) / distance
     weight = sine**2 / (sine**2 + _TILT_WEIGHT)
-    limit = 0.25 * radius
+    limit = _MOST_HEIGHT * radius
     height = weight * float(np.clip(shown, -limit, limit)) + (1 - weight) * USUAL_HEIGHT_MM
     return Scale(at_rim, at_rim * (1.0 - height * aspect / distance))

@@ -12,6 +12,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+from draw_swatch import photographed
 
 PX_MM = 24  # blade texture, samples per mm
 FLUIDS = {
@@ -298,15 +299,7 @@ def _photographed(picture: np.ndarray, stick: Stick, r: np.random.Generator) -> 
     width = picture.shape[1]
     ramp = np.linspace(1 - r.uniform(0, 0.25), 1, width, dtype=np.float32)[None, :, None]
     linear = picture * ramp * np.array(stick.light, np.float32) * stick.exposure
-    linear = cv2.GaussianBlur(linear, (0, 0), stick.blur)
-    coded = np.where(
-        linear < 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055
-    )
-    coded = np.where(coded > 0.8, 0.8 + 0.2 * (1 - np.exp(-(coded - 0.8) / 0.2)), coded)
-    coded = coded * 255 + r.normal(size=coded.shape) * 1.8 * stick.noise
-    eight = np.clip(coded, 0, 255).astype(np.uint8)
-    data = cv2.imencode(".jpg", eight[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, stick.quality])[1]
-    return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
+    return photographed(linear, stick.blur, r, 1.8 * stick.noise, stick.quality)
 
 
 def _truth(stick: Stick, to_picture: Any) -> dict[str, Any]:

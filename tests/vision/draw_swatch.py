@@ -56,7 +56,7 @@ def draw_swatch(swatch: Swatch, size: tuple[int, int] = (800, 600)) -> np.ndarra
 
 
 def photographed(
-    linear: np.ndarray, blur: float, r: np.random.Generator, noise: float = 2.0
+    linear: np.ndarray, blur: float, r: np.random.Generator, noise: float = 2.0, quality: int = 85
 ) -> np.ndarray:
     """Return linear light as a phone's 8-bit sRGB, highlights rolled off, with noise and JPEG."""
     linear = cv2.GaussianBlur(linear, (0, 0), blur)
@@ -64,5 +64,5 @@ def photographed(
     coded = np.where(linear < 0.0031308, low, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055)
     coded = np.where(coded > 0.8, 0.8 + 0.2 * (1 - np.exp(-(coded - 0.8) / 0.2)), coded)
     eight = np.clip(coded * 255 + r.normal(size=coded.shape) * noise, 0, 255).astype(np.uint8)
-    data = cv2.imencode(".jpg", eight[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 85])[1]
+    data = cv2.imencode(".jpg", eight[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
     return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])

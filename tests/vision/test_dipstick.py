@@ -11,10 +11,11 @@ import pytest
 from draw_stick import FLUIDS, STYLES, Stick, draw_stick, random_stick
 from draw_swatch import Swatch, draw_swatch
 
-from joblog.vision.dipstick import LEAST_PROBABILITY, combine_dipstick, measure_dipstick
+from joblog.vision.dipstick import LEAST_PROBABILITY, measure_dipstick
 from joblog.vision.dipstick_blade import Blade, Strip
 from joblog.vision.dipstick_hatch import hatched_pairs
 from joblog.vision.dipstick_level import _features, find_wet_edge
+from joblog.vision.dipstick_reading import combine_dipstick
 from joblog.vision.dipstick_signals import Marks, box
 from joblog.vision.dipstick_streaks import streakier_before, streaks
 from joblog.vision.types import DipstickReading, Photo

@@ -15,14 +15,9 @@ from draw_stick import draw_stick, random_stick
 from draw_swatch import Swatch, draw_swatch, photographed
 
 from joblog.measure.colour import delta_e_2000, srgb_to_linear
-from joblog.vision.fluid import (
-    SHOULDER,
-    _linear_light,
-    lab_from_linear,
-    measure_fluid,
-    srgb_from_linear,
-)
+from joblog.vision.fluid import _linear_light, measure_fluid
 from joblog.vision.load import load_photo
+from joblog.vision.tone import SHOULDER, lab_from_linear, srgb_from_linear
 from joblog.vision.types import FluidReading, Photo
 
 IMAGES = Path(__file__).parents[2] / "sample_images"
