@@ -3,8 +3,9 @@
 The recogniser gives a calibrated probability that the sentence is right. Acting on it is a matter
 of costs: with a right answer free, asking costs 1, and accepting a wrong sentence costs ``stake``;
 so accepting pays while ``(1 - confidence) * stake < 1``, which puts the threshold at
-``1 - 1 / stake``. A wrong torque costs more than a repeated 'step done'; a string of bare digits
-(an order number) costs more still, because no unit, no range and no specification would catch it.
+``1 - 1 / stake`` (the reject option of Chow, 1970). A wrong torque costs more than a repeated 'step
+done'; a string of bare digits (an order number) costs more still, because no unit, no range and no
+specification would catch it.
 """
 
 from __future__ import annotations
@@ -31,7 +32,8 @@ class Stakes:
 
     ``plain`` is for sentences without a number, ``number`` for those with one, ``digits`` for those
     that are nothing but numbers. ``by_tag`` overrides for sentences that carry a tag. ``reject`` is
-    the confidence below which not even a question makes sense.
+    the confidence below which not even a question makes sense. The values were chosen on
+    figures as docs/ear.md has them, number 8 there says what they mean.
     """
 
     plain: float = 5.0
@@ -41,7 +43,7 @@ class Stakes:
     by_tag: Mapping[str, float] = field(default_factory=dict)
 
     def threshold(self, words: Iterable[str], tags: Iterable[str] = ()) -> float:
-        """Return the confidence from which a sentence is accepted."""
+        """Return the confidence, 0..1, from which a sentence of these words is accepted."""
         said = tuple(words)
         numbers = sum(word in NUMBER_WORDS for word in said)
         stake = self.plain if not numbers else self.number
@@ -63,12 +65,17 @@ def decide(
     stakes: Stakes,
     tags: Iterable[str] = (),
 ) -> tuple[Verdict, str | None]:
-    """Return the verdict and, where it is not ACCEPT, the reason in plain words."""
+    """Return the verdict and, where it is not ACCEPT, the reason in plain words.
+
+    ``confidence`` is the calibrated probability, 0..1, that ``words`` were said; ``alternatives``
+    come best first.
+    """
     text = " ".join(words)
     if confidence >= stakes.threshold(words, tags):
         return Verdict.ACCEPT, None
     if confidence < stakes.reject:
         return Verdict.REJECT, f"Nothing that can be said here fits; nearest was '{text}'."
+    # one that is twenty times less likely would only lengthen the question (our own choice)
     if alternatives and alternatives[0].confidence > confidence / 20:
         return Verdict.ASK, f"Was it '{text}' or '{alternatives[0].text}'?"
     return Verdict.ASK, f"Was it '{text}'?"

@@ -5,9 +5,9 @@ conviction. A second one that learnt from other people errs elsewhere, so where 
 string is almost always right. ``second_ear.onnx`` is a general speech embedding trained on many
 people (see ADAPTER.md): 96 numbers for each 80 ms. On it stands a small network of ours (three
 convolutions over time) that says for each 80 ms which digit ends there, if any, trained by
-connectionist temporal classification (Graves et al. 2006). So the probability of each sentence's
-digits, given the sound, is the sum over all ways to lay them out in time; words that are no digits
-count as one sign of their own.
+connectionist temporal classification (CTC, Graves et al. 2006). So the probability of each
+sentence's digits, given the sound, is the sum over all ways to lay them out in time (alignments);
+words that are no digits count as one sign (label) of their own.
 
 The likeliest of these ways also says how far apart the digits stand. Hardly anybody says two digits
 within 0.16 s, or the same one twice within 0.4 s: a long drawn 'six' heard as 'six six' often gives
@@ -34,7 +34,7 @@ Floats = NDArray[np.float32]
 DIGITS = (
     "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh",
 )  # fmt: skip
-BLANK, OTHER = 0, len(DIGITS) + 1
+BLANK, OTHER = 0, len(DIGITS) + 1  # signs: none ends here; a word that is no digit
 SIZE = 96  # numbers of the embedding for each frame
 MARGIN = int(0.4 * RATE)  # silence before and behind: a window of the embedding lasts 0.775 s
 FRAME = 0.08  # seconds from one embedding to the next
@@ -42,7 +42,7 @@ FRAME = 0.08  # seconds from one embedding to the next
 # ones more slowly. Of 412 strings that were heard right and hold equal neighbours, 2 % have them
 # closer than 0.4 s; of 46 that were heard wrong and hold equal neighbours, more than half.
 CLOSEST, CLOSEST_EQUAL = 0.16, 0.4
-LEAST = -99.0  # natural log, for what can't be laid out in the sound's length
+LEAST = -99.0  # natural log, instead of minus infinity for what is too long for the sound
 NETWORK = Path(__file__).with_suffix(".onnx")
 HEAD = Path(__file__).with_suffix(".npz")
 
@@ -67,7 +67,7 @@ class SecondEar:
         self._input = self._session.get_inputs()[0].name
 
     def embed(self, samples: Samples) -> Floats:
-        """Return the embedding (time, 96) of ``samples``: float32, 16 kHz, peak 0.5."""
+        """Return the embedding (frames of 80 ms, 96) of ``samples``: float32, 16 kHz, peak 0.5."""
         padded = np.pad(np.asarray(samples, np.float32), MARGIN)[None]
         embedded: Floats = self._session.run(None, {self._input: padded})[0][0, :, 0]
         return embedded
@@ -102,7 +102,11 @@ def _harmed(path: Path, error: Exception) -> ModelError:
 
 
 class Head:
-    """Three convolutions over time on the embedding."""
+    """Three convolutions over time on the embedding, the last two with a shortcut, and a readout.
+
+    ``weights`` are the ``weight`` (out, in, width) and ``bias`` (out,) of the layers ``a``, ``b``,
+    ``c`` and ``o`` (the readout), and of ``n`` (layer normalisation, both (96,)).
+    """
 
     def __init__(self, weights: Mapping[str, Floats]) -> None:
         self.weights = dict(weights)
@@ -117,7 +121,7 @@ class Head:
             raise _harmed(path, error) from error
 
     def __call__(self, embedded: Floats) -> Floats:
-        """Return log probabilities (time, signs and blank) for an embedding (time, 96)."""
+        """Return natural-log probabilities (time, 13: blank, 11 digits, other) for (time, 96)."""
         weights = self.weights
         x = conditioned(embedded, weights)
         x = gelu(self._layer("a", x))
@@ -136,7 +140,7 @@ class Head:
 
 
 def conditioned(embedded: Floats, weights: Mapping[str, Floats]) -> Floats:
-    """Return the embedding (time, 96) centred and scaled, as the first layer takes it."""
+    """Return the embedding (time, 96) as the first layer takes it: layer normalisation."""
     spread = np.sqrt(embedded.var(axis=1, keepdims=True) + 1e-5)
     x = (embedded - embedded.mean(axis=1, keepdims=True)) / spread
     result: Floats = (x * weights["n.weight"] + weights["n.bias"]).astype(np.float32)
@@ -162,7 +166,10 @@ def flat(weight: Floats) -> Floats:
 
 
 def gelu(x: Floats) -> Floats:
-    """Return x times the share of a normal distribution below it (Hendrycks and Gimpel 2016)."""
+    """Return x times the share of a normal distribution below it (Hendrycks and Gimpel 2016).
+
+    In their approximation by tanh, element by element.
+    """
     return 0.5 * x * (1 + gelu_curve(x))
 
 
@@ -187,10 +194,11 @@ def signs(words: Sequence[str]) -> tuple[int, ...]:
 
 
 def log_probabilities(heard: Floats, rows: Sequence[Sequence[int]]) -> NDArray[np.float64]:
-    """Return each row's log probability, summed over all its layouts (the forward algorithm).
+    """Return each row's natural-log probability, shape (rows,), summed over all its layouts.
 
-    ``heard``: log probabilities (time, signs and blank). A layout has a blank or nothing between
-    two signs, and surely a blank between two equal ones.
+    The forward algorithm of connectionist temporal classification. ``heard``: log probabilities
+    (time, 13); ``rows``: signs of each sentence. A layout has a blank or nothing between two signs,
+    and surely a blank between two equal ones.
     """
     laid, skips, ends = layouts(rows)
     ways = np.full(laid.shape, -np.inf)
@@ -205,9 +213,10 @@ def log_probabilities(heard: Floats, rows: Sequence[Sequence[int]]) -> NDArray[n
 
 
 def crowding(heard: Floats, rows: Sequence[Sequence[int]]) -> NDArray[np.float64]:
-    """Return by how many seconds each row's signs stand closer than is usual; 0 for most.
+    """Return by how many seconds each row's signs stand closer than is usual, (rows,); 0 for most.
 
     The shortfall of the two closest neighbours, and that of the two closest equal ones, added.
+    ``heard`` and ``rows`` as in :func:`log_probabilities`.
     """
     result = np.zeros(len(rows))
     for number, (row, frames) in enumerate(zip(rows, places(heard, rows), strict=True)):
@@ -219,7 +228,10 @@ def crowding(heard: Floats, rows: Sequence[Sequence[int]]) -> NDArray[np.float64
 
 
 def places(heard: Floats, rows: Sequence[Sequence[int]]) -> list[list[int]]:
-    """Return the frame of each sign in each row's likeliest layout (Viterbi); none if too long."""
+    """Return the frame of each sign in each row's likeliest layout (Viterbi); none if too long.
+
+    ``heard`` and ``rows`` as in :func:`log_probabilities`.
+    """
     laid, skips, ends = layouts(rows)
     ways = np.full(laid.shape, -np.inf)
     ways[:, :2] = heard[0][laid[:, :2]]
@@ -253,7 +265,11 @@ def _louder(heard: Floats, sign: int, time: int, before: int) -> bool:
 def layouts(
     rows: Sequence[Sequence[int]],
 ) -> tuple[NDArray[np.intp], NDArray[np.float64], NDArray[np.intp]]:
-    """Return rows with blanks between, where these may be left out, and each row's last place."""
+    """Return rows with blanks between, where these may be left out, and each row's last place.
+
+    The first two have shape (rows, 2 x signs of the longest + 1), filled up with blanks; the second
+    holds 0 where a step of two places is allowed and minus infinity elsewhere.
+    """
     ends = np.array([2 * len(row) for row in rows])
     laid = np.full((len(rows), int(ends.max()) + 1), BLANK)
     for row, place in zip(rows, laid, strict=True):

@@ -40,7 +40,9 @@ EVIDENCE = (
     "crowded",  # seconds by which digits stand closer than is usual
 )
 CALIBRATION = Path(__file__).parent / "calibration.json"
-MARGIN_CAP = 10.0
+MARGIN_CAP = (
+    10.0  # nats; a lead of more says no more, and one sentence alone has no lead to measure
+)
 
 
 @dataclass(frozen=True)
@@ -62,13 +64,19 @@ class Calibration:
         return Calibration(content["rank"], content["confidence"])
 
     def merits(self, measures: Measures) -> NDArray[np.float64]:
-        """Return the rank score of each sentence, natural-log units; the highest is the best."""
+        """Return the rank score of each sentence, (sentences,), in nats; the highest is the best.
+
+        ``measures``: (sentences, len(FEATURES)).
+        """
         weights = np.array([self.rank.get(name, 0.0) for name in FEATURES])
         merits: NDArray[np.float64] = measures @ weights
         return merits
 
     def probability(self, evidence: NDArray[np.float64]) -> float:
-        """Return the probability that a sentence with this evidence is right."""
+        """Return the probability, 0..1, that a sentence with this evidence is right.
+
+        ``evidence``: (len(EVIDENCE),). A logistic regression.
+        """
         weights = np.array([self.confidence.get(name, 0.0) for name in EVIDENCE])
         logit = float(evidence @ weights) + self.confidence["constant"]
         return 1.0 / (1.0 + math.exp(-min(max(logit, -30.0), 30.0)))
@@ -81,7 +89,11 @@ def weigh(
     duration: float,
     contrast: float,
 ) -> NDArray[np.float64]:
-    """Return the evidence, in the order of EVIDENCE, for the first group's best sentence."""
+    """Return the evidence (len(EVIDENCE),) for the first group's best sentence.
+
+    ``measures``: (sentences, len(FEATURES)); ``groups`` of sentences that mean the same, the best
+    first; ``duration`` of the sound in seconds; ``contrast`` as in :class:`Prepared`.
+    """
     named = dict(zip(FEATURES, measures[groups[0].best], strict=True))
     margin = groups[0].merit - groups[1].merit if len(groups) > 1 else np.inf
     seconds = measures[[group.best for group in groups], FEATURES.index("second")]

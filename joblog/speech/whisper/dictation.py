@@ -14,16 +14,19 @@ import numpy as np
 from joblog.audio.types import RATE, Samples
 from joblog.speech.whisper.sound import LONGEST, Prepared
 
-_FRAME = RATE // 50
-# The three guards of Radford et al. 2022, section 4.5, the first two stricter.
+_FRAME = RATE // 50  # 20 ms
+# The three guards of Radford et al. 2022, section 4.5 (0.6, -1.0, 2.4), the first two stricter.
 _NO_SPEECH = 0.5
 _SURE = -0.9  # mean natural-log probability of a token
-_REPEATS = 2.4  # characters per byte when compressed
-_CONTRAST = 0.6  # decades; below it sound is level noise
+_REPEATS = 2.4  # bytes of text per byte when compressed
+_CONTRAST = 0.6  # decades of power; below it sound is level noise (our own choice)
 
 
 def pieces(samples: Samples) -> Iterator[Samples]:
-    """Cut sound into pieces of at most 15 s, each cut at the quietest place of its last 5 s."""
+    """Cut sound (float, 16 kHz mono) into pieces of at most 15 s, at quiet places.
+
+    Each is cut at the quietest 0.2 s of its last 5 s.
+    """
     sound = np.asarray(samples, np.float32).reshape(-1)
     longest = int(LONGEST * RATE)
     while len(sound) > longest:
@@ -37,7 +40,11 @@ def pieces(samples: Samples) -> Iterator[Samples]:
 
 
 def believable(text: str, scores: Sequence[float], no_speech: float, prepared: Prepared) -> bool:
-    """Say whether ``text`` was spoken, given its tokens' log probabilities."""
+    """Say whether ``text`` was spoken.
+
+    ``scores`` are its tokens' natural-log probabilities, ``no_speech`` is the probability, 0..1,
+    that the model gives to there being none.
+    """
     if not text or no_speech > _NO_SPEECH or prepared.contrast < _CONTRAST:
         return False
     data = text.encode()

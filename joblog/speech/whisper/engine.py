@@ -26,9 +26,12 @@ from joblog.speech.whisper.search import Free, Options, Search, Sentence
 from joblog.speech.whisper.sound import Prepared, prepare
 from joblog.speech.whisper.tokens import Spelling, TokenGraph, Tokeniser, Words
 
-_DICTATION = Options(max_tokens=120)
+_DICTATION = Options(max_tokens=120)  # 15 s at the 4.7 a second below have 70
 FRAMES_PER_SECOND = 100  # log-mel frames
-TAIL = 1.0  # seconds of silence that the encoder sees behind the sound
+ENCODED_PER_SECOND = 50  # the encoder's second convolution takes every other one
+# Seconds of silence that the encoder sees behind the sound. It was trained on 30 s; the shorter its
+# context, the faster (docs/ear.md, "How it works").
+TAIL = 1.0
 # Nobody says more: of 3 700 sentences the fastest had 4.7 tokens a second. Without a bound, a
 # grammar that repeats lets the search stutter ("four four four ...").
 TOKENS_PER_SECOND, FEWEST_TOKENS = 7, 5
@@ -38,7 +41,10 @@ STEP = 0.5  # the encoder's context is rounded up to this many seconds
 
 @dataclass(frozen=True)
 class Analysis:
-    """All that was found for one utterance, before any decision."""
+    """All that was found for one utterance, before any decision.
+
+    ``measures`` has shape (sentences, len(FEATURES)), a row for each of ``sentences``.
+    """
 
     sentences: list[Sentence]
     measures: Measures
@@ -47,7 +53,11 @@ class Analysis:
 
 
 class WhisperEngine:
-    """A speech model whose decoder is restricted to a phrase grammar. Threads may share it."""
+    """A speech model whose decoder is restricted to a phrase grammar. Threads may share it.
+
+    ``model_dir`` holds the model's files and ``adapter`` the changes to its weights; ModelError
+    where one is damaged. ``threads`` is how many cores one utterance may use.
+    """
 
     name = "joblog"
 
@@ -108,14 +118,17 @@ class WhisperEngine:
         bonus: tuple[tuple[str, float], ...] = (),
         voice: Head | None = None,
     ) -> Analysis:
-        """Search one prepared utterance; the calibration is fitted on what this returns."""
+        """Search one prepared utterance; the calibration is fitted on what this returns.
+
+        ``bonus`` are (tag, natural-log addition) pairs, ``voice`` as in :meth:`hear`.
+        """
         graph = TokenGraph(self._spellings(grammar), dict(bonus))
         memory, first = self._model.listen(_features(prepared), self._prompt)
         most = FEWEST_TOKENS + int(TOKENS_PER_SECOND * prepared.duration)
         options = replace(self._options, max_tokens=min(most, self._options.max_tokens))
         search = Search(self._model, graph, self._end, self._stops, options)
         sentences = search.run(memory, first)
-        frames = len(prepared.samples) * 50 // RATE
+        frames = len(prepared.samples) * ENCODED_PER_SECOND // RATE
         if not sentences:
             return Analysis([], np.zeros((0, 0)), search.free, prepared)
         second = self._ask_second(prepared, sentences, voice)
@@ -156,13 +169,17 @@ class WhisperEngine:
         )
 
     def dictate(self, samples: Samples) -> str:
-        """Write down free speech; '' where there is none. Long speech is cut at quiet places."""
+        """Write down free speech (float, 16 kHz mono); '' where there is none.
+
+        Speech of more than 15 s is cut at quiet places.
+        """
         return " ".join(filter(None, map(self._dictate_piece, pieces(samples))))
 
     def compare(self, samples: Samples, grammar: Grammar) -> dict[str, float]:
-        """Return the natural-log likelihood of the sentences of a small ``grammar``.
+        """Return the natural-log likelihood of each sentence found of a small ``grammar``.
 
         By the unadapted encoder, which learnt no phrases. Empty where nothing can be heard.
+        ``samples``: float, 16 kHz mono.
         """
         prepared = prepare(samples)
         if prepared.why is not None:
@@ -194,7 +211,11 @@ def _features(prepared: Prepared) -> Features:
 
 
 def rank(found: Analysis, calibration: Calibration, grammar: Grammar) -> list[tuple[Words, float]]:
-    """Return the sentences by merit, with probabilities; one for each distinct meaning."""
+    """Return the sentences by merit, with probabilities; one for each distinct meaning.
+
+    The best has the calibrated probability; the others share the rest by the softmax of their
+    merits, none above the best.
+    """
     merits = calibration.merits(found.measures)
     groups = grouped(merits, [meaning(sentence.words, grammar) for sentence in found.sentences])
     first = groups[0]

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from joblog.speech.whisper.model import Floats
 from joblog.speech.whisper.search import Free, Sentence
 
+# The first six are a Sentence's, the last three those of SecondEar.scores (0 where not asked).
 FEATURES = (
     "score", "weight", "tokens", "allowed", "end", "least", "missing", "twice", "second", "signs",
     "crowded",
@@ -23,7 +24,10 @@ FEATURES = (
 
 
 def covered(attention: Floats, frames: int) -> NDArray[np.float32]:
-    """Return for each frame the strongest attention of any token, shape (frames,)."""
+    """Return for each frame the strongest attention of any token, shape (frames,).
+
+    ``attention``, shape (tokens, frames), holds each token's weights, which add up to 1.
+    """
     if not len(attention):
         return np.zeros(frames, np.float32)
     strongest: NDArray[np.float32] = attention.max(axis=0)[:frames]
@@ -31,7 +35,11 @@ def covered(attention: Floats, frames: int) -> NDArray[np.float32]:
 
 
 def twice(attention: Floats) -> float:
-    """Return the attention shared with tokens that are not neighbours, per token."""
+    """Return the attention that tokens which are not neighbours share, summed over their pairs.
+
+    ``attention``: (tokens, frames). Neighbours overlap in any speech; where distant ones do, the
+    same sound was written twice.
+    """
     if len(attention) < 3:
         return 0.0
     common = np.minimum(attention[:, None], attention[None]).sum(axis=2)
@@ -49,7 +57,7 @@ def measure(
 
     ``speech_frames`` is the length of the sound in encoded frames of 20 ms: attention behind it, on
     the silence that was added, says nothing. ``second``, shape (sentences, 3), is what the second
-    ear says, if it was asked.
+    ear says (:meth:`SecondEar.scores`), if it was asked.
     """
     reach = [covered(sentence.attention, speech_frames) for sentence in sentences]
     loose = np.array(free.attention, np.float32).reshape(-1, _width(sentences, speech_frames))

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from joblog.audio.types import RATE, Samples
 
-HOP = 160
-WINDOW = 400
-MELS = 80
+HOP = 160  # samples: 10 ms
+WINDOW = 400  # samples: 25 ms
+MELS = 80  # bands, as the model takes them
 FLOOR = 1e-10  # power below which the logarithm is cut
 
 Features = NDArray[np.float32]
@@ -61,12 +61,15 @@ def mel_power(samples: Samples, frames: int) -> NDArray[np.float32]:
 
 
 def log_mel(samples: Samples, frames: int) -> Features:
-    """Return log-mel features, shape (80, frames), of ``samples`` followed by silence."""
+    """Return log-mel features, shape (80, frames), of ``samples`` followed by silence.
+
+    ``samples``: float32, 16 kHz mono; what is longer than ``frames`` of 10 ms is left out.
+    """
     return compress(mel_power(samples, frames))
 
 
 def compress(power: NDArray[np.float32]) -> Features:
-    """Turn mel powers into the features' logarithmic scale."""
+    """Turn mel powers into the features' logarithmic scale: all within 2 of the largest."""
     logarithm = np.log10(np.maximum(power, FLOOR))
     features: Features = (np.maximum(logarithm, logarithm.max() - 8.0) + np.float32(4.0)) / 4.0
     return features

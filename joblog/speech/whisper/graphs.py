@@ -13,14 +13,16 @@ import numpy as np
 from joblog.speech.whisper.onnx_graph import FLOAT32, GraphWriter
 from joblog.speech.whisper.weights import Weights
 
-_MICROSOFT = "com.microsoft"
-_ROWS = 4096
-_BLOCK = 64  # weights that share one scale where the decoder is quantised to 8 bits
+_MICROSOFT = "com.microsoft"  # ONNX Runtime's own operations: MatMulNBits
+_ROWS = 4096  # of a matrix that are quantised at once
+_BLOCK = (
+    64  # weights that share one scale where the decoder is quantised to 8 bits (our own choice)
+)
 
 
 @dataclass(frozen=True)
 class Shape:
-    """Sizes of the network."""
+    """Sizes of the network; ``width`` is that of its hidden states, ``heads`` are of attention."""
 
     width: int
     heads: int
@@ -110,7 +112,10 @@ class _Net(GraphWriter):
 
 
 def encoder_graph(weights: Weights) -> bytes:
-    """Graph ``mel`` (batch, 80, frames) -> ``encoded`` (batch, frames / 2, width)."""
+    """Graph ``mel`` (batch, 80, frames) -> ``encoded`` (batch, frames / 2, width).
+
+    Any number of frames up to 3 000 (30 s), for which the model has positions.
+    """
     net = _Net(weights)
     x = net.input("mel", "float32", ("batch", 80, "frames"))
     for name, stride in (("encoder/conv1", 1), ("encoder/conv2", 2)):
@@ -173,7 +178,8 @@ def decoder_graph(
     shapes them, of the tokens that all hypotheses share, and the memory's ``keys`` and ``values``.
     Out: ``logprobs`` (beam, vocabulary) after the last new token, ``present`` like ``past`` with
     the new tokens, ``attention`` (beam, new, time), the mean of the ``alignment_heads``
-    (layer, head).
+    (layer, head): those whose cross-attention follows the speech, as published with the model.
+    ``eight_bit`` keeps matrices as whole numbers from -127 to 127, a scale for each block of 64.
     """
     return _Decoder(weights, alignment_heads, eight_bit).build()
 

@@ -24,12 +24,16 @@ MAX_POSITIONS = 448  # the decoder's position table
 
 @dataclass(frozen=True)
 class Memory:
-    """What the decoder attends to: one utterance, and the prompt that all hypotheses share."""
+    """What the decoder attends to: one utterance, and the prompt that all hypotheses share.
 
-    keys: Floats
-    values: Floats
-    prompt_keys: Floats
-    prompt_values: Floats
+    The keys and values of cross-attention to the sound, and those of self-attention to the prompt,
+    computed once for an utterance (a cache).
+    """
+
+    keys: Floats  # (layer, head, head width, frames)
+    values: Floats  # (layer, head, frames, head width)
+    prompt_keys: Floats  # (layer, head, head width, prompt)
+    prompt_values: Floats  # (layer, head, prompt, head width)
 
     @property
     def frames(self) -> int:
@@ -47,8 +51,8 @@ class Step:
     """Result of one decoder step, rows as the hypotheses were given."""
 
     logprobs: Floats  # (beam, vocabulary), natural logarithm
-    past: Floats  # (layer, 2, beam, head, own tokens, head width)
-    attention: Floats  # (beam, new, frames)
+    past: Floats  # (layer, 2, beam, head, own tokens, head width): keys, values of self-attention
+    attention: Floats  # (beam, new tokens, frames): cross-attention, each row adds up to 1
 
 
 class WhisperModel:
@@ -56,6 +60,8 @@ class WhisperModel:
 
     The adapter is for short phrases in noise. Free speech is written better from sound that the
     unadapted encoder heard (docs/ear.md has figures), so both are kept: ``plain`` asks for that.
+    ``eight_bit`` quantises the decoder's matrices; half the time a step (docs/ear.md, "Runtime").
+    ModelError where the weights or the adapter are damaged.
     """
 
     def __init__(
@@ -91,7 +97,10 @@ class WhisperModel:
     def listen(
         self, mel: Features, prompt: tuple[int, ...], *, plain: bool = False
     ) -> tuple[Memory, Step]:
-        """Hear an utterance, ready for decoding after ``prompt``; the step is a beam of one."""
+        """Hear an utterance, ready for decoding after ``prompt``; the step is a beam of one.
+
+        ``mel``: (80, frames of 10 ms). ``prompt`` are the tokens that the model expects first.
+        """
         encoder, memory = self._ears[plain]
         encoded = encoder.run(None, {"mel": mel[None]})[0]
         keys, values = memory.run(None, {"encoded": encoded})
@@ -116,7 +125,10 @@ class WhisperModel:
     def step(
         self, memory: Memory, past: Floats, parents: NDArray[np.int64], tokens: NDArray[np.int64]
     ) -> Step:
-        """Continue row ``parents[i]`` of ``past`` by ``tokens[i]`` for every hypothesis i."""
+        """Continue row ``parents[i]`` of ``past`` by ``tokens[i]`` for every hypothesis i.
+
+        ``past`` as in :class:`Step`, ``parents`` (beam,), ``tokens`` (beam, new).
+        """
         old, new = past.shape[4], tokens.shape[1]
         mask = np.triu(np.full((new, old + new), -1e9, np.float32), old + 1)
         feed = {

@@ -119,7 +119,7 @@ class GraphWriter:
         self._ports.append(_block(12, _value_info(name, kind, shape)))
 
     def model(self) -> bytes:
-        """Return the serialised model."""
+        """Return the serialised model, as ONNX Runtime takes it."""
         opsets = _block(8, _block(1, "") + _number(2, _OPSET))
         opsets += _block(8, _block(1, "com.microsoft") + _number(2, 1))
         head = _number(1, _IR_VERSION) + _block(2, "joblog") + opsets

@@ -1,8 +1,9 @@
 """Beam search that can only end in sentences of the grammar, beside one that is free.
 
-All hypotheses are scored with the model's full vocabulary, so the scores of the restricted and of
-the free search compare: where the free one fits the sound much better, what was said isn't in the
-grammar. The free hypothesis rides along as one more row of the same batch.
+It is constrained decoding: at each step only tokens that the grammar's graph allows extend a
+hypothesis. All hypotheses are scored with the model's full vocabulary, so the scores of the
+restricted and of the free search compare: where the free one fits the sound much better, what was
+said isn't in the grammar. The free hypothesis rides along as one more row of the same batch.
 """
 
 from __future__ import annotations
@@ -16,16 +17,21 @@ from joblog.speech.whisper.model import Floats, Memory, Step, WhisperModel
 from joblog.speech.whisper.tokens import Place, TokenGraph, Words
 
 _NEVER = -1e30
-_BEYOND = 6  # tokens
+_BEYOND = 6  # tokens by which a free hypothesis may be longer; it is only compared per token
 
 
 @dataclass(frozen=True)
 class Options:
-    """Settings of the search; docs/ear.md says why each has its value."""
+    """Settings of the search.
 
-    beam: int = 8
-    nbest: int = 8
-    token_bonus: float = 0.5  # keeps longer sentences in the beam; the final choice is made later
+    They only prune; ``evidence.py`` and ``confidence.py`` rank what is left. All are our own first
+    choice and were never fitted: the right string of digits is among the eight found in 98 %
+    (docs/ear.md). Scores are natural logarithms.
+    """
+
+    beam: int = 8  # hypotheses extended at each step
+    nbest: int = 8  # sentences returned
+    token_bonus: float = 0.5  # insertion bonus: keeps longer sentences in the beam
     margin: float = 8.0  # how far behind the best finished sentence a hypothesis may run
     max_tokens: int = 60
 
@@ -34,11 +40,11 @@ class Options:
 class Sentence:
     """One in-grammar sentence that was found.
 
-    ``score`` is the natural-log probability of its tokens given the sound, summed over written
-    forms; ``weight`` what the grammar and the job add; ``tokens`` and ``attention`` (tokens,
-    frames) those of its likeliest form; ``allowed`` the summed log share of the probability that
-    fell on tokens the grammar allows; ``end`` the log probability of ending there; ``least`` the
-    worst token's log probability.
+    ``score`` is the natural-log probability of its tokens and of ending there, given the sound,
+    summed over written forms; ``weight`` what the grammar and the job add; ``tokens`` and
+    ``attention`` (tokens, frames of 20 ms) those of its likeliest form; ``allowed`` the summed log
+    share of the probability that fell on tokens the grammar allows; ``end`` the log probability of
+    ending there; ``least`` the worst token's log probability.
     """
 
     words: Words
@@ -58,7 +64,11 @@ class Sentence:
 
 @dataclass
 class Free:
-    """The unrestricted hypothesis: greedy, until it ends or the search does."""
+    """The unrestricted hypothesis: greedy, until it ends or the search does.
+
+    ``scores`` are its tokens' natural-log probabilities, ``attention`` (frames,) each; ``row`` is
+    where it stands in the batch.
+    """
 
     tokens: list[int] = field(default_factory=list)
     scores: list[float] = field(default_factory=list)
@@ -69,6 +79,12 @@ class Free:
 
 @dataclass(frozen=True, eq=False)
 class _Hypothesis:
+    """A row of the beam.
+
+    ``places`` are where its tokens may have led in the graph and the words behind them, each with
+    what the grammar adds: '36' is written for more than one sentence.
+    """
+
     score: float
     allowed: float
     least: float
@@ -80,6 +96,8 @@ class _Hypothesis:
 
 @dataclass(frozen=True, eq=False)
 class _Candidate:
+    """A hypothesis and its next token; ``total`` is the score with the best of its places."""
+
     parent: _Hypothesis
     token: int
     places: dict[tuple[Place, Words], float]
@@ -89,7 +107,11 @@ class _Candidate:
 
 
 class Search:
-    """One search over one utterance; without a graph only the free hypothesis is followed."""
+    """One search over one utterance; without a graph only the free hypothesis is followed.
+
+    ``stops`` are tokens that also end a sentence ('.'): a model trained on written text spreads
+    the probability of ending over them.
+    """
 
     def __init__(
         self,

@@ -13,17 +13,20 @@ from joblog.audio.types import RATE, Samples
 
 LONGEST = 15.0  # seconds; the longest commands of the benchmark last 14.9 s
 SHORTEST = 0.15  # seconds; no word is shorter
-PEAK = 0.5
+PEAK = 0.5  # of full scale; the level that the ears mostly heard in training (tools/adapter)
 SILENT = 1e-4  # -80 dB of full scale: below the noise of any real microphone input
 FRAME = 400  # 25 ms
-FLAT = 0.05  # decades; speech varies far more than this between loud and quiet frames
+FLAT = 0.05  # decades of power; speech varies far more than this between loud and quiet frames
 
 
 @dataclass(frozen=True)
 class Prepared:
     """Sound ready for the encoder, or the reason why there is none.
 
-    ``contrast`` is the distance in decades between the loudest and the quietest tenth of frames.
+    ``samples`` is float32, 16 kHz mono, without its mean and with a peak of :data:`PEAK`; empty
+    where ``why`` says what is wrong. ``original_duration`` is in seconds. ``contrast`` is the
+    distance, in decades of power, between the 10th and the 95th percentile of the 25 ms frames: a
+    rough signal-to-noise ratio.
     """
 
     samples: Samples
@@ -38,7 +41,10 @@ class Prepared:
 
 
 def prepare(samples: Samples) -> Prepared:
-    """Return ``samples`` (float, 16 kHz mono, any level) ready for the encoder, or a refusal."""
+    """Return ``samples`` (float, 16 kHz mono, any level) ready for the encoder, or a refusal.
+
+    Raises nothing: what can't be heard comes back with ``why``.
+    """
     sound = np.asarray(samples, np.float32).reshape(-1)
     duration = len(sound) / RATE
     if not np.isfinite(sound).all():
@@ -78,12 +84,15 @@ def _contrast(sound: Samples) -> float:
 
 
 def _spoken_part(sound: Samples) -> Samples:
-    """Return the stretch between the first and the last frame well above the quiet ones."""
+    """Return the stretch between the first and the last frame well above the quiet ones.
+
+    Well above is 10 dB over the quietest tenth and no more than 30 dB below the loudest.
+    """
     levels = _levels(sound)
     low, high = np.percentile(levels, 10), levels.max()
     loud = np.flatnonzero(levels > max(low + 1.0, high - 3.0))
     if len(loud) == 0:
         return sound
-    margin = RATE // 2
+    margin = RATE // 2  # a weak first or last sound of a word is kept
     begin = max(0, int(loud[0]) * FRAME - margin)
     return sound[begin : int(loud[-1] + 1) * FRAME + margin]

@@ -41,7 +41,7 @@ KEPT_TURNS = 10_000  # of a grammar: 4 MB. One phrase reaches some 1 000
 
 
 class Tokeniser:
-    """The model's byte-pair encoding."""
+    """The model's byte-pair encoding (subword tokens). Threads may share it."""
 
     def __init__(self, path: Path) -> None:
         from tokenizers import Tokenizer
@@ -61,7 +61,7 @@ class Tokeniser:
         return str(self._tokeniser.decode(list(tokens), skip_special_tokens=True))
 
     def special(self, name: str) -> int:
-        """Return the number of a special token such as '<|endoftext|>'."""
+        """Return the number of a special token such as '<|endoftext|>'; KeyError for none."""
         number = self._tokeniser.token_to_id(name)
         if number is None:
             raise KeyError(name)

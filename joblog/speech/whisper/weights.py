@@ -80,7 +80,7 @@ def parse_weights(data: bytes) -> Weights:
 
 
 def load_weights(model_dir: Path | str) -> Weights:
-    """Return the weights in ``model_dir/model.bin``.
+    """Return the weights in ``model_dir/model.bin`` by name, float32; ModelError if it is damaged.
 
     Linear weights have shape (out, in); self-attention's ``linear_0`` holds query, key and value
     one below the other, cross attention's ``linear_1`` key and value.
