@@ -120,15 +120,23 @@ def unusable_words(c: Context, photo: Photo) -> str:
 
 
 def _why(c: Context, photo: Photo) -> str:
-    """Return in the reader's language what was wrong with a photo."""
-    t, why = c.t, str(photo.measurement.get("why") or "").lower()
+    """Return in the reader's language what was wrong with a photo.
+
+    Behind the colon stands what the technician is to do ("without glare"), not what was wrong.
+    """
+    t, why = c.t, str(photo.measurement.get("why") or "").lower().partition(":")[0]
     known = {
         "blurred": t.say("it was blurred"),
         "too dark": t.say("it was too dark"),
         "washed out": t.say("it was too bright"),
+        "blown out": t.say("it was too bright"),
         "glare": t.say("light was reflected in it"),
         "too small": t.say("it was taken from too far away"),
         "cut off": t.say("it did not show the whole part"),
+        "no colours": t.say("it was taken without colors"),
+        "hides": t.say("something covered what was to be measured"),
+        "wet edge": t.say("the edge of the fluid could not be made out in it"),
+        "marks": t.say("the marks of the dipstick could not be made out in it"),
         "no bar code": t.say("no bar code could be read in it"),
     }
     return next((words for sign, words in known.items() if sign in why), "") or t.say(

@@ -14,6 +14,7 @@ from joblog.report.html import render_html
 from joblog.report.model import Measured, Report
 from joblog.report.pictures import shown_sha
 from joblog.report.settings import ShopSettings
+from joblog.vision import dipstick, quality
 
 
 def row(report: Report, what: str) -> Measured:
@@ -223,6 +224,33 @@ def test_a_photo_of_no_use_that_nobody_took_again_is_open(
     s.add("job-closed", {"how": "finished", "reason": ""})
     said = "The photo for “Photo of the dipstick as found” was not usable, as light was reflected"
     assert any(line.startswith(said) for line in make(s).front.found)
+
+
+@pytest.mark.parametrize(
+    ("why", "told"),
+    [
+        (dipstick.NO_MARKS, "the marks of the dipstick could not be made out in it"),
+        (dipstick.NO_FIT, "the marks of the dipstick could not be made out in it"),
+        (dipstick.DOUBTFUL_MARKS, "the marks of the dipstick could not be made out in it"),
+        (dipstick.NO_EDGE, "the edge of the fluid could not be made out in it"),
+        (dipstick.HIDDEN, "something covered what was to be measured"),
+        (dipstick.CUT_OFF_MARK, "it did not show the whole part"),
+        (quality.GLARE, "light was reflected in it"),
+        (quality.WASHED_OUT, "it was too bright"),
+        (quality.NO_COLOURS, "it was taken without colors"),
+        (quality.BLURRED, "it was blurred"),
+        (quality.TOO_SMALL, "it was taken from too far away"),
+        (quality.MISSING, "nothing could be measured in it"),
+    ],
+)
+def test_what_was_wrong_with_a_photo_is_no_advice_for_the_technician(
+    new_script: Any, make: Callable[..., Report], why: str, told: str
+) -> None:
+    """'Get both in the picture, without glare' once told the customer of light reflected."""
+    s = new_script(number=53)
+    s.open()
+    s.photo("level-before", "dipstick", "before", {"usable": False, "why": why})
+    assert make(s).pictures[0].caption == f"not usable, as {told}"
 
 
 def test_a_confirmed_finding_tells_who_and_why(
