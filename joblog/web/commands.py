@@ -81,9 +81,8 @@ def run_talkers(args: argparse.Namespace) -> int:
 
 def run_serve(args: argparse.Namespace) -> int:
     """Serve until stopped by the keyboard."""
-    import uvicorn
-
     from joblog.web.app import create_app
+    from joblog.web.lines import serve
     from joblog.web.shop import Shop
 
     host = "0.0.0.0" if args.lan and args.host in OPEN_HOSTS else args.host
@@ -99,7 +98,7 @@ def run_serve(args: argparse.Namespace) -> int:
             print("Other devices must be paired; without --lan their microphone stays off.")
     options: dict[str, Any] = {"log_level": "warning", "timeout_graceful_shutdown": 2}
     options["proxy_headers"] = False  # who asks is who is connected, whatever a header says
-    uvicorn.run(app, host=host, port=args.port, **options, **secure)  # open screens never end
+    serve(app, host, args.port, **options, **secure)  # open screens never end
     return int(Exit.OK)
 
 

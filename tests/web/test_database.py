@@ -18,7 +18,7 @@ NOWHERE = "postgresql://nobody@127.0.0.1:9/none"  # the discard port, where no s
 def test_serve_takes_a_database_and_makes_no_folder_of_its_address(tmp_path, monkeypatch, capsys):
     pytest.importorskip("pg8000", reason="pg8000 is in the dev extra")
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("uvicorn.run", lambda *_a, **_k: None)
+    monkeypatch.setattr("joblog.web.lines.serve", lambda *_a, **_k: None)
     assert main(["serve", "--port", "47613", "--data", NOWHERE]) == 1
     assert "does not answer" in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
