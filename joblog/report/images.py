@@ -49,7 +49,7 @@ def _opened(data: bytes) -> Image.Image:
 @lru_cache(maxsize=256)
 def _shrink(_sha256: str, side: int, source: _Bytes, ratio: Fraction | None = None) -> Shown | None:
     try:
-        with _opened(source.data) as opened:
+        with _opened(source.let_go()) as opened:
             # A large JPEG is decoded at a fraction of its size, never below what is shown.
             least = side / max(opened.size)
             opened.draft("RGB", (int(opened.width * least), int(opened.height * least)))
@@ -65,12 +65,20 @@ def _shrink(_sha256: str, side: int, source: _Bytes, ratio: Fraction | None = No
     return Shown(hashlib.sha256(data).hexdigest(), data, small.width, small.height)
 
 
-@dataclass(frozen=True)
 class _Bytes:
-    """Bytes that compare by their hash, so that the cache needn't compare pictures."""
+    """Bytes that compare by their hash, and that the cache doesn't keep beside the small picture.
 
-    sha256: str
-    data: bytes
+    A phone's photo has several million of them, and the cache some hundred pictures.
+    """
+
+    def __init__(self, sha256: str, data: bytes) -> None:
+        self.sha256 = sha256
+        self.data = data
+
+    def let_go(self) -> bytes:
+        """Return the bytes, for the last time."""
+        data, self.data = self.data, b""
+        return data
 
     def __hash__(self) -> int:
         return hash(self.sha256)

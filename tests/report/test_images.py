@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import subprocess
 import sys
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from joblog.report import images
 from joblog.report.images import shown_pictures, shrink
 
 GPS, ORIENTATION = 0x8825, 0x0112  # EXIF tags: CIPA DC-008
@@ -50,6 +52,19 @@ def test_the_same_photo_gives_the_same_bytes() -> None:
     assert first is not None
     assert first == second
     assert first.key == hashlib.sha256(first.data).hexdigest()
+
+
+def test_what_was_made_small_is_kept_without_the_photo_it_was_made_of() -> None:
+    """A server makes reports for months: a few hundred photos of a phone would fill its memory."""
+    images.forget()
+    data = photo()
+    shown = shrink(data)
+    assert shown is not None
+    gc.collect()
+    kept = [one for one in gc.get_objects() if isinstance(one, images._Bytes)]
+    assert [one.sha256 for one in kept] == [hashlib.sha256(data).hexdigest()]
+    assert not any(one.data for one in kept)
+    assert shrink(data) is shown  # and is found again
 
 
 def test_a_picture_with_alpha_lies_on_white_paper() -> None:
