@@ -10,9 +10,10 @@ from collections.abc import Iterator
 from itertools import islice
 
 from joblog.errors import JoblogError
+from joblog.job.aloud import digits, fastener_words, words_of
 from joblog.job.controls import CONTROLS
 from joblog.job.grammar import grammar_for_sheet, grammar_text
-from joblog.job.phrases import digits, fastener_words, phrases_of, words_of
+from joblog.job.phrases import phrases_of
 from joblog.job.said_units import unit_words
 from joblog.sheet.check_words import compilable, forms_of
 from joblog.sheet.complaints import Complaint, Found

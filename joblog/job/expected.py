@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from joblog.job.aloud import fastener_words, words_of
 from joblog.job.order import ready
-from joblog.job.phrases import fastener_words, words_of
 from joblog.job.types import JobState, StepState, StepStatus
 from joblog.sheet.model import Sheet, Step
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from joblog.job.aloud import fastener_words, fluid_words
 from joblog.job.drafts import Plan, answer
 from joblog.job.order import ready
-from joblog.job.phrases import fastener_words, fluid_words
 from joblog.job.targets import fluid_at_hand, torque_at_hand
 from joblog.job.types import FluidState, JobState
 from joblog.job.wording import and_more, capital, said, shown

@@ -52,17 +52,7 @@ def grammar_text(
     rules = [f"<p{i}> = {phrase.pattern};" for i, phrase in enumerate(phrases)]
     plain = [f"<p{i}> {{{phrase.tag}}}" for i, phrase in enumerate(phrases)]
     corrections = [plain[i] for i, phrase in enumerate(phrases) if phrase.correctable]
-    vague = [] if bare else vague_values(sheet)
-    beside = (
-        [] if bare else [f"<lead> = {' | '.join(LEADS)};", f"<foil> = {_foils(sheet, phrases)};"]
-    )
-    beside += [f"<vague> = {' | '.join(vague)};"] if vague else []
-    beside += [] if bare else [f"<mend> = {MENDS};"]
-    marks = [] if bare else [f"<foil> {{{TAG}}}", f"<mend> {{{TAG}:{MEND}}}"]
-    marks += [f"<vague> {{{TAG}:{VAGUE}}}"] if vague else []
-    if answering and not bare:
-        beside.append(f"<denial> = {DENIALS};")
-        marks.append(f"<denial> {{{TAG}:{DENIAL}}}")
+    beside, marks = ([], []) if bare else _beside(sheet, phrases, answering)
     figures = ["<bare-value> {bare}"]
     figures += ["<bare-range-value> {bare}"] if ranged_dimensions(sheet) else []
     corrections += figures
@@ -83,6 +73,20 @@ def grammar_text(
         *value_rules(sheet),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _beside(sheet: Sheet, phrases: list[Phrase], answering: bool) -> tuple[list[str], list[str]]:
+    """Return the rules of what may be heard beside the phrases, and their tagged uses."""
+    vague = vague_values(sheet)
+    rules = [f"<lead> = {' | '.join(LEADS)};", f"<foil> = {_foils(sheet, phrases)};"]
+    rules += [f"<vague> = {' | '.join(vague)};"] if vague else []
+    rules += [f"<mend> = {MENDS};"]
+    uses = [f"<foil> {{{TAG}}}", f"<mend> {{{TAG}:{MEND}}}"]
+    uses += [f"<vague> {{{TAG}:{VAGUE}}}"] if vague else []
+    if answering:
+        rules.append(f"<denial> = {DENIALS};")
+        uses.append(f"<denial> {{{TAG}:{DENIAL}}}")
+    return rules, uses
 
 
 def _foils(sheet: Sheet, phrases: list[Phrase]) -> str:

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from joblog.job.aloud import fastener_words, words_of
 from joblog.job.drafts import CLOSED, Plan, answer
-from joblog.job.phrases import fastener_words, words_of
 from joblog.job.types import JobState, StepState, StepStatus
 from joblog.job.wording import capital, step_name
 from joblog.sheet.model import Step

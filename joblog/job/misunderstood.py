@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from difflib import get_close_matches
 
+from joblog.job.aloud import words_of
 from joblog.job.grammar import grammar_for_sheet
 from joblog.job.meaning import Meaning, meaning_of
-from joblog.job.phrases import example_sentence, phrases_of, words_of
+from joblog.job.phrases import example_sentence, phrases_of
 from joblog.job.said_units import said_unit_names
 from joblog.job.typed import NUMBERS, spelled
 from joblog.job.values import step_named

@@ -15,7 +15,9 @@ from joblog.job.marks import holds
 from joblog.job.meaning import Meaning
 from joblog.job.numbers import number
 from joblog.job.plan_controls import NOTHING_TOLD, plan_control
-from joblog.job.plan_values import plan_angle, plan_bare, plan_quantity, plan_reading, plan_torque
+from joblog.job.plan_quantities import plan_quantity
+from joblog.job.plan_torques import plan_angle, plan_torque
+from joblog.job.plan_values import plan_bare, plan_reading
 from joblog.job.targets import part_step
 from joblog.job.told import Told
 from joblog.job.types import JobState, Mark

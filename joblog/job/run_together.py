@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from joblog.job.aloud import NUMBER_WORDS
 from joblog.job.drafts import Draft, Plan, value_question
 from joblog.job.meaning import Meaning
-from joblog.job.phrases import NUMBER_WORDS
 from joblog.job.said_units import SaidValue, in_unit_of_sheet, said_values
 from joblog.job.settling import either, numbered
 from joblog.job.wording import capital, said, shown

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from fractions import Fraction
 
-from joblog.job.phrases import plural, words_of
+from joblog.job.aloud import plural, words_of
 from joblog.job.types import Value
 from joblog.job.wording import listed
 from joblog.record.entry import Entry

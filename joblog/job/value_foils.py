@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from joblog.job.phrases import fastener_words, words_of
+from joblog.job.aloud import fastener_words, words_of
 from joblog.job.ranges import may_range
 from joblog.job.said_units import reading_rule
 from joblog.sheet.model import Sheet, Step

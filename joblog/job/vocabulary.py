@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 
+from joblog.job.aloud import plural, words_of
 from joblog.job.cautions import spoken_caution
 from joblog.job.grammar import phrase_words
-from joblog.job.phrases import plural, words_of
 from joblog.job.wording import step_name
 from joblog.measure.units import UNITS
 from joblog.sheet.model import Sheet
