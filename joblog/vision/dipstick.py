@@ -17,6 +17,7 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade, standing_out
 from joblog.vision.dipstick_hatch import hatch_signals
@@ -41,12 +42,13 @@ NO_MARKS = "the two marks can't be made out: get both in the picture, in focus, 
 CUT_OFF_MARK = "a mark is cut off: step back until both marks are in the picture"
 DOUBTFUL_MARKS = "two pairs of marks look alike: wipe drops off around the marks and take it again"
 NO_FIT = (
-    "the marks seen don't fit the mark distance of {distance:g} mm: check that it is the right "
-    "dipstick and distance for this vehicle, wipe drops off around the marks and take it again"
+    "the marks seen don't fit the mark distance of {distance:g} mm: get both marks whole into the "
+    "picture, out of the glare, with no drops around them; if they are, check that it is the right "
+    "dipstick and distance for this vehicle"
 )
 NO_EDGE = (
-    "the wet edge can't be made out: wipe, dip again and photograph the blade held so that the "
-    "fluid shines"
+    "the wet edge can't be made out: get it into the picture with bare blade beyond it; if it is, "
+    "wipe, dip again and hold the blade so that the fluid shines"
 )
 HIDDEN = (
     "something hides the blade at a mark or at the wet edge: take fingers and cloth away, "
@@ -69,6 +71,7 @@ MOST_BELOW, MOST_ABOVE = -1.5, 2.5  # beyond them it was no level that was seen
 MOST_BLUR = 0.0036  # width of the sharpest edges, as a share of the picture's long side
 LEAST_BRIGHT = 55  # of the blade's brightest parts, 8-bit
 MOST_BURNT = 0.2  # share of the picture burnt out, above which glare is what went wrong
+MOST_BURNT_BLADE = 0.33  # and of the blade alone; a quarter of dry steel may be, and all be seen
 
 
 def measure_dipstick(photo: Photo, *, mark_distance_mm: float | None = None) -> DipstickReading:
@@ -95,7 +98,11 @@ def _measured(photo: Photo, mark_distance_mm: float | None) -> DipstickReading:
         if fault:
             raise _NoLevelError(fault)
         blade, pairs = _marked_blade(photo, mark_distance_mm)
-        return _weighed(photo, blade, pairs, mark_distance_mm)
+        try:
+            return _weighed(photo, blade, pairs, mark_distance_mm)
+        except _NoLevelError as reason:
+            burnt = str(reason) == NO_EDGE and _burnt(blade) > MOST_BURNT_BLADE
+            raise _NoLevelError(GLARE.format(subject="dipstick") if burnt else reason) from None
     except _NoLevelError as reason:
         return _refused(photo, str(reason), mark_distance_mm)
 
@@ -219,9 +226,18 @@ def _refused(photo: Photo, why: str, mark_distance_mm: float | None) -> Dipstick
 
 def _too_dark(blade: Blade) -> bool:
     """Say whether even the bright parts of the blade, bare metal, are nearly black."""
+    return float(np.percentile(_inner(blade).mean(axis=2), 92)) < LEAST_BRIGHT
+
+
+def _burnt(blade: Blade) -> float:
+    """Return the share of the blade that is burnt out: there neither mark nor edge can be seen."""
+    return float((_inner(blade).min(axis=2) >= 250).mean())
+
+
+def _inner(blade: Blade) -> NDArray[np.float32]:
+    """Return the pixels (rows, length, 3) of the blade without its sides."""
     strip = blade.strip
-    inner = strip.pixels[np.abs(strip.across) < 0.85, blade.first : blade.last + 1]
-    return float(np.percentile(inner.mean(axis=2), 92)) < LEAST_BRIGHT
+    return strip.pixels[np.abs(strip.across) < 0.85, blade.first : blade.last + 1]
 
 
 def _runs_out(blade: Blade, marks: Marks) -> bool:

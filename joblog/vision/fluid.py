@@ -61,8 +61,12 @@ GREY = 4.0  # chroma up to which a spot is called grey
 GREY_FROM = 20.0  # L* below which a fluid may be as grey as soot
 _OTHER_KIND = "if this shows a plug or a dipstick, send it again as that"
 NOT_A_DROP = (
-    f"{{what}}: {_OTHER_KIND}; for fluid, put one large "
-    "drop on plain white paper and leave bare paper all round it in the picture"
+    "{what}: put one large drop on plain white paper, with bare paper all round it; "
+    f"{_OTHER_KIND}"
+)
+TOO_DARK = (
+    "too dark: put the paper in brighter light, with bare paper all round the drop, "
+    "and take it again"
 )
 GREY_SPOT = "the spot is as grey as metal or a shadow"
 GLARE_ON_DROP = f"{GLARE.format(subject='fluid')}; {_OTHER_KIND}"
@@ -115,6 +119,8 @@ def _measured(photo: Photo) -> FluidReading:
     _check_sharp(ratio, blot, small)
     colour = _core_colour(ratio, blot)
     _check_drop(ratio, blot, colour)
+    if is_grey(photo.rgb):
+        raise _NoColourError(NO_COLOURS)
 
     def original(points: Sequence[Sequence[float]]) -> Polygon:
         return photo.polygon_to_original(
@@ -180,7 +186,7 @@ def _paper_light(linear: Array32, rgb: NDArray[np.uint8]) -> tuple[Array32, Arra
     luma = smooth @ LUMA
     bright = float(np.percentile(luma, 92))
     if bright < LEAST_LIGHT:
-        raise _NoColourError("too dark: put the paper in brighter light and photograph it again")
+        raise _NoColourError(TOO_DARK)
     mask = luma > 0.55 * bright
     step = 8
     height, width = luma.shape
@@ -211,7 +217,7 @@ def _check_white(white: Array, rgb: NDArray[np.uint8], paper: Mask) -> None:
     blown = float((rgb[paper].max(axis=1) >= 254).mean())
     if blown > 0.5:
         raise _NoColourError(
-            "the paper is blown out: less exposure or no flash, then photograph it again"
+            "the paper is blown out: away from the lamp, no flash, and take it again"
         )
     red, green, blue = (float(v) for v in white)
     # Lamps from candle light to blue sky stay well inside these ratios, coloured cloth does not.

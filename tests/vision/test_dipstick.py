@@ -69,7 +69,7 @@ def test_a_stick_that_does_not_fit_the_distance_is_refused(style):
     reading = measure_dipstick(photo(rgb), mark_distance_mm=25.0)
     assert not reading.usable
     assert reading.level_fraction is None
-    assert "don't fit the mark distance of 25 mm: check" in reading.why
+    assert "don't fit the mark distance of 25 mm: get both" in reading.why
     assert measure_dipstick(photo(rgb), mark_distance_mm=16.0).usable
 
 
@@ -165,6 +165,20 @@ def test_a_level_that_a_photo_without_colours_does_not_show_is_told_as_that():
     grey = np.dstack([cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)] * 3)
     reading = measure_dipstick(photo(grey), mark_distance_mm=truth["mark_distance_mm"])
     assert reading.why == "the photo has no colours: switch the camera to colour and take it again"
+
+
+def test_a_blade_that_is_burnt_out_is_told_as_that_and_not_to_be_wiped():
+    rgb, truth = draw_stick(Stick(level=0.5, fluid="clear"), 3, (1024, 768))
+    low, high = (np.array(truth[key]) for key in ("lower_mark_px", "upper_mark_px"))
+    sides = np.array(truth["blade_edges_at_level_px"])
+    half = (sides[1] - sides[0]) / 2 * 0.93
+    for begin, end in ((-0.5, -0.15), (0.15, 0.85), (1.15, 2.5)):  # all but the marks
+        a, b = low + (high - low) * begin, low + (high - low) * end
+        corners = np.array([a - half, a + half, b + half, b - half])
+        cv2.fillPoly(rgb, [corners.round().astype(np.int32)], (255, 255, 255))
+    reading = measure_dipstick(photo(rgb), mark_distance_mm=20.0)
+    assert not reading.usable
+    assert reading.why.startswith("glare hides the dipstick: light it from the side")
 
 
 def test_bend_and_tilt_are_followed():

@@ -108,8 +108,10 @@ def test_noise_does_not_make_a_blurred_photo_sharp(noise):
     assert reading.why.startswith("blurred")
 
 
-def test_a_photo_without_colours_is_told_as_that():
-    grey = cv2.cvtColor(draw_swatch(Swatch()), cv2.COLOR_RGB2GRAY)
+@pytest.mark.parametrize("fluid", [Swatch().fluid, (0.012, 0.011, 0.01)])
+def test_a_photo_without_colours_is_told_as_that(fluid):
+    """Of a fluid as dark as soot, too, which may be nearly grey itself."""
+    grey = cv2.cvtColor(draw_swatch(Swatch(fluid=fluid)), cv2.COLOR_RGB2GRAY)
     rgb = np.dstack([grey] * 3)
     reading = measure_fluid(Photo(rgb=rgb, sha256="", size=(rgb.shape[1], rgb.shape[0])))
     assert not reading.usable
