@@ -14,6 +14,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
@@ -28,6 +29,7 @@ from joblog.speech.engines import get_engine
 from joblog.speech.grammar import Grammar
 
 DATA = Path(__file__).parent / "data"
+Lines = queue.Queue[str]
 ALSA = Path("/usr/share/alsa/alsa.conf")
 GRAMMAR = """#JSGF V1.0;
 grammar moves;
@@ -85,16 +87,48 @@ def loopback(tmp_path: Path) -> Iterator[Loopback]:
     device.pull_out()
 
 
-def lines_of(stream: IO[str]) -> tuple[queue.Queue[str], threading.Thread]:
-    lines: queue.Queue[str] = queue.Queue()
+def lines_of(stream: IO[str]) -> tuple[Lines, threading.Thread]:
+    lines: Lines = queue.Queue()
     reader = threading.Thread(target=lambda: [lines.put(line) for line in stream])
     reader.start()
     return lines, reader
 
 
-def wait_for(lines: queue.Queue[str], text: str) -> None:
+def wait_for(lines: Lines, text: str) -> None:
     while text not in lines.get(timeout=30):
         pass
+
+
+@contextmanager
+def listening(loopback: Loopback, *options: str) -> Iterator[tuple[Lines, Lines]]:
+    """Run ``joblog listen`` on the device; what it hears and what it tells, line by line."""
+    command = [sys.executable, "-m", "joblog", "listen"]
+    listed = subprocess.run(
+        [*command, "--devices"], env=loopback.environment, capture_output=True, check=False
+    )
+    if b"shopmic" not in listed.stdout:
+        pytest.skip("needs PortAudio and ALSA's pulse plugin")
+    program = subprocess.Popen(
+        [*command, "--jsonl", "--meter", "--source", "mic:shopmic", *options],
+        env=loopback.environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        bufsize=1,
+    )
+    assert program.stdout is not None
+    assert program.stderr is not None
+    (heard, one), (told, other) = lines_of(program.stdout), lines_of(program.stderr)
+    try:
+        wait_for(told, "dB")
+        yield heard, told
+    finally:
+        program.kill()
+        program.wait()
+        one.join()
+        other.join()
+        program.stdout.close()
+        program.stderr.close()
 
 
 def test_a_live_microphone_that_is_pulled_and_plugged_again(
@@ -105,25 +139,7 @@ def test_a_live_microphone_that_is_pulled_and_plugged_again(
     gap = np.zeros(16000, np.float32)
     spoken = read_audio(DATA / "goforward.flac").samples
     soundfile.write(sound, np.concatenate([gap, spoken, gap]), 16000)
-    command = [sys.executable, "-m", "joblog", "listen"]
-    listed = subprocess.run(
-        [*command, "--devices"], env=loopback.environment, capture_output=True, check=False
-    )
-    if b"shopmic" not in listed.stdout:
-        pytest.skip("needs PortAudio and ALSA's pulse plugin")
-    listening = subprocess.Popen(
-        [*command, "--jsonl", "--meter", "--grammar", str(grammar), "--source", "mic:shopmic"],
-        env=loopback.environment,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        bufsize=1,
-    )
-    assert listening.stdout is not None
-    assert listening.stderr is not None
-    (heard, one), (told, other) = lines_of(listening.stdout), lines_of(listening.stderr)
-    try:
-        wait_for(told, "dB")
+    with listening(loopback, "--grammar", str(grammar)) as (heard, told):
         loopback.play(sound)
         assert json.loads(heard.get(timeout=30))["text"] == "go forward ten meters"
         loopback.pull_out()
@@ -132,13 +148,6 @@ def test_a_live_microphone_that_is_pulled_and_plugged_again(
         wait_for(told, "is back")
         loopback.play(sound)
         assert json.loads(heard.get(timeout=30))["text"] == "go forward ten meters"
-    finally:
-        listening.kill()
-        listening.wait()
-        one.join()
-        other.join()
-        listening.stdout.close()
-        listening.stderr.close()
 
 
 ORDERS = """#JSGF V1.0;
@@ -155,45 +164,22 @@ def test_what_joblog_says_aloud_is_never_heard_as_a_command(
     gap = np.zeros(RATE, np.float32)
     said = spoken_sound("Drain plug out.", load_clips())
     soundfile.write(sound, np.concatenate([gap, said, gap]), RATE)
-    command = [sys.executable, "-m", "joblog", "listen"]
-    listed = subprocess.run(
-        [*command, "--devices"], env=loopback.environment, capture_output=True, check=False
-    )
-    if b"shopmic" not in listed.stdout:
-        pytest.skip("needs PortAudio and ALSA's pulse plugin")
-    recorder = subprocess.Popen(
-        ["parec", "--device=loop.monitor", "--rate=16000", "--channels=1", "--format=s16le",
-         str(room)],
-        env=loopback.environment,
-    )  # fmt: skip
-    listening = subprocess.Popen(
-        [*command, "--jsonl", "--meter", "--aloud", "--grammar", str(grammar),
-         "--source", "mic:shopmic"],
-        env=loopback.environment,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        bufsize=1,
-    )  # fmt: skip
-    assert listening.stdout is not None
-    assert listening.stderr is not None
-    (heard, one), (told, other) = lines_of(listening.stdout), lines_of(listening.stderr)
-    try:
-        wait_for(told, "dB")
-        loopback.play(sound)
-        assert json.loads(heard.get(timeout=30))["text"] == "drain plug out"
-        time.sleep(6)  # the answer sounds and would have been cut and heard by now
-        assert heard.empty()
-        loopback.play(sound)  # a person says it once more
-        assert json.loads(heard.get(timeout=30))["text"] == "drain plug out"
-    finally:
-        for process in (listening, recorder):
-            process.kill()
-            process.wait()
-        one.join()
-        other.join()
-        listening.stdout.close()
-        listening.stderr.close()
+    with listening(loopback, "--aloud", "--grammar", str(grammar)) as (heard, _):
+        recorder = subprocess.Popen(
+            ["parec", "--device=loop.monitor", "--rate=16000", "--channels=1", "--format=s16le",
+             str(room)],
+            env=loopback.environment,
+        )  # fmt: skip
+        try:
+            loopback.play(sound)
+            assert json.loads(heard.get(timeout=30))["text"] == "drain plug out"
+            time.sleep(6)  # the answer sounds and would have been cut and heard by now
+            assert heard.empty()
+            loopback.play(sound)  # a person says it once more
+            assert json.loads(heard.get(timeout=30))["text"] == "drain plug out"
+        finally:
+            recorder.kill()
+            recorder.wait()
     # The microphone's line truly carried the answer: behind the command it is heard in the room.
     samples = np.frombuffer(room.read_bytes()[: room.stat().st_size // 2 * 2], "<i2")
     ends = np.flatnonzero(np.abs(samples) > 300)

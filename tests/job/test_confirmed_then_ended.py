@@ -3,51 +3,31 @@
 from __future__ import annotations
 
 import pytest
+from small_sheets import fluid, reading, step, torque
 
 from joblog.report.build import build_report
 
-STEPS = """
-[[fluids]]
-key = "oil"
-name = "Oil"
-specification = "any"
-service = { value = 3, unit = "L" }
-tolerance = { value = 0.2, unit = "L" }
-
-[[steps]]
-key = "out"
-title = "Drain"
-say = ["oil drained"]
-pour = { fluid = "oil", direction = "out" }
-
-[[steps]]
-key = "nuts"
-title = "Nuts tight"
-say = ["nuts tight"]
-after = ["out"]
-torque = { fastener = "cover nut", value = 20, unit = "N.m", tolerance = 2, count = 3 }
-
-[[steps]]
-key = "fill"
-title = "Fill"
-say = ["oil filled"]
-after = ["out"]
-pour = { fluid = "oil", direction = "in" }
-
-[[steps]]
-key = "run"
-title = "Run"
-say = ["run and stopped"]
-after = ["fill"]
-
-[[steps]]
-key = "level"
-title = "Read the level"
-say = ["level read"]
-after = ["run"]
-window = { since = "run", opens = 60, closes = 600 }
-reading = { name = "oil level", unit = "mm", low = 10, high = 20 }
-"""
+STEPS = (
+    fluid("oil", "Oil", "3 L", tolerance="0.2 L")
+    + step("out", "Drain", "oil drained", out="oil")
+    + step(
+        "nuts",
+        "Nuts tight",
+        "nuts tight",
+        after=["out"],
+        torque=torque("cover nut", "20 N.m", 2, count=3),
+    )
+    + step("fill", "Fill", "oil filled", into="oil", after=["out"])
+    + step("run", "Run", "run and stopped", after=["fill"])
+    + step(
+        "level",
+        "Read the level",
+        "level read",
+        after=["run"],
+        window={"since": "run", "opens": 60, "closes": 600},
+        reading=reading("oil level", "mm", low=10, high=20),
+    )
+)
 BY = "confirmed by Imani Okafor: it was checked twice"
 SURE = "confirm because checked twice"
 

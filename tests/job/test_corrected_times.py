@@ -7,44 +7,32 @@ practice, no source; the times are made up.
 from __future__ import annotations
 
 import pytest
+from small_sheets import fluid, reading, step
 
 from joblog.job.replay import replay
 from joblog.report.build import build_report
 
-STEPS = """
-[[fluids]]
-key = "oil"
-name = "Oil"
-specification = "any"
-service = { value = 4.5, unit = "qt_us" }
-
-[[steps]]
-key = "plug-out"
-title = "Plug out"
-say = ["plug is out"]
-
-[[steps]]
-key = "dripped"
-title = "Let it drip"
-say = ["dripping stopped"]
-after = ["plug-out"]
-window = { since = "plug-out", opens = 20 }
-pour = { fluid = "oil", direction = "out" }
-
-[[steps]]
-key = "stopped"
-title = "Run, then stop"
-say = ["run and stopped"]
-after = ["dripped"]
-
-[[steps]]
-key = "level-read"
-title = "Read the level"
-say = ["level read"]
-after = ["stopped"]
-window = { since = "stopped", opens = 120, closes = 600 }
-reading = { name = "oil level", unit = "mm", low = 10, high = 20 }
-"""
+STEPS = (
+    fluid("oil", "Oil", "4.5 qt_us")
+    + step("plug-out", "Plug out", "plug is out")
+    + step(
+        "dripped",
+        "Let it drip",
+        "dripping stopped",
+        out="oil",
+        after=["plug-out"],
+        window={"since": "plug-out", "opens": 20},
+    )
+    + step("stopped", "Run, then stop", "run and stopped", after=["dripped"])
+    + step(
+        "level-read",
+        "Read the level",
+        "level read",
+        after=["stopped"],
+        window={"since": "stopped", "opens": 120, "closes": 600},
+        reading=reading("oil level", "mm", low=10, high=20),
+    )
+)
 ANEW = "A correction keeps the time of the first. Was it done again? Say it once more, without"
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
+from small_sheets import fluid, step
 
 from joblog.job.guard_photos import debris_findings
 from joblog.job.session import JobSession
@@ -142,7 +143,7 @@ def test_the_same_quart_heard_by_two_people_is_asked(bench, store, clock):
 
 
 def test_two_fluids_need_their_names_or_the_step_at_hand(bench):
-    job = bench(toml=TWO_FLUIDS)
+    job = bench(steps=TWO_FLUIDS)
     assert "Which fluid?" in job.say("one liter in").spoken
     job.ok("one liter of coolant in")
     job.ok("half a liter of washer fluid in")
@@ -152,39 +153,12 @@ def test_two_fluids_need_their_names_or_the_step_at_hand(bench):
     assert [str(f.poured_in) for f in job.state.fluids] == ["1", "1"]
 
 
-TWO_FLUIDS = """
-[sheet]
-key = "two"
-title = "Two fluids"
-revision = "1"
-summary = "Two fluids are filled."
-
-[[fluids]]
-key = "coolant"
-name = "Coolant"
-say = ["coolant"]
-specification = "example"
-total = { value = 6, unit = "L" }
-
-[[fluids]]
-key = "washer"
-name = "Washer fluid"
-say = ["washer fluid", "screen wash"]
-specification = "example"
-total = { value = 4, unit = "L" }
-
-[[steps]]
-key = "coolant-in"
-title = "Coolant in"
-say = ["coolant full"]
-pour = { fluid = "coolant", direction = "in" }
-
-[[steps]]
-key = "washer-in"
-title = "Washer fluid in"
-say = ["washer full"]
-pour = { fluid = "washer", direction = "in" }
-"""
+TWO_FLUIDS = (
+    fluid("coolant", "Coolant", say=["coolant"], total="6 L")
+    + fluid("washer", "Washer fluid", say=["washer fluid", "screen wash"], total="4 L")
+    + step("coolant-in", "Coolant in", "coolant full", into="coolant")
+    + step("washer-in", "Washer fluid in", "washer full", into="washer")
+)
 
 
 def test_an_unusable_photo_is_told_and_settled_by_the_next(bench):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from small_sheets import fluid, step
 
 from joblog.job.phrases import phrases_of
 from joblog.sheet.load import library, sheet_text
@@ -95,33 +96,12 @@ window = {{ since = "filled", opens = 30, closes = 600 }}
     assert wants == ["between 30 s and 10 min after “filling done”"]
 
 
-TWO_FLUIDS = """
-[[fluids]]
-key = "front"
-name = "Front axle oil 80W-90"
-say = ["front oil"]
-specification = "Example"
-service = { value = 1.2, unit = "L" }
-
-[[fluids]]
-key = "rear"
-name = "Rear axle oil 80W-90"
-say = ["rear oil"]
-specification = "Example"
-service = { value = 2.4, unit = "L" }
-
-[[steps]]
-key = "rear-out"
-title = "Rear drained"
-say = ["rear drained"]
-pour = { fluid = "rear", direction = "out" }
-
-[[steps]]
-key = "front-out"
-title = "Front drained"
-say = ["front drained"]
-pour = { fluid = "front", direction = "out" }
-"""
+TWO_FLUIDS = (
+    fluid("front", "Front axle oil 80W-90", "1.2 L", say=["front oil"])
+    + fluid("rear", "Rear axle oil 80W-90", "2.4 L", say=["rear oil"])
+    + step("rear-out", "Rear drained", "rear drained", out="rear")
+    + step("front-out", "Front drained", "front drained", out="front")
+)
 
 
 def test_of_two_fluids_the_question_says_how_each_is_named(bench):

@@ -3,44 +3,17 @@
 from __future__ import annotations
 
 import pytest
+from small_sheets import fluid, reading, step
 
-TWICE = """
-[[fluids]]
-key = "oil"
-name = "Oil"
-specification = "Example"
-service = { value = 3, unit = "L" }
-density = 850
-tolerance = { value = 0.2, unit = "L" }
-
-[[steps]]
-key = "out"
-title = "Drain"
-say = ["oil drained"]
-pour = { fluid = "oil", direction = "out" }
-reading = { name = "oil temperature", unit = "degC" }
-
-[[steps]]
-key = "fill"
-title = "Fill"
-say = ["oil filled"]
-after = ["out"]
-pour = { fluid = "oil", direction = "in" }
-
-[[steps]]
-key = "run"
-title = "Run"
-say = ["engine has run"]
-after = ["fill"]
-reading = { name = "shop temperature", unit = "degC" }
-
-[[steps]]
-key = "top"
-title = "Top up"
-say = ["topped up"]
-after = ["run"]
-pour = { fluid = "oil", direction = "in" }
-"""
+TWICE = (
+    fluid("oil", "Oil", "3 L", density=850, tolerance="0.2 L")
+    + step("out", "Drain", "oil drained", out="oil", reading=reading("oil temperature", "degC"))
+    + step("fill", "Fill", "oil filled", into="oil", after=["out"])
+    + step(
+        "run", "Run", "engine has run", after=["fill"], reading=reading("shop temperature", "degC")
+    )
+    + step("top", "Top up", "topped up", into="oil", after=["run"])
+)
 
 
 @pytest.fixture

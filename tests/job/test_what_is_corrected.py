@@ -8,78 +8,42 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from small_sheets import fluid, step, tool, torque
 
 from joblog.sheet.load import library, sheet_text
 
 PICTURES = Path(__file__).parents[2] / "sample_images"
 
-WRENCH = """
-[[tools]]
-key = "wrench"
-name = "Torque wrench"
-lowest = { value = 5, unit = "N.m" }
-highest = { value = 100, unit = "N.m" }
-"""
-TWICE = f"""{WRENCH}
-[[steps]]
-key = "for-now"
-title = "Plug in for now"
-say = ["plug in for now"]
-torque = {{ fastener = "plug", value = 30, unit = "N.m", tolerance = 3 }}
-
-[[steps]]
-key = "run"
-title = "Run it"
-say = ["run and stopped"]
-after = ["for-now"]
-
-[[steps]]
-key = "for-good"
-title = "Plug tightened again"
-say = ["plug checked again"]
-after = ["run"]
-torque = {{ fastener = "plug", value = 30, unit = "N.m", tolerance = 3 }}
-"""
-STAGES = f"""{WRENCH}
-[[steps]]
-key = "first"
-title = "First pass"
-say = ["first pass"]
-torque = {{ fastener = "head bolt", value = 30, unit = "N.m", tolerance = 3, count = 2 }}
-
-[[steps]]
-key = "second"
-title = "Second pass"
-say = ["second pass"]
-after = ["first"]
-torque = {{ fastener = "head bolt", value = 60, unit = "N.m", tolerance = 3, count = 2, stage = 2 }}
-"""
-AXLES = """
-[[fluids]]
-key = "front-oil"
-name = "Front oil"
-specification = "Example"
-service = { value = 1.2, unit = "L" }
-
-[[fluids]]
-key = "rear-oil"
-name = "Rear oil"
-specification = "Example"
-service = { value = 1.4, unit = "L" }
-
-[[steps]]
-key = "rear"
-title = "Rear axle drained"
-say = ["rear drained"]
-pour = { fluid = "rear-oil", direction = "out" }
-
-[[steps]]
-key = "front"
-title = "Front axle drained"
-say = ["front drained"]
-after = ["rear"]
-pour = { fluid = "front-oil", direction = "out" }
-"""
+WRENCH = tool("wrench", "Torque wrench", "5 N.m", "100 N.m")
+TWICE = (
+    WRENCH
+    + step("for-now", "Plug in for now", "plug in for now", torque=torque("plug", "30 N.m", 3))
+    + step("run", "Run it", "run and stopped", after=["for-now"])
+    + step(
+        "for-good",
+        "Plug tightened again",
+        "plug checked again",
+        after=["run"],
+        torque=torque("plug", "30 N.m", 3),
+    )
+)
+STAGES = (
+    WRENCH
+    + step("first", "First pass", "first pass", torque=torque("head bolt", "30 N.m", 3, count=2))
+    + step(
+        "second",
+        "Second pass",
+        "second pass",
+        after=["first"],
+        torque=torque("head bolt", "60 N.m", 3, count=2, stage=2),
+    )
+)
+AXLES = (
+    fluid("front-oil", "Front oil", "1.2 L")
+    + fluid("rear-oil", "Rear oil", "1.4 L")
+    + step("rear", "Rear axle drained", "rear drained", out="rear-oil")
+    + step("front", "Front axle drained", "front drained", out="front-oil", after=["rear"])
+)
 
 
 def values(job):
@@ -202,44 +166,24 @@ def test_a_colleagues_amount_is_left_alone_behind_ones_own_that_was_taken_back(b
     assert told(job) == [("rear", "0.9"), ("front", "0.4")]  # as the 0.5 was meant
 
 
-PLUGS = """
-[[fluids]]
-key = "front-oil"
-name = "Front oil"
-specification = "Example"
-service = { value = 1.2, unit = "L" }
-
-[[fluids]]
-key = "rear-oil"
-name = "Rear oil"
-specification = "Example"
-service = { value = 2.4, unit = "L" }
-container = { value = 1, unit = "L" }
-
-[[steps]]
-key = "front"
-title = "Front axle drained"
-say = ["front drained"]
-photo = { kind = "plug", phase = "before", plug_diameter_mm = 18 }
-
-[[steps]]
-key = "rear"
-title = "Rear axle drained"
-say = ["rear drained"]
-photo = { kind = "plug", phase = "before", plug_diameter_mm = 18 }
-
-[[steps]]
-key = "front-filled"
-title = "Front axle filled"
-say = ["front filled"]
-pour = { fluid = "front-oil", direction = "in" }
-
-[[steps]]
-key = "rear-filled"
-title = "Rear axle filled"
-say = ["rear filled"]
-pour = { fluid = "rear-oil", direction = "in" }
-"""
+PLUGS = (
+    fluid("front-oil", "Front oil", "1.2 L")
+    + fluid("rear-oil", "Rear oil", "2.4 L", container="1 L")
+    + step(
+        "front",
+        "Front axle drained",
+        "front drained",
+        photo={"kind": "plug", "phase": "before", "plug_diameter_mm": 18},
+    )
+    + step(
+        "rear",
+        "Rear axle drained",
+        "rear drained",
+        photo={"kind": "plug", "phase": "before", "plug_diameter_mm": 18},
+    )
+    + step("front-filled", "Front axle filled", "front filled", into="front-oil")
+    + step("rear-filled", "Rear axle filled", "rear filled", into="rear-oil")
+)
 
 
 def test_a_photo_is_of_the_step_just_reported_and_the_answer_names_it(bench):
@@ -261,25 +205,11 @@ def test_another_is_of_the_fluid_poured_last(bench):
     assert [v.entry.body["fluid"] for v in job.state.values] == ["rear-oil"] * 2 + ["front-oil"] * 2
 
 
-FILTER = """
-[[fluids]]
-key = "oil"
-name = "Oil"
-specification = "Example"
-service = { value = 5, unit = "L" }
-
-[[steps]]
-key = "filter"
-title = "Filter filled beforehand"
-say = ["filter filled"]
-pour = { fluid = "oil", direction = "in" }
-
-[[steps]]
-key = "engine"
-title = "Engine filled"
-say = ["engine topped up"]
-pour = { fluid = "oil", direction = "in" }
-"""
+FILTER = (
+    fluid("oil", "Oil", "5 L")
+    + step("filter", "Filter filled beforehand", "filter filled", into="oil")
+    + step("engine", "Engine filled", "engine topped up", into="oil")
+)
 
 
 def test_an_amount_is_of_the_step_just_reported(bench):

@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from joblog.cli import main
-from joblog.record import JOB_CLOSED, Store, export_job, open_store, verify_lines
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with open_store(tmp_path / "data") as opened:
-        yield opened
+from joblog.record import JOB_CLOSED, Store, export_job, verify_lines
 
 
 @pytest.fixture

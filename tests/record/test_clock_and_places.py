@@ -2,30 +2,17 @@
 
 from __future__ import annotations
 
-import subprocess
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from joblog.record import ManualClock, Store, SystemClock, default_data_dir, open_store
+from joblog.record import ManualClock, SystemClock, default_data_dir, open_store
 from joblog.record.clock import Moment
+from tests.record.conftest import note, run
 
 START = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
-
-
-def note(store: Store, job: str, text: str = "", **more: Any) -> Any:
-    return store.append(job, "note", {"text": text}, source="hand", **more)
-
-
-def run(code: str, *arguments: object, **options: Any) -> subprocess.CompletedProcess[str]:
-    """Run Python code in a process of its own."""
-    command = [sys.executable, "-c", code, *map(str, arguments)]
-    return subprocess.run(
-        command, capture_output=True, text=True, timeout=60, check=False, **options
-    )
 
 
 def test_monotonic_time_survives_a_restart_of_the_program() -> None:

@@ -9,7 +9,6 @@ import hashlib
 import json
 import re
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -22,12 +21,6 @@ from joblog.record import JOB_CLOSED, Store, export_job, import_job, open_store,
 from joblog.record.chain import TAKEN_BACK
 from joblog.record.entry import canonical
 from joblog.sheet.load import load_sheet, sheet_text
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with open_store(tmp_path / "data") as opened:
-        yield opened
 
 
 @pytest.fixture

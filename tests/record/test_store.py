@@ -7,7 +7,6 @@ import sqlite3
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -17,26 +16,9 @@ import pytest
 from joblog.errors import InputError, RecordError, StoreError
 from joblog.record import JOB_CLOSED, ManualClock, Store, open_store
 from joblog.record.times import uuid7
+from tests.record.conftest import note, run
 
 START = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with open_store(tmp_path / "data") as opened:
-        yield opened
-
-
-def note(store: Store, job: str, text: str = "", **more: Any) -> Any:
-    return store.append(job, "note", {"text": text}, source="hand", **more)
-
-
-def run(code: str, *arguments: object, **options: Any) -> subprocess.CompletedProcess[str]:
-    """Run Python code in a process of its own."""
-    command = [sys.executable, "-c", code, *map(str, arguments)]
-    return subprocess.run(
-        command, capture_output=True, text=True, timeout=60, check=False, **options
-    )
 
 
 def test_what_was_appended_is_what_is_read_after_a_restart(tmp_path: Path) -> None:

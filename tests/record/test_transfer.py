@@ -7,7 +7,6 @@ import json
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
 from datetime import timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -20,12 +19,6 @@ from joblog.record import JOB_CLOSED, Imported, Store, export_job, import_job, o
 from joblog.record.times import parse_time
 from joblog.record.transfer import export_stream
 from joblog.report.settings import shop_zone
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with open_store(tmp_path / "data") as opened:
-        yield opened
 
 
 @pytest.fixture

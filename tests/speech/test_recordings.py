@@ -13,22 +13,10 @@ from joblog.audio.files import read_audio
 from joblog.speech.engines import get_engine
 from joblog.speech.grammar import Grammar
 from joblog.speech.numbers import parse_number
+from tests.speech.test_grammar import CARDS
 
 DATA = Path(__file__).parents[1] / "audio" / "data"
 HEAD = "#JSGF V1.0;\ngrammar g;\n"
-CARDS = (
-    HEAD
-    + """public <cards> = <cards_3> | <cards_2> | <card> | <cards_same_suit> | <cards_no_suit>;
-<cards_3> = <card> <card> <card>;
-<cards_2> = <card> <card>;
-<cards_same_suit> = <rank> <card>;
-<cards_no_suit> = <rank> <rank>;
-<card> = <rank> [ of ] <suits>;
-<suits> = clubs | hearts | diamonds | spades;
-<rank> = ace | two | three | four | five | six | seven | eight | nine | ten | jack | queen | king
-       | lady;
-"""
-)
 MOVES = (
     HEAD
     + """public <move> = go <direction> <distance> [meter | meters];
