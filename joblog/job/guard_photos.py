@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from decimal import Decimal
 from typing import Any
 
 from joblog.job.guard_wanted import missing_finding
 from joblog.job.history import History
-from joblog.job.levels import disagreement, level_findings
+from joblog.job.levels import disagreement, level_findings, percent
 from joblog.job.order import required_before
 from joblog.job.types import Finding, FindingKind, JobState, Mark, Photo, StepState, StepStatus
 from joblog.job.values import step_named
 from joblog.job.wording import step_name
+from joblog.measure.numbers import rounded
 from joblog.sheet.model import DebrisLimits, Step
 
 FLAKE_COUNTED_MM = 0.3  # smaller bright spots are dust and reflections; common practice, no source
@@ -119,6 +121,7 @@ def debris_findings(limits: DebrisLimits, photo: Photo) -> Iterator[Finding]:
     """
     flakes = [float(f["length_mm"]) for f in photo.measurement.get("flakes") or () if _sized(f)]
     longest = max(flakes, default=0.0)
+    size = rounded(Decimal(str(longest)), 1)
     counted = sum(1 for length in flakes if length >= FLAKE_COUNTED_MM)
     film = photo.measurement.get("film_coverage")
     cleaned = photo.phase == "after"
@@ -127,9 +130,9 @@ def debris_findings(limits: DebrisLimits, photo: Photo) -> Iterator[Finding]:
         yield _observation(
             photo,
             "flake",
-            f"A flake of {longest:.1f} mm, the longest found on {plug}; {_UNSEEN}. "
+            f"A flake of {size} mm, the longest found on {plug}; {_UNSEEN}. "
             f"{limits.flake_mm} mm and more is shown to the customer.",
-            f"The longest metal flake found on the magnet is {longest:.1f} mm long; {_UNSEEN}. "
+            f"The longest metal flake found on the magnet is {size} mm long; {_UNSEEN}. "
             "Fine grey film is normal wear; a piece that the eye can see is not, and its cause "
             "should be looked for.",
         )
@@ -147,8 +150,8 @@ def debris_findings(limits: DebrisLimits, photo: Photo) -> Iterator[Finding]:
         yield _observation(
             photo,
             "film",
-            f"Film covers {film * 100:.0f} % of {magnet}; compare with the last service.",
-            f"Fine metal film covered {film * 100:.0f} % of the magnet, which is much; the next "
+            f"Film covers {percent(film)} % of {magnet}; compare with the last service.",
+            f"Fine metal film covered {percent(film)} % of the magnet, which is much; the next "
             "service will show whether it grows.",
         )
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from decimal import Decimal
 
 from joblog.job.photos import taken_with
 from joblog.job.types import Finding, FindingKind, Photo
+from joblog.measure.numbers import rounded
 
 LOWER, UPPER = 0.0, 1.0
 
@@ -16,6 +18,11 @@ def level_of(photo: Photo) -> tuple[float, float] | None:
     if photo.kind != "dipstick" or not photo.usable or not isinstance(level, int | float):
         return None
     return float(level), float(doubt or 0.0)
+
+
+def percent(share: float) -> int:
+    """Return a share in whole per cent, rounded as the report rounds it: halves away from zero."""
+    return int(rounded(Decimal(str(share)) * 100, 0))
 
 
 def near_mark(photo: Photo) -> str:
@@ -37,7 +44,7 @@ def level_words(photo: Photo) -> tuple[str, str]:
     if found is None:
         return "", ""
     level, doubt = found
-    share, give = round(level * 100), f", give or take {round(doubt * 100)} %" if doubt else ""
+    share, give = percent(level), f", give or take {percent(doubt)} %" if doubt else ""
     if share > 100:
         return "", f"{share - 100} % of the mark distance above the upper mark{give}"
     if share < 0:

@@ -9,6 +9,7 @@ stands there already.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
@@ -197,10 +198,10 @@ def captioned(image: Image.Image, title: str, line: str = "") -> Image.Image:
 
 
 def _broken(text: str, size: int, room: float) -> list[str]:
-    """Return the text in lines that fit; a single word may be longer."""
+    """Return the text in lines that fit; a single word, or figure and unit, may be longer."""
     lines: list[str] = []
     probe = ImageDraw.Draw(Image.new("RGB", (8, 8)))
-    for word in text.split():
+    for word in re.split(r"(?<!\d) ", text) if text else []:
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and probe.textlength(longer, font=font(size)) <= room:
             lines[-1] = longer

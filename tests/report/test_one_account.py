@@ -20,6 +20,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 from joblog.job.controls import REASONS
+from joblog.job.levels import level_words
 from joblog.job.session import JobSession
 from joblog.record.clock import ManualClock
 from joblog.record.store import Store, open_store
@@ -37,6 +38,21 @@ from joblog.sheet.load import library, load_sheet, sheet_text
 
 PHOTOS = Path(__file__).parents[2] / "sample_images"
 TECHNICIAN = "Imani Okafor"
+
+
+def test_bay_and_report_round_a_level_alike(new_script: Any) -> None:
+    """44.5 % was 44 at the bay and 45 on the page."""
+    s = new_script(number=77)
+    s.open()
+    for level, share in (("0.445", "45"), ("0.285", "29"), ("-0.085", "9"), ("1.125", "13")):
+        measured = {"usable": True, "level_fraction": level, "level_uncertainty": "0.025"}
+        s.photo("level-before", "dipstick", "before", measured)
+        shown = level_words(s.state().photos[-1])[1]
+        page = build_report(s.state(), s.media).pictures[-1]
+        assert shown.startswith(f"{share} % ")
+        assert shown.endswith("give or take 3 %")
+        assert plain(page.figure) == f"{share}%"
+        assert plain(page.details[0]) == "give or take 3%"
 
 
 def plain(text: str) -> str:

@@ -15,7 +15,7 @@ from PIL import Image
 from joblog.vision.dipstick import measure_dipstick
 from joblog.vision.fluid import measure_fluid
 from joblog.vision.overlay import WORDS, _tenths, _whole, draw_overlay, overlay_jpeg, side_by_side
-from joblog.vision.overlay_pen import Pen, Spot, _round_length
+from joblog.vision.overlay_pen import Pen, Spot, _broken, _round_length
 from joblog.vision.types import DipstickReading, Ellipse, Flake, Photo, PlugReading
 
 
@@ -68,6 +68,14 @@ def test_a_long_reason_is_as_large_as_a_short_one_and_is_broken_into_lines():
     assert long.height >= short.height + 2 * 24
     band = np.asarray(long)[-90:]
     assert (band[:, -12:] == 255).all()
+
+
+def test_a_line_is_not_broken_between_a_figure_and_its_unit():
+    words = "give or take 12 %; 12 metal flakes found, the longest 3.3 mm; smaller ones"
+    for room in range(150, 1200, 10):
+        for line in _broken(words, 20, room):
+            assert not line[-1].isdigit()
+    assert _broken("", 20, 100) == []
 
 
 def test_jpeg_is_bounded_and_bare_of_notes():
