@@ -80,6 +80,11 @@ class OpenJob:
             return self._state
 
     @property
+    def known_closed(self) -> bool:
+        """Whether the job was closed when it was last looked at; waits for nobody."""
+        return self._state is not None and bool(self._state.closed)
+
+    @property
     def last_reply(self) -> Reply:
         """The last reply that was not silence."""
         return self._last

@@ -31,6 +31,7 @@ KINDS = ("plug", "dipstick", "fluid", "label", "other")
 LONGEST_NAME, LONGEST_TEXT = 200, 2000  # letters of a field of the form that opens a job
 LONGEST_BY = 80  # letters of who says it, and so of the technician
 SHA256 = re.compile(r"[0-9a-f]{64}")
+SHOWN = re.compile(r"image/(jpeg|png|webp|gif|tiff|bmp|heic|heif|avif|jp2)|audio/[\w.+-]+")
 
 
 class Said(BaseModel):
@@ -232,14 +233,15 @@ async def photo(
 
     Sent again as another kind, it takes the place of what it was first taken for.
     """
-    session = shop_of(request).session(job)
+    shop = shop_of(request)
+    session = await run_in_threadpool(shop.session, job)
     if shot.kind not in KINDS:
         known = ", ".join(KINDS)
         raise InputError(f"There is no photo of the kind '{shot.kind}'; use one of {known}.")
     data = await body_of(request)
     if hashlib.sha256(data).hexdigest() != sha256:
         raise PhotoError("The photo arrived incomplete; it is still on the phone, send it again.")
-    return JSONResponse(await run_in_threadpool(keep_once, session, data, sha256, shot))
+    return JSONResponse(await shop.look(keep_once, session, data, sha256, shot))
 
 
 def keep_once(
@@ -306,9 +308,16 @@ def media(request: Request, job: str, sha256: str) -> Response:
     for entry in session.state.entries:
         for ref in entry.media:
             if ref.sha256 == sha256:
-                data = session.store.read_media(sha256)
-                return Response(data, media_type=ref.mime, headers={"Cache-Control": "private"})
+                return _as_kept(session.store.read_media(sha256), ref.mime)
     raise InputError("This job has no such photo.")
+
+
+def _as_kept(data: bytes, mime: str) -> Response:
+    """Return a photo or sound. What an imported record calls another thing is no page of ours."""
+    headers = {"Cache-Control": "private", "Content-Security-Policy": "default-src 'none'; sandbox"}
+    if not SHOWN.fullmatch(mime):
+        return Response(data, media_type="application/octet-stream", headers=headers)
+    return Response(data, media_type=mime, headers=headers)
 
 
 @router.get("/api/jobs/{job}/record.jsonl")

@@ -28,6 +28,7 @@ from joblog.audio.resample import Resampler
 from joblog.audio.segment import Mode, Phase, Segmenter
 from joblog.audio.types import Samples, Utterance
 from joblog.errors import AudioError, JoblogError
+from joblog.job.session import JobSession
 from joblog.speech.breath import GO_ON, Breath
 from joblog.web.access import from_own_page
 from joblog.web.pages import shop_of
@@ -63,7 +64,7 @@ def speaking(request: Request, job: str, begun: Begun) -> dict[str, bool]:
 class Ear:
     """One microphone of one bay: its segmenter and its place in the recogniser's queue."""
 
-    def __init__(self, socket: WebSocket, job: str, hello: dict[str, Any]) -> None:
+    def __init__(self, socket: WebSocket, session: JobSession, hello: dict[str, Any]) -> None:
         rate = hello.get("rate")
         if not isinstance(rate, int) or rate not in RATES:
             raise AudioError("The sound's rate must be a number from 8000 to 192000 a second.")
@@ -72,8 +73,8 @@ class Ear:
             raise AudioError("The microphone's mode must be 'open' or 'push'.")
         self.socket = socket
         self.shop = shop_of(socket)
-        self.session = self.shop.session(job)
-        self.bay = job
+        self.session = session
+        self.bay = session.job
         self.by = str(hello.get("by", ""))[:80]
         self.who = str(hello.get("who", ""))[:40]
         self.resampler = Resampler(rate)
@@ -174,7 +175,8 @@ async def listen(socket: WebSocket, job: str) -> None:
         hello = json.loads(await socket.receive_text())
         if not isinstance(hello, dict):
             raise AudioError("The first message must be a JSON object with the sound's rate.")
-        ear = Ear(socket, job, hello)
+        session = await run_in_threadpool(shop_of(socket).session, job)
+        ear = Ear(socket, session, hello)
         ear.shop.warm_up(job, ear.session)
         while True:
             message = await socket.receive()

@@ -28,7 +28,7 @@ BEAT = 15.0  # seconds after which silence is broken, so that both ends know the
 @router.get("/api/jobs/{job}/events")
 async def events(request: Request, job: str) -> StreamingResponse:
     """Stream the view of a job, first as it stands, then at every change."""
-    session = shop_of(request).session(job)
+    session = await run_in_threadpool(shop_of(request).session, job)
     headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
     return StreamingResponse(
         _stream(request, session), media_type="text/event-stream", headers=headers

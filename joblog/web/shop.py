@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import threading
 from collections.abc import Callable, Iterable
-from concurrent.futures import Future
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import tzinfo
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from joblog.audio.types import Utterance
 from joblog.errors import InputError, ModelError, RecordError, SheetError, StoreError
@@ -32,6 +33,10 @@ from joblog.web.pool import BusyError, FairPool
 from joblog.web.refusals import Refusals
 from joblog.web.seeking import Likely, likely
 
+KEPT = 100  # jobs kept in memory; a closed one is read again when somebody asks for it
+LOOKS = 2  # pictures that are looked at at a time
+T = TypeVar("T")
+
 
 @dataclass
 class Shop:
@@ -48,9 +53,11 @@ class Shop:
     orders: OrderBook = field(init=False)
     index: JobIndex = field(init=False)
     voices: Voices = field(init=False)  # learnt, of technicians; ``voice`` is joblog's own
-    _sessions: dict[str, JobSession] = field(default_factory=dict)
+    _sessions: dict[str, JobSession] = field(default_factory=dict)  # the last asked for stand last
     _engine: Engine | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
+    _loading: threading.Lock = field(default_factory=threading.Lock)  # takes seconds; no page waits
+    _eyes: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(LOOKS, "eye"))
 
     def __post_init__(self) -> None:
         """Open what lies beside the records."""
@@ -67,10 +74,17 @@ class Shop:
 
     def engine(self) -> Engine:
         """Return the recogniser; loads it at the first call."""
-        with self._lock:
+        with self._loading:
             if self._engine is None:
                 self._engine = self.load_engine()
             return self._engine
+
+    async def look(self, measure: Callable[..., T], *given: Any) -> T:
+        """Have a picture looked at: ``LOOKS`` at a time, for each takes half a gigabyte at worst.
+
+        Those that wait hold up no page.
+        """
+        return await asyncio.get_running_loop().run_in_executor(self._eyes, measure, *given)
 
     @property
     def folder(self) -> Path:
@@ -120,7 +134,15 @@ class Shop:
                     raise InputError("There is no such job here; choose one from the list.")
                 self._sessions[job] = self._resume(job)
                 self._sessions[job].voice_of = self._voice_of
-            return self._sessions[job]
+                self._forget_closed()
+            self._sessions[job] = found = self._sessions.pop(job)
+            return found
+
+    def _forget_closed(self) -> None:
+        """Let go of closed jobs that nobody asked for lately: a shop is open for months."""
+        closed = [job for job, session in self._sessions.items() if session.known_closed]
+        for job in closed[: max(0, len(self._sessions) - KEPT)]:
+            del self._sessions[job]
 
     def _voice_of(self, name: str) -> Voice | None:
         """Return the learnt voice of a technician. A damaged one is told on its page, not here.
@@ -253,4 +275,5 @@ class Shop:
     def close(self) -> None:
         """Stop the workers and close the store."""
         self.pool.close()
+        self._eyes.shutdown(cancel_futures=True)
         self.store.close()

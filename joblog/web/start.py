@@ -175,8 +175,8 @@ def sheets_page(
 @router.put("/api/start/photos/label")
 async def scan(request: Request) -> dict[str, Any]:
     """Read a photo of a label or of an order's bar code; says where to go on, or what is wrong."""
-    data = await body_of(request)
-    return await run_in_threadpool(_scanned, shop_of(request), data)
+    data, shop = await body_of(request), shop_of(request)
+    return await shop.look(_scanned, shop, data)
 
 
 def _scanned(shop: Shop, data: bytes) -> dict[str, Any]:
