@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -100,31 +102,27 @@ def round_pairs(blade: Blade, allowed: tuple[float, float]) -> list[Marks]:
     central = np.exp(-0.5 * (offsets / 0.16) ** 2).astype(np.float32)
     logs = np.log(blade.strip.pixels + 6.0)
     pairs = []
-    for i, a in enumerate(peaks):
-        for b in peaks[i + 1 :]:
-            if not allowed[0] <= b - a <= allowed[1]:
-                continue
-            low = np.minimum(lenient[:, :, a], lenient[:, :, b])
-            high = np.maximum(lenient[:, :, a], lenient[:, :, b])
-            value = (0.65 * low + 0.35 * high) * central[None, :]
-            top = int(value.argmax())
-            place = float(offsets[top % len(offsets)])
-            ring = top // len(offsets)
-            nearby = stack[max(0, ring - 1) : ring + 2].max(axis=0)
-            row, reach = top % len(offsets), round(0.2 * unit)
-            first, second = (_settled(nearby, c, row, across, reach) for c in (a, b))
-            alike = _alike(logs, (first, second), near_rows[row], float(RADII[ring]) * unit)
-            pairs.append(
-                Marks(
-                    "two round marks",
-                    first,
-                    second,
-                    float(value.max()) * (0.55 + 0.45 * alike),
-                    0.085 * unit,
-                    place,
-                    float(RADII[ring]),
-                )
+    for a, b in combinations(peaks, 2):
+        if not allowed[0] <= b - a <= allowed[1]:
+            continue
+        low = np.minimum(lenient[:, :, a], lenient[:, :, b])
+        high = np.maximum(lenient[:, :, a], lenient[:, :, b])
+        value = (0.65 * low + 0.35 * high) * central[None, :]
+        ring, row = divmod(int(value.argmax()), len(offsets))
+        nearby, radius = stack[max(0, ring - 1) : ring + 2].max(axis=0), float(RADII[ring])
+        first, second = (_settled(nearby, c, row, across, round(0.2 * unit)) for c in (a, b))
+        alike = _alike(logs, (first, second), near_rows[row], radius * unit)
+        pairs.append(
+            Marks(
+                style="two round marks",
+                a=first,
+                b=second,
+                score=float(value.max()) * (0.55 + 0.45 * alike),
+                spread=0.085 * unit,
+                offset=float(offsets[row]),
+                radius=radius,
             )
+        )
     return sorted(pairs, key=lambda marks: -marks.score)
 
 

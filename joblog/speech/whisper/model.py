@@ -19,8 +19,6 @@ from joblog.speech.whisper.weights import Weights, load_weights, merge_adapter
 
 Floats = NDArray[np.float32]
 
-MAX_POSITIONS = 448  # the decoder's position table
-
 
 @dataclass(frozen=True)
 class Memory:
