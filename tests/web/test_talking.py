@@ -39,7 +39,11 @@ def ear(client, job):
         sent.append(message)
 
     socket = SimpleNamespace(app=client.app, send_json=send_json)
-    ear = Ear(socket, job, {"rate": RATE, "who": "pocket", "by": "Imani Okafor"})
+    ear = Ear(
+        socket,
+        client.app.state.shop.session(job),
+        {"rate": RATE, "who": "pocket", "by": "Imani Okafor"},
+    )
     ear.sent = sent
     return ear
 
