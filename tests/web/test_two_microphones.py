@@ -22,7 +22,8 @@ def ears(client, job):
             sent.append(message)
 
         socket = SimpleNamespace(app=client.app, send_json=send_json)
-        ear = Ear(socket, job, {"rate": RATE, "who": who, "by": "Imani Okafor"})
+        session = client.app.state.shop.session(job)
+        ear = Ear(socket, session, {"rate": RATE, "who": who, "by": "Imani Okafor"})
         ear.sent = sent
         made.append(ear)
     made[0].shop.engine()

@@ -78,13 +78,14 @@ def test_while_another_device_of_the_bay_speaks_the_microphone_is_deaf(client, j
         begun = {"who": "screen", "seconds": seconds}
         return client.post(f"/api/jobs/{job}/speaking", json=begun).json()["speaking"]
 
-    ear = Ear(SimpleNamespace(app=client.app), job, {"rate": RATE, "who": "pocket"})
+    shop = client.app.state.shop
+    ear = Ear(SimpleNamespace(app=client.app), shop.session(job), {"rate": RATE, "who": "pocket"})
     assert speaks(20)
     assert ear.feed(pcm("Vehicle checked.")) == []
     assert not speaks(0)
     assert len(ear.feed(pcm("Vehicle level."))) == 1
     other = client.post("/jobs", data=FORM, follow_redirects=False).headers["location"][5:]
-    next_bay = Ear(SimpleNamespace(app=client.app), other, {"rate": RATE})
+    next_bay = Ear(SimpleNamespace(app=client.app), shop.session(other), {"rate": RATE})
     assert speaks(20)
     assert len(next_bay.feed(pcm("Vehicle level."))) == 1  # other jobs go on hearing
 
