@@ -12,6 +12,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
 from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoint
 
 from joblog import __version__
@@ -30,6 +31,12 @@ POLICY = (
     "default-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; "
     "style-src 'self' 'unsafe-inline'; frame-ancestors 'self'; form-action 'self'; base-uri 'none'"
 )
+
+NOT_SO = {
+    400: "That could not be read as it was sent; check it and send it again.",
+    404: "There is no such page here; go on from the list of jobs.",
+    405: "That can't be done with this page; go on from the list of jobs.",
+}
 
 
 class Guarded(BaseHTTPMiddleware):
@@ -97,21 +104,24 @@ def create_app(
         status = 413 if isinstance(error, TooLargeError) else 400
         if isinstance(error, StoreError):  # of what was sent nothing is wrong: it is sent again
             status = 503
-        if wants_page(request):
-            return pages.sentence_page(request, str(error), status)
-        return JSONResponse({"error": str(error)}, status_code=status)
+        return _sentence(request, str(error), status)
 
-    @app.exception_handler(404)
-    async def _nowhere(request: Request, _: Exception) -> Response:
-        sentence = "There is no such page here; go on from the list of jobs."
-        if wants_page(request):
-            return pages.sentence_page(request, sentence, status=404)
-        return JSONResponse({"error": sentence}, status_code=404)
+    @app.exception_handler(HTTPException)
+    async def _not_so(request: Request, error: HTTPException) -> Response:
+        known = error.status_code in NOT_SO
+        return _sentence(request, NOT_SO[error.status_code if known else 400], error.status_code)
 
     @app.exception_handler(RequestValidationError)
-    async def _unfit(_: Request, error: RequestValidationError) -> Response:
+    async def _unfit(request: Request, error: RequestValidationError) -> Response:
         field = str(error.errors()[0]["loc"][-1])
         sentence = f"'{field}' can't be used as it was sent; check it and send it again."
-        return JSONResponse({"error": sentence}, status_code=422)
+        return _sentence(request, sentence, 422)
 
     return app
+
+
+def _sentence(request: Request, sentence: str, status: int) -> Response:
+    """Return what is wrong, to a person as a page."""
+    if wants_page(request):
+        return pages.sentence_page(request, sentence, status)
+    return JSONResponse({"error": sentence}, status_code=status)

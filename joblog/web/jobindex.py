@@ -21,6 +21,7 @@ from joblog.web.view import job_line
 
 Line = dict[str, Any]
 FORM = f"{__version__}/4"  # raise the number when lines change
+UNKNOWN = "This record holds what joblog can't read; tell those who made it"
 
 
 class JobIndex:
@@ -52,6 +53,8 @@ class JobIndex:
             return head, job_line(session)
         except JoblogError as error:
             return head, unreadable(job, str(error))
+        except Exception as error:  # noqa: BLE001 - no job may take the list of all others away
+            return head, unreadable(job, f"{UNKNOWN} ({type(error).__name__}: {error})")
 
     def _read(self) -> dict[str, tuple[str, Line]]:
         try:

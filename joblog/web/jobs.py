@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Sequence
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 from urllib.parse import parse_qsl
 
 from fastapi import APIRouter, Query, Request
@@ -220,7 +220,7 @@ class Shot(BaseModel):
 
     kind: str
     by: str = Field(default="", max_length=LONGEST_BY)
-    phase: str = Field(default="", max_length=10)
+    phase: Literal["", "before", "after", "once"] = ""
     taken: str = Field(default="", max_length=40)
     age: float = Field(default=0.0, ge=0.0, allow_inf_nan=False)
 

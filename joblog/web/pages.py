@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
+from markupsafe import Markup
 from starlette.templating import Jinja2Templates
 
 from joblog.errors import TooLargeError
@@ -21,6 +23,7 @@ from joblog.web.view import help_view, job_view
 router = APIRouter()
 SHOWN = 50  # jobs on a page; older ones are found by their words, or all at once
 LARGEST = 30_000_000  # bytes of one photo
+TURNING = re.compile("[\0-\x08\x0b-\x1f\x7f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 templates = Jinja2Templates(directory=Path(__file__).with_name("templates"))
 
 
@@ -32,7 +35,18 @@ def local_time(at: str, zone: tzinfo | None) -> str:
     return f"{parse_time(at).astimezone(zone):%Y-%m-%d\u00a0%H:%M}" if at else ""
 
 
+def in_order(value: Any) -> Any:
+    """Return text without what turns the letters behind it around or is no letter at all.
+
+    A name may hold it, and would then change how a whole line reads. The record keeps it.
+    """
+    return (
+        value if isinstance(value, Markup) or not isinstance(value, str) else TURNING.sub("", value)
+    )
+
+
 templates.env.filters["local_time"] = local_time
+templates.env.finalize = in_order
 
 
 def shop_of(request: Any) -> Shop:

@@ -109,6 +109,9 @@ def pair_page(request: Request, code: str) -> Response:
 async def pair(request: Request, code: str) -> Response:
     """Give this phone its own token, under the name that the desk will see."""
     gate: Gate = request.app.state.gate
+    offered = gate.look(code)
+    if offered is None or offered.kind != "pair":  # a stranger's form is not even read
+        return sentence_page(request, ENDED, status=403)
     form = dict(parse_qsl((await body_of(request)).decode("utf-8", "replace")))
     if gate.use_up(code, "pair") is None:
         return sentence_page(request, ENDED, status=403)

@@ -345,15 +345,16 @@ def recent_line(entry: Entry) -> dict[str, Any] | None:
     """Return an entry as a line of 'what happened', or None for what a screen needn't show."""
     body, line = entry.body, {"at": entry.at, "by": entry.by, "kind": entry.kind}
     if entry.kind == "heard":
-        said = f"“{body['text']}”" if body["verdict"] != "reject" else "talk, ignored"
-        return line | {"what": said, "note": str(body["verdict"])}
+        verdict = str(body.get("verdict", ""))
+        said = f"“{body.get('text', '')}”" if verdict != "reject" else "talk, ignored"
+        return line | {"what": said, "note": verdict}
     if entry.kind == "note":
-        return line | {"what": f"Note: {body['text']}", "note": ""}
+        return line | {"what": f"Note: {body.get('text', '')}", "note": ""}
     if entry.kind == "photo":
-        measured = body.get("measurement") or {}
-        done = {"label": "read", "other": "kept"}.get(str(body["kind"]), "measured")
-        word = done if measured.get("usable") else "not usable"
-        return line | {"what": f"Photo {body['kind']}", "note": word}
+        measured, kind = body.get("measurement") or {}, str(body.get("kind", ""))
+        done = {"label": "read", "other": "kept"}.get(kind, "measured")
+        usable = isinstance(measured, dict) and measured.get("usable")
+        return line | {"what": f"Photo {kind}", "note": done if usable else "not usable"}
     return None
 
 
