@@ -21,6 +21,7 @@ from typing import Any
 from joblog.audio.encode import MIME, flac_bytes
 from joblog.audio.types import Beginning, Samples, Utterance
 from joblog.errors import InputError, ModelError
+from joblog.job.both_ears import agreed
 from joblog.job.check_phrases import PHRASE_RULES
 from joblog.job.closing import closing_drafts
 from joblog.job.denials import denied
@@ -56,7 +57,7 @@ from joblog.job.open_job import IGNORED, OpenJob
 from joblog.job.opening import opening_body, refuse_wrong_unit
 from joblog.job.photographing import measured_photo
 from joblog.job.photos import believed_age, done_when_taken, first_recorded
-from joblog.job.plan_controls import plan_control
+from joblog.job.plan_controls import plan_control, question_for
 from joblog.job.settled_question import settled_by
 from joblog.job.ticking import due_announcements
 from joblog.job.told_meter import correction
@@ -220,6 +221,9 @@ class JobSession(OpenJob):
             return self._understood(hearing, by, "")
         awaited = self.choice is not None or awaits_answer(self.state, self.clock.read())
         hearing = heard_no(engine, utterance, hearing, asked=awaited)
+        numbers = asks_for_number(self.state, by, self.clock.read())
+        question = question_for(self.state, by) if numbers else None
+        hearing = agreed(engine, utterance, hearing, self.sheet, question)
         said = replace(said, hearing=hearing)
         beside = self._microphones.beside(utterance, hearing, self.sheet)
         draft, sound = Draft("heard", heard_body(beside or hearing)), self._keep_sound(utterance)

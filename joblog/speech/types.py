@@ -54,6 +54,7 @@ class Engine(Protocol):
     """A recogniser: ours, or another behind the same interface."""
 
     name: str
+    second_opinion: bool  # what ``dictate`` writes was heard by another recogniser than ``hear``'s
 
     def hear(
         self,

@@ -39,6 +39,7 @@ class VoskEngine:
     """A Kaldi model below ``models/``; needs the package vosk."""
 
     name = "vosk"
+    second_opinion = False
 
     def __init__(self, model_dir: Path) -> None:
         try:

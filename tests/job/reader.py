@@ -14,6 +14,7 @@ class Reader:
     """An engine that hears what it is told to hear."""
 
     name = "reader"
+    second_opinion = True
 
     def __init__(self) -> None:
         self.hearings: list[Hearing] = []
@@ -38,9 +39,9 @@ def listener(job):
     job.session.engine = job.engine
     tone = 0.1 * np.sin(np.arange(RATE) * 0.1).astype(np.float32)
 
-    def hear(text, verdict="accept", *others, seconds=1.0, by="Imani Okafor", share=0.4):
+    def hear(text, verdict="accept", *others, seconds=1.0, by="Imani Okafor", share=0.4, sure=0.5):
         found = tuple(Alternative(other, share) for other in others)
-        hearing = Hearing(text, Verdict(verdict), 0.5, found, engine="reader")
+        hearing = Hearing(text, Verdict(verdict), sure, found, engine="reader")
         job.engine.hearings.append(hearing)
         sound = np.tile(tone, 3)[: int(seconds * RATE)]
         job.clock.advance(3)

@@ -41,6 +41,8 @@ class Heard:
     def __init__(self, hearing: Hearing) -> None:
         self.hearing = hearing
 
+    second_opinion = False
+
     def hear(self, *_: object, **__: object) -> Hearing:
         return self.hearing
 

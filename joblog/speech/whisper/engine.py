@@ -72,6 +72,7 @@ class WhisperEngine:
         second: SecondEar | None = None,
     ) -> None:
         self._model = WhisperModel(model_dir, adapter, threads=threads)
+        self.second_opinion = adapter is not None
         self._tokeniser = Tokeniser(model_dir / "tokenizer.json")
         self._options = options or Options()
         self._calibration = calibration or Calibration.shipped()

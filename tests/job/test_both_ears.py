@@ -1,0 +1,168 @@
+"""What is unclear to one recogniser counts where the note-taking one has the same numbers."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from reader import listener
+
+from joblog.audio.files import read_audio
+from joblog.audio.types import Utterance
+from joblog.job.both_ears import numbers_in
+from joblog.sheet.load import library
+from joblog.speech.engines import get_engine
+
+SOUNDS = Path(__file__).parent / "both_ears"
+DRAIN = "torque drain plug {} foot pounds"
+
+
+@pytest.fixture
+def listening(transaxle):
+    return listener(transaxle)
+
+
+@pytest.fixture
+def transaxle(bench):
+    toml = library()["transaxle-drain-fill"].read_text(encoding="utf-8")
+    return bench(toml=toml, override="a test")
+
+
+def torques(job):
+    return [v.entry.body["value"] for v in job.state.values if v.entry.kind == "torque"]
+
+
+def unclear(job, heard, free, *others, share=0.4, sure=0.5):
+    job.engine.dictation = free
+    return job.hear(heard, "ask", *others, share=share, sure=sure)
+
+
+@pytest.mark.parametrize(
+    "free", ["Torque drain plug 41 foot-pounds.", "talk drained block forty one"]
+)
+def test_the_same_number_in_both_counts(listening, free):
+    unclear(listening, DRAIN.format("forty one"), free, DRAIN.format("forty five"))
+    assert torques(listening) == ["41"]
+    heard = next(e for e in listening.state.entries if e.kind == "heard")
+    assert heard.body["verdict"] == "accept"
+    assert heard.body["confidence"] == "0.5000"  # what it was, and why it counts
+    assert free in heard.body["why"]
+
+
+@pytest.mark.parametrize(
+    "free",
+    ["", "Torque drain plug.", "Torque drain plug 45.", "nut 1, 41", "about 41", "it isn't 41"],
+)
+def test_anything_else_is_asked_about(listening, free):
+    unclear(listening, DRAIN.format("forty one"), free, DRAIN.format("forty five"))
+    assert torques(listening) == []
+    assert len(listening.state.waiting) == 1
+
+
+def test_what_it_is_of_must_be_clear(listening):
+    unclear(listening, DRAIN.format("forty one"), "41", "torque fill plug forty one foot pounds")
+    assert torques(listening) == []
+
+
+def test_what_is_hardly_heard_is_asked_about(listening):
+    unclear(listening, DRAIN.format("forty one"), "41", sure=0.25)
+    assert torques(listening) == []
+
+
+@pytest.mark.parametrize("said", ["four one", "thirty"])
+def test_what_both_err_about_must_be_nearly_clear(listening, said):
+    unclear(listening, DRAIN.format(said), "41" if said == "four one" else "30", sure=0.75)
+    assert torques(listening) == []
+    unclear(listening, DRAIN.format("four one"), "41", sure=0.85)
+    assert torques(listening) == ["41"]
+
+
+def test_one_recogniser_has_no_second_opinion(listening):
+    listening.engine.second_opinion = False
+    unclear(listening, DRAIN.format("forty one"), "41")
+    assert torques(listening) == []
+
+
+@pytest.fixture
+def asked(listening):
+    """A job that asks 41 or 51."""
+    unclear(listening, DRAIN.format("fifty one"), "", DRAIN.format("forty one"))
+    assert len(listening.state.waiting) == 1
+    return listening
+
+
+@pytest.mark.parametrize(
+    ("heard", "free", "recorded"),
+    [
+        ([0.5, "forty one"], "41", ["41"]),
+        ([0.5, "four two one", "forty one"], "41s", ["41"]),
+        ([0.5, "fifty one", "forty one"], "51.", ["51"]),
+        ([0.5, "forty one", "fifty one"], "51", ["51"]),  # written so, and offered
+        ([0.85, "forty five"], "45", ["45"]),  # neither: a third value, well heard
+        ([0.5, "forty five"], "45", []),
+        ([0.5, "forty one"], "", []),
+        ([0.5, "four two one"], "41", []),  # never heard so
+        ([0.9, "four one"], "41", []),  # figures have an ear of their own
+    ],
+)
+def test_a_number_alone_answers(asked, heard, free, recorded):
+    sure, best, *others = heard
+    unclear(asked, best, free, *others, share=0.02, sure=sure)
+    assert torques(asked) == recorded
+
+
+def test_of_two_that_sound_alike_neither_is_taken(listening):
+    unclear(listening, DRAIN.format("thirty"), "", DRAIN.format("thirteen"))
+    unclear(listening, "thirteen", "13", "thirty", sure=0.85)
+    assert torques(listening) == []
+    assert listening.state.waiting
+
+
+@pytest.mark.parametrize(
+    ("words", "numbers"),
+    [
+        ("two hundred and ten degrees", [210]),
+        ("between twelve and fourteen", [12, 14]),
+        ("nut three torqued to one one zero", [3, 110]),
+        ("minus three five celsius", [-35]),
+        ("nine point five to ten", [Fraction("9.5"), 10]),
+        ("drain plug out", []),
+    ],
+)
+def test_numbers_in_their_order(words, numbers):
+    assert numbers_in(words) == numbers
+
+
+def heard_for_real(job, name):
+    job.session.engine = get_engine()
+    sound = read_audio(SOUNDS / f"{name}.flac").samples
+    job.clock.advance(4)
+    job.session.hear(Utterance(sound), by="Imani Okafor")
+
+
+@pytest.mark.parametrize(
+    ("options", "name", "recorded"),
+    [
+        (("fifty one", "forty one"), "forty-one_compressor-12", ["41"]),  # heard as 'four zero one'
+        (("fifty", "sixty"), "sixty_wrench-8", []),  # heard as 'six eight', written as 16
+        (("thirty", "thirteen"), "thirty_compressor-6", []),  # 13 to both
+    ],
+)
+def test_a_number_alone_in_noise(listening, options, name, recorded):
+    first, second = (DRAIN.format(option) for option in options)
+    unclear(listening, first, "", second)
+    heard_for_real(listening, name)
+    assert torques(listening) == recorded
+
+
+def test_figures_of_which_both_make_fourteen_are_not_recorded_as_that(transaxle):
+    heard_for_real(transaxle, "drain-plug-four-two_wrench-8")
+    assert torques(transaxle) == []
+
+
+def test_a_range_that_both_hear_is_recorded(bench):
+    job = bench(toml=library()["marine-gear"].read_text(encoding="utf-8"), override="a test")
+    heard_for_real(job, "twelve-to-fourteen_compressor-6")
+    (value,) = job.state.values
+    assert (value.value, value.upper) == (12, 14)
