@@ -4,9 +4,11 @@ Human recordings: speech-to-intent-benchmark (Apache-2.0) and pocketsphinx's tes
 tests/audio/data/README.md.
 """
 
+import gc
 from pathlib import Path
 
 import numpy as np
+import onnxruntime
 import pytest
 
 from joblog.audio.files import read_audio
@@ -131,3 +133,11 @@ def test_grammar_that_repeats_without_bound_does_not_stutter(engine):
     hearing = engine.hear(read_audio(line.path).samples, grammar)
     assert hearing.text == "drain plug removed"
     assert hearing.verdict is Verdict.ACCEPT
+
+
+def test_the_weights_are_in_memory_once(engine):
+    found = [o for o in gc.get_objects() if isinstance(o, onnxruntime.InferenceSession)]
+    assert engine
+    assert len(found) >= 3
+    kept = [len(held) for one in found for held in vars(one).values() if isinstance(held, bytes)]
+    assert max(kept, default=0) < 10_000_000  # the model has 75 MB, twice that as it is loaded
