@@ -13,6 +13,7 @@ same in both, 20 were wrong), and what sounds like another number ("four two", "
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 
@@ -30,10 +31,11 @@ from joblog.speech.number_words import DIGITS, ONES, POINTS, SOUNDS_LIKE, TEENS,
 from joblog.speech.numbers import parse_number
 from joblog.speech.types import Engine, Hearing, Verdict
 
-UNCLEAR = 0.3  # less sure than this it is asked about all the same
+UNCLEAR = 0.5  # less sure than this, other words may have been said: "is it" for "is"
 NEARLY_CLEAR = 0.8  # of those 217 strings 149 were above it, 8 of them wrong
 _FIGURES = frozenset({*DIGITS, *POINTS, "minus"})
 _WORDS = _FIGURES | {*TEENS, *TENS, "hundred", "thousand"}
+_WITH_A_NUMBER = _WORDS | {"to", "and"}
 
 
 def agreed(
@@ -54,7 +56,9 @@ def agreed(
     if not written or denies(free, hearing.text):
         return hearing
     if alone is not None and question is not None:
-        text = _answer(hearing, sheet, written, _offered(question, sheet))
+        said_alone = _WITH_A_NUMBER.issuperset(re.findall("[a-z]{2,}", free.lower()))
+        offered = _offered(question, sheet)
+        text = _answer(hearing, sheet, written, offered) if said_alone else ""
     else:
         text = hearing.text if _same(hearing, written) else ""
     if not text:

@@ -24,10 +24,11 @@ TO_COME = ("i'll", "we'll", "let me", "let's", "going to", "gonna")
 WANTED = ("need", "please", "should")
 GUESSED = (
     *("about", "almost", "nearly", "roughly", "around"),
+    *("at least", "up to", "less than", "more than"),
     *("maybe", "probably", "think", "or", "if"),
 )
 MENDED = ("sorry", "mean")
-ASKED = ("can you", "?")
+ASKED = ("can you", "is it", "?")
 
 AREN_T_IN = ("on", "aren")  # behind 'went in' and the like: it is written as 'on tin', 'aren done'
 POURED = ("went", "gone", "added")
