@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joblog.vision.dipstick_blade import Blade, find_blades, looks_like_a_blade, standing_out
+from joblog.vision.dipstick_glare import in_glare
 from joblog.vision.dipstick_hatch import hatch_signals
 from joblog.vision.dipstick_level import FAINT, WetEdge, find_wet_edge, tip_first
 from joblog.vision.dipstick_marks import elsewhere, find_marks, fits_distance
@@ -161,6 +162,8 @@ def _checked(photo: Photo, blade: Blade, marks: Marks, edge: WetEdge) -> Dipstic
         raise _NoLevelError(NO_EDGE)
     if _is_hidden(blade, marks, edge):
         raise _NoLevelError(HIDDEN)
+    if in_glare(blade, edge):
+        raise _NoLevelError(GLARE.format(subject="dipstick"))
     if edge.contrast <= FAINT and tip_first(blade, marks) * (1 if edge.wet_first else -1) < 0:
         raise _NoLevelError(NO_EDGE)  # without colour, the blade's shape must not say the opposite
     reading = reading_of(photo, blade, marks, edge)
