@@ -24,7 +24,7 @@ TO_COME = ("i'll", "we'll", "let me", "let's", "going to", "gonna")
 WANTED = ("need", "please", "should")
 GUESSED = (
     *("about", "almost", "nearly", "roughly", "around"),
-    *("at least", "up to", "less than", "more than"),
+    *("at least", "up to", "less than", "more than", "over", "under", "above", "below"),
     *("maybe", "probably", "think", "or", "if"),
 )
 MENDED = ("sorry", "mean")
