@@ -25,7 +25,11 @@ AT_ONCE = "It was said while another microphone heard something else."
 
 @dataclass(frozen=True)
 class _Taken:
-    utterance: Utterance
+    """When which microphone heard something; its sound lies in the record, not in memory, too."""
+
+    source: str
+    at: float
+    duration: float
     gist: Hashable
 
 
@@ -38,12 +42,13 @@ class Microphones:
     def took(self, utterance: Utterance, gist: Hashable = None) -> None:
         """Note that an utterance was acted on or asked about; ``gist`` is its meaning, if known."""
         if utterance.at is not None:
-            self._taken.append(_Taken(utterance, gist))
+            taken = _Taken(utterance.source, utterance.at, utterance.duration, gist)
+            self._taken.append(taken)
 
     def twin(self, utterance: Utterance) -> _Taken | None:
         """Return what another microphone heard at the same time, if joblog took that."""
-        others = (t for t in self._taken if t.utterance.source != utterance.source)
-        return next((t for t in others if _same_time(t.utterance, utterance)), None)
+        others = (t for t in self._taken if t.source != utterance.source)
+        return next((t for t in others if _same_time(t, utterance)), None)
 
     def beside(self, utterance: Utterance, hearing: Hearing, sheet: Sheet) -> Hearing | None:
         """Return the hearing as it counts where another microphone heard at that time; else None.
@@ -66,8 +71,8 @@ def gist_of(hearing: Hearing, sheet: Sheet) -> Hashable:
     return meaning.gist if meaning is not None else None
 
 
-def _same_time(one: Utterance, other: Utterance) -> bool:
-    if one.at is None or other.at is None:
+def _same_time(one: _Taken, other: Utterance) -> bool:
+    if other.at is None:
         return False
     shared = min(one.at, other.at) - max(one.at - one.duration, other.at - other.duration)
     return shared >= SHARED * min(one.duration, other.duration)

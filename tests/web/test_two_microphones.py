@@ -1,5 +1,6 @@
 """The wall screen and the phone in the pocket hear the same phrase: it counts once."""
 
+import pickle
 import time
 from types import SimpleNamespace
 
@@ -83,3 +84,11 @@ def test_note_heard_twice_is_no_note_that_says_note(ears):
     say(ears, near, far_off(near))
     assert of_kind(ears, "note") == []
     assert len(of_kind(ears, "asked")) == 1
+
+
+def test_what_was_heard_is_remembered_without_its_sound(ears):
+    """It lies in the record; a shop has many jobs in memory."""
+    say(ears, pcm("Vehicle checked.", after=2.0), pcm("No leaks.", after=2.0))
+    taken = ears[0].session._microphones._taken
+    assert taken
+    assert all(len(pickle.dumps(one)) < 1000 for one in taken)
