@@ -1,4 +1,4 @@
-"""Nothing of a shop's work is told to anybody, not by the libraries that joblog rests on, either."""
+"""Nothing of a shop's work is told to anybody, not by the libraries below joblog, either."""
 
 import os
 import subprocess
