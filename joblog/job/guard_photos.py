@@ -11,6 +11,7 @@ from joblog.job.guard_wanted import missing_finding
 from joblog.job.history import History
 from joblog.job.levels import disagreement, level_findings, percent
 from joblog.job.order import required_before
+from joblog.job.photo_faults import unusable_aloud
 from joblog.job.types import Finding, FindingKind, JobState, Mark, Photo, StepState, StepStatus
 from joblog.job.values import step_named
 from joblog.job.wording import step_name
@@ -97,7 +98,7 @@ def _unusable(state: JobState, photo: Photo) -> Finding:
         key=f"photo:{photo.entry.id}",
         kind=FindingKind.UNSURE,
         text=f"Photo of the {photo.kind} not usable, {why}.",
-        spoken=f"Photo {photo.kind} not usable. Take it again.",
+        spoken=unusable_aloud(photo.kind, why),
         step=photo.step,
         entry=photo.entry.id,
         at=photo.entry.at,

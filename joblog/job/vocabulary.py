@@ -7,6 +7,7 @@ import re
 from joblog.job.aloud import plural, words_of
 from joblog.job.cautions import spoken_caution
 from joblog.job.grammar import phrase_words
+from joblog.job.photo_faults import Fault
 from joblog.job.wording import step_name
 from joblog.measure.units import UNITS
 from joblog.sheet.model import Sheet
@@ -162,6 +163,11 @@ def phrases_spoken_whole(sheet: Sheet) -> list[str]:
     found += [digits_of(one + other) for one in _FIGURES for other in _FIGURES]
     found += [digits_of(f"{figure}.") for figure in _FIGURES]
     return list(dict.fromkeys(found))
+
+
+def faults_spoken_whole() -> list[str]:
+    """Return what is said to be wrong with a photo: each is one clip, its words have none."""
+    return [f"{fault}." for fault in Fault]
 
 
 def cautions_spoken_whole(sheet: Sheet) -> list[str]:

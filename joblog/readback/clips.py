@@ -20,7 +20,7 @@ from joblog.errors import ModelError
 FOLDER = Path(__file__).with_name("static")
 INDEX = "index.json"
 SOUND, MP3 = "voice.ogg", "voice.mp3"
-INDEX_SHA256 = "cfee48884e01b01aa4225b6e62ef816ce806b4bf4be08d02f51af87bfb6710ea"
+INDEX_SHA256 = "f0b4e663f5f27ec0d6b08e710f16d0d67cf624ee40df1720795023b5eb00fc70"
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from joblog.job.label_codes import codes_on
+from joblog.job.photo_faults import Fault, fault_of
 from joblog.job.types import Photo
 from joblog.record.entry import Entry
 from joblog.report.colour import colour_name
@@ -120,28 +121,25 @@ def unusable_words(c: Context, photo: Photo) -> str:
 
 
 def _why(c: Context, photo: Photo) -> str:
-    """Return in the reader's language what was wrong with a photo.
-
-    Behind the colon stands what the technician is to do ("without glare"), not what was wrong.
-    """
-    t, why = c.t, str(photo.measurement.get("why") or "").lower().partition(":")[0]
+    """Return in the reader's language what was wrong with a photo."""
+    t, fault = c.t, fault_of(photo.measurement.get("why"))
+    if fault in (Fault.NO_MARKS, Fault.TWO_MARKS, Fault.NO_FIT):
+        return t.say("the marks of the dipstick could not be made out in it")
     known = {
-        "blurred": t.say("it was blurred"),
-        "too dark": t.say("it was too dark"),
-        "washed out": t.say("it was too bright"),
-        "blown out": t.say("it was too bright"),
-        "glare": t.say("light was reflected in it"),
-        "too small": t.say("it was taken from too far away"),
-        "cut off": t.say("it did not show the whole part"),
-        "no colours": t.say("it was taken without colors"),
-        "hides": t.say("something covered what was to be measured"),
-        "wet edge": t.say("the edge of the fluid could not be made out in it"),
-        "marks": t.say("the marks of the dipstick could not be made out in it"),
-        "no bar code": t.say("no bar code could be read in it"),
+        Fault.BLURRED: t.say("it was blurred"),
+        Fault.DARK: t.say("it was too dark"),
+        Fault.BRIGHT: t.say("it was too bright"),
+        Fault.GLARE: t.say("light was reflected in it"),
+        Fault.FAR: t.say("it was taken from too far away"),
+        Fault.SMALL_DROP: t.say("it was taken from too far away"),
+        Fault.CUT_OFF: t.say("it did not show the whole part"),
+        Fault.NO_COLOR: t.say("it was taken without colors"),
+        Fault.HIDDEN: t.say("something covered what was to be measured"),
+        Fault.NO_EDGE: t.say("the edge of the fluid could not be made out in it"),
+        Fault.NO_CODE: t.say("no bar code could be read in it"),
     }
-    return next((words for sign, words in known.items() if sign in why), "") or t.say(
-        "nothing could be measured in it"
-    )
+    words = known.get(fault) if fault else None
+    return words or t.say("nothing could be measured in it")
 
 
 def _plug(c: Context, photo: Photo) -> Words:

@@ -12,7 +12,7 @@ import pytest
 from joblog.job.cautions import LEAD, spoken_caution
 from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
-from joblog.job.vocabulary import closed_vocabulary, spoken_words
+from joblog.job.vocabulary import closed_vocabulary, faults_spoken_whole, spoken_words
 from joblog.record.clock import ManualClock
 from joblog.record.store import Store, open_store
 from joblog.sheet.load import sheet_text
@@ -50,10 +50,15 @@ class Bench:
         return reply
 
     def check_vocabulary(self, reply: Reply) -> None:
-        """Every spoken reply can be spoken from recorded clips; a caution is one of its own."""
+        """Every spoken reply can be spoken from recorded clips; a caution is one of its own.
+
+        So is what is wrong with a photo.
+        """
         spoken, sheet = reply.spoken, self.session.sheet
         for caution in sheet.cautions:
             spoken = spoken.replace(f"{LEAD} {spoken_caution(caution)}", "")
+        for fault in faults_spoken_whole():
+            spoken = spoken.replace(f" not usable, {fault}", " not usable.")
         unknown = set(spoken_words(spoken)) - closed_vocabulary(sheet)
         assert not unknown, reply.spoken
 

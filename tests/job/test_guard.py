@@ -169,7 +169,7 @@ def test_an_unusable_photo_is_told_and_settled_by_the_next(bench):
     job.say("vehicle checked", "warm up done")
     reply = job.session.photo(grey.getvalue(), "dipstick")
     assert reply.tone == "warn"
-    assert reply.spoken.startswith("Photo dipstick not usable. Take it again.")
+    assert reply.spoken.startswith("Photo dipstick not usable, no dipstick found. Take it again.")
     assert job.status("level-before") == "open"
     good = (Path(__file__).parents[2] / "sample_images" / "dipstick-after.jpg").read_bytes()
     job.session.photo(good, "dipstick")

@@ -10,6 +10,7 @@ from pathlib import Path
 from joblog.job.vocabulary import (
     cautions_spoken_whole,
     closed_vocabulary,
+    faults_spoken_whole,
     phrases_spoken_whole,
 )
 from joblog.sheet.load import library, load_sheet
@@ -28,6 +29,8 @@ def main() -> None:
         print(phrase if phrase[-1] in ",.?" else f"{phrase},")
     for word in sorted(words - single):
         print(f"{word},")
+    for fault in faults_spoken_whole():
+        print(fault)
 
 
 if __name__ == "__main__":
