@@ -132,7 +132,9 @@ def window(data: bytes, middle: tuple[float, float], span: float, side: int) -> 
         with _opened(data) as opened:
             full = max(opened.size)
             least = min(1.0, side / span)
-            opened.draft("RGB", (int(opened.width * least), int(opened.height * least)))
+            # At least 1: what is far too wide for the picture is white, and fails nobody's report.
+            width, height = (max(1, int(n * least)) for n in opened.size)
+            opened.draft("RGB", (width, height))
             upright = _on_white(ImageOps.exif_transpose(opened))
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError, MemoryError):
         return None

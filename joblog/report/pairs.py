@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 from fractions import Fraction
 from io import BytesIO
-from itertools import pairwise
 from typing import NamedTuple
 
 from PIL import Image, ImageDraw
@@ -88,8 +87,9 @@ def _measured(state: JobState) -> list[tuple[Photo, Photo]]:
             plugs.setdefault(plug_step(state, photo), []).append(photo)
     found = []
     for photos in plugs.values():
-        turns = [(a, b) for a, b in pairwise(photos) if (a.phase, b.phase) == ("before", "after")]
-        found += turns[-1:]
+        after = max((at for at, photo in enumerate(photos) if photo.phase == "after"), default=0)
+        before = [photo for photo in photos[:after] if photo.phase == "before"]
+        found += [(photo, photos[after]) for photo in before[-1:]]
     return found
 
 

@@ -118,6 +118,26 @@ def test_a_photo_taken_again_takes_the_place_of_the_first(
     assert "(photo 3)" in report.pairs[0].text
 
 
+def test_a_second_photo_afterwards_takes_the_place_of_the_first(
+    job: Callable[..., Any], make: Callable[..., Report]
+) -> None:
+    """The plug was wiped once more; what the first photo showed is no longer how it was left."""
+    shots = (shot(0.02, (800, 600)), shot(0.02, (790, 600)), shot(0.02, (780, 600)))
+    report = make(job(*shots, phases=(*PHASES, PHASES[1])))
+    assert "(photo 1)" in report.pairs[0].text
+    assert "(photo 3)" in report.pairs[0].text
+
+
+def test_a_scale_that_can_not_be_takes_no_report_away(
+    job: Callable[..., Any], make: Callable[..., Report]
+) -> None:
+    """A record of elsewhere is whole and may hold any number."""
+    data, measured = shot(0.02, (800, 600))
+    for scale in ("1e-300", "1e300"):
+        strange = data, measured | {"mm_per_px": scale}
+        assert len(make(job(strange, strange)).pictures) == 2
+
+
 def test_the_pair_is_in_both_forms_and_can_be_verified(
     job: Callable[..., Any], make: Callable[..., Report]
 ) -> None:
