@@ -6,6 +6,10 @@ learnt from people who talk and writes such numbers well, but knows no phrase. S
 not clear, joblog looks at what the second writes: the same numbers are no coincidence, and the
 value is taken as if it had been clear. All that is asked about a clear value is asked of it, too.
 
+The numbers alone say nothing of what they are of: "wheel lug torque forty one" is heard as that of
+the fill plug, where the sheet has no wheel lug. So the words before the first number must be the
+same in both as well, and those behind the value must be written, too.
+
 In two things both err together, and it counts only what was nearly clear: figures said one by one
 (at 6 dB, of 217 strings of two or three digits by people whom neither had heard, unclear and the
 same in both, 20 were wrong), and what sounds like another number ("four two", "fourteen").
@@ -13,21 +17,23 @@ same in both, 20 were wrong), and what sounds like another number ("four two", "
 
 from __future__ import annotations
 
+import itertools
 import re
 from dataclasses import replace
 from fractions import Fraction
 
 from joblog.audio.types import Utterance
-from joblog.job.denials import denies
+from joblog.job.denials import SOUNDS_AS, denies
 from joblog.job.figures import figures_alone, number_alone
 from joblog.job.foils import TAG
+from joblog.job.grammar import LEADS
 from joblog.job.listening import LIKELY
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.ranges import ends_of
 from joblog.job.typed import ranges_apart, typed_words
 from joblog.job.types import Question
 from joblog.sheet.model import Sheet
-from joblog.speech.number_words import DIGITS, ONES, POINTS, SOUNDS_LIKE, TEENS, TENS
+from joblog.speech.number_words import DIGITS, ONES, PARTS, POINTS, SOUNDS_LIKE, TEENS, TENS
 from joblog.speech.numbers import parse_number
 from joblog.speech.types import Engine, Hearing, Verdict
 
@@ -36,6 +42,10 @@ NEARLY_CLEAR = 0.8  # of those 217 strings 149 were above it, 8 of them wrong
 _FIGURES = frozenset({*DIGITS, *POINTS, "minus"})
 _WORDS = _FIGURES | {*TEENS, *TENS, "hundred", "thousand"}
 _WITH_A_NUMBER = _WORDS | {"to", "and"}
+# They tell no thing from another.
+_JOINING = frozenset({*LEADS, "a", "an", "and", "at", "between", "from", "is", "of", "on", "read"})
+_JOINING |= {"reads", "the", "to", "torque", "torqued"}
+_NO_NUMBERS = frozenset({*PARTS, "a", "an"})  # in a value: 'two and a half' holds the number two
 
 
 def agreed(
@@ -52,7 +62,8 @@ def agreed(
     if alone is None and (meant is None or not _only_value_unsure(meant, hearing, sheet)):
         return hearing
     free = engine.dictate(utterance.samples)
-    written = numbers_in(typed_words(ranges_apart(free)))
+    free_words = typed_words(ranges_apart(free))
+    written = numbers_in(free_words)
     if not written or denies(free, hearing.text):
         return hearing
     if alone is not None and question is not None:
@@ -60,7 +71,8 @@ def agreed(
         offered = _offered(question, sheet)
         text = _answer(hearing, sheet, written, offered) if said_alone else ""
     else:
-        text = hearing.text if _same(hearing, written) else ""
+        same = meant is not None and _same(hearing, written) and _of_the_same(meant, free_words)
+        text = hearing.text if same else ""
     if not text:
         return hearing
     why = f"Heard as '{hearing.text}', not clearly; free words were '{free.strip()}'."
@@ -93,10 +105,9 @@ def _only_value_unsure(meant: Meaning, hearing: Hearing, sheet: Sheet) -> bool:
     return all(other is not None and _alike(other, meant) for other in others)
 
 
-def _alike(one: Meaning, other: Meaning) -> bool:
-    """Say whether two meanings differ in their value at most; a unit may be left out."""
-    units = {one.unit, other.unit} - {""}
-    return len(units) < 2 and _about(one) == _about(other)
+def _alike(other: Meaning, meant: Meaning) -> bool:
+    """Say whether another meaning differs in its value at most; it may leave the unit out."""
+    return other.unit in ("", meant.unit) and _about(other) == _about(meant)
 
 
 def _about(meaning: Meaning) -> tuple[object, ...]:
@@ -110,6 +121,27 @@ def _same(hearing: Hearing, written: list[Fraction]) -> bool:
     return hearing.confidence >= least and numbers_in(hearing.text) == written
 
 
+def _of_the_same(meant: Meaning, free: str) -> bool:
+    """Say whether free words are of the thing that is meant, and the value has no parts ('half').
+
+    What is written for a unit is not looked at: 'bar' is 'ball'.
+    """
+    said, (start, end) = meant.text.split(), meant.span
+    words = free.split()
+    if not _NO_NUMBERS.isdisjoint(said[start:end]) or not PARTS.keys().isdisjoint(words):
+        return False
+    before = [SOUNDS_AS.get(word, word) for word in _before_numbers(said[:start])]
+    behind = set(said[end:]) - _JOINING - _WORDS
+    same = [SOUNDS_AS.get(word, word) for word in _before_numbers(words)] == before
+    return same and behind.issubset(words)
+
+
+def _before_numbers(words: list[str]) -> list[str]:
+    """Return the words before the first number that say what it is of."""
+    fore = itertools.takewhile(lambda word: word not in _WORDS, words)
+    return [word for word in fore if word not in _JOINING]
+
+
 def _like_another(run: list[str]) -> bool:
     """Say whether a number sounds like another: 'forty' like 'fourteen', but not 'forty one'."""
     followed = zip(run, [*run[1:], ""], strict=True)
@@ -120,8 +152,12 @@ def _answer(hearing: Hearing, sheet: Sheet, written: list[Fraction], offered: se
     """Return the number alone that was said, '' where that is not sure.
 
     It is one of those that the question offers, however it was heard, or it was heard well. Where
-    one offered sounds like another ('thirty', 'thirteen'), both may err: then it is not sure.
+    one offered sounds like another ('thirty', 'thirteen'), both may err: then it is not sure. Nor
+    is it where another one that is offered was heard.
     """
+    best = numbers_in(hearing.text)
+    if best != written and offered.issuperset(best):
+        return ""
     heard = [hearing.text, *(other.text for other in hearing.alternatives)]
     fit = [text for text in heard if numbers_in(text) == written and not figures_alone(text)]
     meant = ((text, number_alone(text, sheet)) for text in fit)

@@ -223,7 +223,8 @@ class JobSession(OpenJob):
         hearing = heard_no(engine, utterance, hearing, asked=awaited)
         numbers = asks_for_number(self.state, by, self.clock.read())
         question = question_for(self.state, by) if numbers else None
-        hearing = agreed(engine, utterance, hearing, self.sheet, question)
+        if self._microphones.twin(utterance) is None:  # else the other's question is enough
+            hearing = agreed(engine, utterance, hearing, self.sheet, question)
         said = replace(said, hearing=hearing)
         beside = self._microphones.beside(utterance, hearing, self.sheet)
         draft, sound = Draft("heard", heard_body(beside or hearing)), self._keep_sound(utterance)

@@ -13,6 +13,7 @@ from joblog.audio.types import Utterance
 from joblog.job.both_ears import numbers_in
 from joblog.sheet.load import library
 from joblog.speech.engines import get_engine
+from joblog.speech.types import Alternative, Hearing, Verdict
 
 SOUNDS = Path(__file__).parent / "both_ears"
 DRAIN = "torque drain plug {} foot pounds"
@@ -39,7 +40,7 @@ def unclear(job, heard, free, *others, share=0.4, sure=0.5):
 
 
 @pytest.mark.parametrize(
-    "free", ["Torque drain plug 41 foot-pounds.", "talk drained block forty one"]
+    "free", ["Torque drain plug 41 foot-pounds.", "okay, the drain plug torqued to forty one fort"]
 )
 def test_the_same_number_in_both_counts(listening, free):
     unclear(listening, DRAIN.format("forty one"), free, DRAIN.format("forty five"))
@@ -52,7 +53,8 @@ def test_the_same_number_in_both_counts(listening, free):
 
 @pytest.mark.parametrize(
     "free",
-    ["", "Torque drain plug.", "Torque plug 45.", "nut 1, 41", "about 41", "is it 41", "not 41"],
+    ["", "Torque drain plug.", "Torque drain plug 45.", "drain plug 1, 41"]
+    + [f"{more} torque drain plug 41" for more in ("about", "is it", "not")],
 )
 def test_anything_else_is_asked_about(listening, free):
     unclear(listening, DRAIN.format("forty one"), free, DRAIN.format("forty five"))
@@ -61,27 +63,76 @@ def test_anything_else_is_asked_about(listening, free):
 
 
 def test_what_it_is_of_must_be_clear(listening):
-    unclear(listening, DRAIN.format("forty one"), "41", "torque fill plug forty one foot pounds")
+    other = "torque fill plug forty one foot pounds"
+    unclear(listening, DRAIN.format("forty one"), "torque drain plug 41", other)
     assert torques(listening) == []
 
 
+@pytest.mark.parametrize(
+    ("heard", "free"),
+    [
+        ("fill plug torque forty one foot pounds", "Wheel lug torque 41 foot pounds."),
+        ("torque forty one foot pounds", "Wheel lug torque 41 foot pounds."),
+        (DRAIN.format("forty one"), "Torque fill plug 41 foot pounds."),
+        (DRAIN.format("forty one"), "41"),
+        ("two quarts went in", "2 quarts came out"),
+        ("two and a half quarts went in", "2 quarts went in"),
+        ("three quarters of a quart went in", "3 quarts went in"),
+        ("three quarts went in", "three quarters of a quart went in"),
+        ("a quart and four ounces went in", "4 ounces went in"),
+        ("four ounces went in", "A quart and 4 ounces went in"),
+    ],
+)
+def test_the_same_number_of_something_else_is_asked_about(listening, heard, free):
+    unclear(listening, heard, free, sure=0.85)
+    assert listening.state.values == ()
+    assert len(listening.state.waiting) == 1
+
+
+def test_a_unit_that_may_have_been_said_is_asked_about(listening):
+    inches = "torque drain plug forty one inch pounds"
+    unclear(listening, "torque drain plug forty one", "torque drain plug 41", inches)
+    assert torques(listening) == []
+    assert len(listening.state.waiting) == 1
+
+
+def test_an_amount_that_both_hear_is_recorded(listening):
+    unclear(listening, "two quarts went in", "2 quarts went in.", sure=0.85)
+    assert [str(value.value) for value in listening.state.values] == ["2"]
+
+
 def test_what_is_hardly_heard_is_asked_about(listening):
-    unclear(listening, DRAIN.format("forty one"), "41", sure=0.45)
+    unclear(listening, DRAIN.format("forty one"), "torque drain plug 41", sure=0.45)
     assert torques(listening) == []
 
 
 @pytest.mark.parametrize("said", ["four one", "thirty"])
 def test_what_both_err_about_must_be_nearly_clear(listening, said):
-    unclear(listening, DRAIN.format(said), "41" if said == "four one" else "30", sure=0.75)
+    written = f"torque drain plug {'41' if said == 'four one' else '30'}"
+    unclear(listening, DRAIN.format(said), written, sure=0.75)
     assert torques(listening) == []
-    unclear(listening, DRAIN.format("four one"), "41", sure=0.85)
+    unclear(listening, DRAIN.format("four one"), "torque drain plug 41", sure=0.85)
     assert torques(listening) == ["41"]
 
 
 def test_one_recogniser_has_no_second_opinion(listening):
     listening.engine.second_opinion = False
-    unclear(listening, DRAIN.format("forty one"), "41")
+    unclear(listening, DRAIN.format("forty one"), "torque drain plug 41")
     assert torques(listening) == []
+
+
+def test_words_that_two_microphones_hear_are_asked_about_once(listening):
+    job, forty = listening, DRAIN.format("forty one")
+    job.engine.hearings = [
+        Hearing(DRAIN.format("fifty one"), Verdict.ASK, 0.5, (Alternative(forty, 0.4),)),
+        Hearing(forty, Verdict.ASK, 0.6),
+    ]
+    job.engine.dictation = "torque drain plug 41"
+    sound = read_audio(SOUNDS / "forty-one_compressor-12.flac").samples
+    for source in ("bench", "bay"):
+        job.session.hear(Utterance(sound, source=source, at=10.0), by="Imani Okafor")
+    assert torques(job) == []
+    assert len(job.state.waiting) == 1
 
 
 @pytest.fixture
@@ -98,7 +149,7 @@ def asked(listening):
         ([0.5, "forty one"], "41", ["41"]),
         ([0.5, "four two one", "forty one"], "41s", ["41"]),
         ([0.5, "fifty one", "forty one"], "51.", ["51"]),
-        ([0.5, "forty one", "fifty one"], "51", ["51"]),  # written so, and offered
+        ([0.5, "forty one", "fifty one"], "51", []),  # each has another of both
         ([0.85, "forty five"], "45", ["45"]),  # neither: a third value, well heard
         ([0.5, "forty five"], "45", []),
         ([0.5, "forty one"], "", []),
