@@ -175,11 +175,13 @@ def _free(host: str, port: int) -> None:
     """Say in one sentence where the port is taken, before anything is opened."""
     import socket
 
+    from joblog.web.lines import REUSES
+
     if port not in PORTS:
         raise UsageError(f"There is no port {port}; choose one from 1 to 65535 with --port.")
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family) as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, REUSES)
         try:
             probe.bind((host, port))
         except (socket.gaierror, UnicodeError, TypeError):  # unknown, or not even in form a name

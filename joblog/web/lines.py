@@ -3,13 +3,15 @@
 A line that is taken and left costs its owner nothing, and the shop PC one open file. Where those
 run out nothing is served and no photo is kept any more. So one device of the network has so many
 lines, all devices together have so many, and the shop PC itself is never counted. What is too much
-is closed at once, before anything was read of it.
+is closed at once, before anything was read of it. Windows has no such limit, and its event loop
+takes lines without asking here: there they are not counted.
 """
 
 from __future__ import annotations
 
 import contextlib
 import importlib
+import os
 import socket
 import threading
 from collections import Counter
@@ -19,6 +21,7 @@ from joblog.web.access import LOOPBACK
 
 OF_ONE = 100  # lines of one device; a phone with all its pages open has about ten
 FILES = 4096  # that may be open at once, where the system lets us ask for it
+REUSES = os.name == "posix"  # elsewhere it would let two programs answer on one port
 SHARE = 0.5  # of the open files that are for lines; the rest is for records and photos
 
 
@@ -82,7 +85,7 @@ class Calls(socket.socket):
 def listening(host: str, port: int, count: Count | None = None) -> Calls:
     """Return the socket for ``host`` and ``port``; more files may be open from then on."""
     calls = Calls(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM)
-    calls.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    calls.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, REUSES)
     calls.bind((host, port))
     calls.count = count or Count()
     return calls

@@ -61,6 +61,14 @@ def test_the_shop_pc_itself_is_always_let_through(call):
     assert one()[1] is not None
 
 
+@pytest.mark.parametrize("reuses", [True, False])
+def test_a_port_is_shared_with_no_other_program(monkeypatch, reuses):
+    """What lets it be used again at once on Linux lets two programs have it at once on Windows."""
+    monkeypatch.setattr(lines, "REUSES", reuses)
+    with contextlib.closing(listening("127.0.0.1", 0, Count(1, 1))) as calls:
+        assert bool(calls.getsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR)) is reuses
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such limit")
 def test_more_files_are_asked_for_where_the_system_gives_few(monkeypatch):
     import resource
