@@ -134,22 +134,22 @@ def debris(c: Context, services: tuple[Past, ...]) -> Chart | None:
     seen = plugs_alike(services)[-_EARLIER_SHOWN - 1 :]
     if not seen:
         return None
+    days = dated(c, seen)
     if max(sum(p.flakes.values()) for p in seen) < _WORTH_BINNING:
-        told = " ".join(_flakes_told(c, p) for p in seen)
+        told = " ".join(_flakes_told(c, day, p) for day, p in zip(days, seen, strict=True))
         return Chart("debris", c.t.say("Flakes found on the plug"), told, "")
     known = classes()
     finest = next(
         (i for i, (letter, _, _) in enumerate(known) if any(p.flakes.get(letter) for p in seen)), 2
     )
     shown = [(letter, _range(c, low, high)) for letter, low, high in known[min(finest, 2) :]]
-    sizes = [Sizes(day, p.flakes) for day, p in zip(dated(c, seen), seen, strict=True)]
+    sizes = [Sizes(day, p.flakes) for day, p in zip(days, seen, strict=True)]
     return debris_chart(c.t, "debris", shown, sizes, c.settings.accent)
 
 
-def _flakes_told(c: Context, service: Past) -> str:
+def _flakes_told(c: Context, when: str, service: Past) -> str:
     """Return what one service found, in a sentence: size classes say nothing of a flake or two."""
     t, count, longest = c.t, sum(service.flakes.values()), as_decimal(service.longest_mm)
-    when = t.short_date(service.at)
     if not count or longest is None:
         return t.say("{when}: {what}.", when=when, what=t.say("no flakes found"))
     return t.count(

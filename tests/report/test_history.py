@@ -21,6 +21,7 @@ from joblog.report.past import Past, past_of
 from joblog.report.pdf import render_pdf
 from joblog.report.settings import ShopSettings
 from joblog.report.trends import trends
+from joblog.report.visuals import debris
 
 
 def test_the_history_is_one_page_with_every_service(full: Any, earlier: list[Any]) -> None:
@@ -73,6 +74,11 @@ def test_services_of_one_day_are_told_apart_by_their_time(full: Any) -> None:
     again = replace(now, at="2026-11-24T15:30:00Z", longest_mm="0.5")
     text = trend_of(full, "trend-flake", [now, again]).text.replace("\u00a0", " ")
     assert text == "Nov 24, 2026 09:12: 1.2 mm and Nov 24, 2026 15:30: 0.5 mm."
+    few = [replace(one, flakes={"G": 1}) for one in (now, again)]
+    c = Context(full.state(), Language.find("en"), "us", ShopSettings())
+    told = debris(c, tuple(few)).text
+    assert "Nov 24, 2026 09:12: 1" in told
+    assert "Nov 24, 2026 15:30: 1" in told
 
 
 def test_a_trend_of_many_services_says_that_it_shows_the_last(full: Any) -> None:
