@@ -14,13 +14,14 @@ from pathlib import Path
 from typing import Any
 
 from joblog import __version__
-from joblog.errors import JoblogError
+from joblog.errors import JoblogError, StoreError
 from joblog.job.session import JobSession
 from joblog.record.store import Store
 from joblog.web.view import job_line
 
 Line = dict[str, Any]
 FORM = f"{__version__}/4"  # raise the number when lines change
+ANEW = ""  # no record ends with it: what may go another way next time is read again then
 UNKNOWN = "This record holds what joblog can't read; tell those who made it"
 
 
@@ -52,9 +53,9 @@ class JobIndex:
             session = self._session(job)
             return head, job_line(session)
         except JoblogError as error:
-            return head, unreadable(job, str(error))
+            return ANEW if isinstance(error, StoreError) else head, unreadable(job, str(error))
         except Exception as error:  # noqa: BLE001 - no job may take the list of all others away
-            return head, unreadable(job, f"{UNKNOWN} ({type(error).__name__}: {error})")
+            return ANEW, unreadable(job, f"{UNKNOWN} ({type(error).__name__}: {error})")
 
     def _read(self) -> dict[str, tuple[str, Line]]:
         try:

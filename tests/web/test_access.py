@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import pytest
 from starlette.testclient import TestClient
 
+from joblog.errors import StoreError
 from joblog.web.access import COOKIE, Gate, path_of
 from joblog.web.app import create_app
 from joblog.web.shop import Shop
@@ -141,3 +142,17 @@ def test_a_record_that_holds_what_nobody_expected_takes_no_page_away(client, job
     assert page.status_code == 200
     assert "nobody thought of" in page.text
     assert other in page.text
+
+
+@pytest.mark.parametrize("error", [StoreError("the database is busy"), OSError("no more files")])
+def test_a_job_that_could_not_be_read_once_is_read_again(client, job, monkeypatch, error):
+    """A closed job never changes: it would stay 'not readable' for good."""
+
+    def fails(_):
+        raise error
+
+    with monkeypatch.context() as meanwhile:
+        meanwhile.setattr("joblog.web.jobindex.job_line", fails)
+        client.app.state.shop.index._lines = {}
+        assert "not readable" in client.get("/").text
+    assert "not readable" not in client.get("/").text
