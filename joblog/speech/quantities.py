@@ -199,6 +199,8 @@ def _ends(said: Words) -> Iterator[tuple[Quantity, Quantity]]:
                 units = tuple(unit for unit in last.units if unit in first.units)
                 if not units:
                     continue  # 'one bar to fourteen p s i'
+            if not _SMALLER.keys().isdisjoint(units) and (first.ambiguous or last.ambiguous):
+                continue  # 'two minutes to two thirty': 2.3, or two minutes thirty
             yield first, replace(last, unit=units[0] if len(units) == 1 else None, units=units)
 
 

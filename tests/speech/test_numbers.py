@@ -152,6 +152,9 @@ def test_ranges_are_never_sure() -> None:
         assert found is not None
         assert (found.low, found.high) == (40, 50)
     assert parse_range("forty quarts to fifty foot pounds") is None
+    assert parse_range("two minutes to two and a half") is not None
+    for text in ("two minutes to two thirty", "two to two thirty minutes", "one to one ten hours"):
+        assert parse_range(text) is None  # 2.3 minutes, or two minutes thirty
     assert parse_quantity("two minutes three") is None
     assert parse_range("forty two fifty") is None
     assert parse_range("fifty to forty") is None
