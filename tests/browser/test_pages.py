@@ -37,6 +37,15 @@ def test_bay_screen_answers_and_follows_another_screen_live(shop, booth, job):
     assert [e["by"] for e in shop.entries(job) if e["kind"] == "step-done"][-1] == "Marek Dvorak"
 
 
+@pytest.mark.parametrize("path", ["job", "desk"])
+def test_what_was_said_turns_no_line_around_live_either(shop, booth, job, path):
+    page = booth.page()
+    page.goto(f"{shop.here}/{path}/{job}")
+    shop.say(job, "note \u202ethe hose \u2066is old")
+    wait_text(page, "body", "the hose is old")
+    assert not re.search("[\u202a-\u202e\u2066-\u2069]", page.inner_text("body"))
+
+
 def test_the_field_to_type_in_offers_a_phrase_of_this_very_sheet(shop, booth):
     page = booth.page()
     page.goto(f"{shop.here}/job/{shop.open_job(sheet='coolant', type='')}")

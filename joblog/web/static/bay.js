@@ -1,6 +1,6 @@
 // The bay screen: draws the newest view of the job, takes typed and spoken phrases.
 
-import { byId, element, send, setText, tell } from "./dom.js";
+import { byId, element, inOrder, send, setText, tell } from "./dom.js";
 import { Microphone } from "./microphone.js";
 import { drawQuestion } from "./question.js";
 import { drawSettle, settling } from "./settle.js";
@@ -142,7 +142,7 @@ function drawAnswer({ spoken: said = "", shown = "", tone = "", source = "" }) {
 }
 
 function showAnswer(words, more) {
-  if (byId("answer").textContent !== words) answers += 1;
+  if (byId("answer").textContent !== inOrder(words)) answers += 1;
   setText(byId("answer"), words);
   besides = more;
   askOnce();

@@ -2,7 +2,11 @@
 
 export const byId = (id) => document.getElementById(id);
 
-export function setText(node, text) {
+// Without what turns the letters behind it around, as the pages are made (pages.py).
+export const inOrder = (text) => String(text ?? "").replace(/[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]/g, "");
+
+export function setText(node, raw) {
+  const text = inOrder(raw);
   if (node.textContent === text) return;
   node.textContent = text;
   node.classList.remove("changed");
@@ -11,14 +15,15 @@ export function setText(node, text) {
 }
 
 // What answers one's own action: the same words once more are read out once more.
-export function tell(node, text) {
+export function tell(node, raw) {
+  const text = inOrder(raw);
   if (node.textContent === text) node.replaceChildren(text);
   else setText(node, text);
 }
 
 export function element(tag, text = "", className = "") {
   const node = document.createElement(tag);
-  node.textContent = text;
+  node.textContent = inOrder(text);
   if (className) node.className = className;
   return node;
 }
