@@ -71,6 +71,7 @@ def plan_reading(state: JobState, meaning: Meaning) -> Plan:
             draft=draft,
             fits=lambda v: reading_fits(v, wanted),
             plausible=lambda v: reading_plausible(v, wanted),
+            always_ask=wanted.unit == "min",  # 'two thirty': 2.3, or two minutes thirty
         ),
     )
 

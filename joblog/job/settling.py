@@ -128,7 +128,8 @@ def settled_reading(meaning: Meaning, wanted: Wanted) -> Plan:
     """
     plain = meaning.values[0]
     if plain.upper is None or plain.value < 0 < plain.upper:
-        return settled(meaning, replace(wanted, always_ask=plain.upper is not None))
+        always = wanted.always_ask or plain.upper is not None
+        return settled(meaning, replace(wanted, always_ask=always))
     if not plain.reversed:
         return settled(meaning, wanted)
     turned = replace(plain, value=plain.upper, upper=plain.value)

@@ -108,6 +108,16 @@ def test_both_ends_are_recorded(job, said, low, high, unit):
     assert (reply.tone, "in spec" in reply.spoken) == ("ok", True)
 
 
+@pytest.mark.parametrize(
+    "said",
+    ["two thirty", "two thirty minutes", "two to two thirty", "two minutes to two thirty"],
+)
+def test_minutes_that_may_have_seconds_are_asked_about(job, said):
+    reply = job.say(f"build up time {said}")  # 2.3, or two minutes thirty
+    assert figures(job) == []
+    assert reply.spoken.startswith(("Build up time: first,", "Say the number again."))
+
+
 def test_both_ends_are_read_back_with_their_unit(job):
     reply = job.say("test pressure twelve to fourteen")
     # 'One two to one four' would sound as 'one two two one four'.
