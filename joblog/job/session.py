@@ -223,6 +223,7 @@ class JobSession(OpenJob):
         hearing = heard_no(engine, utterance, hearing, asked=awaited)
         numbers = asks_for_number(self.state, by, self.clock.read())
         question = question_for(self.state, by) if numbers else None
+        unsettled = hearing
         if self._microphones.twin(utterance) is None:  # else the other's question is enough
             hearing = agreed(engine, utterance, hearing, self.sheet, question)
         said = replace(said, hearing=hearing)
@@ -240,7 +241,8 @@ class JobSession(OpenJob):
         if again:
             return self._remember(Reply("Say again.", again, "again"))
         doubted = beside or doubtful(self.state, said, before)
-        doubted = doubted or denied(engine, utterance, hearing, self.sheet)
+        if doubted is None and hearing is unsettled:  # else free words were asked, and deny nothing
+            doubted = denied(engine, utterance, hearing, self.sheet)
         if doubted is not None:
             asked = question_plan(self.sheet, doubted, self.state)
             return self._carry_out(asked, "voice", by, heard.id)

@@ -115,6 +115,14 @@ def test_what_both_err_about_must_be_nearly_clear(listening, said):
     assert torques(listening) == ["41"]
 
 
+def test_free_words_are_written_once(listening):
+    written = []
+    listening.engine.dictate = lambda _: written.append(1) or "torque drain plug 41 foot pounds"
+    listening.hear(DRAIN.format("forty one"), "ask", sure=0.5)
+    assert torques(listening) == ["41"]
+    assert len(written) == 1
+
+
 def test_one_recogniser_has_no_second_opinion(listening):
     listening.engine.second_opinion = False
     unclear(listening, DRAIN.format("forty one"), "torque drain plug 41")
