@@ -1,7 +1,8 @@
 """Joining the files of a grammar: imports, names, and which rule may refer to which.
 
-A reference means, in this order: a rule of its own file, or an imported public rule by its plain
-name, its qualified name (``numbers.digit``) or its full name (``shop.numbers.digit``). Recursion is
+A reference means, in this order: a rule of its own file, or an imported public rule, by its plain
+name, its qualified name (``numbers.digit``) or its full name (``shop.numbers.digit``); a full name
+needs no import. Recursion is
 followed only at the end of a rule, where it is a loop; any other would need a stack, and no finite
 graph can hold one.
 """
@@ -166,10 +167,14 @@ class _Linker:
         return other
 
     def _resolve(self, reference: Reference, file: JsgfFile) -> str:
-        for own in (f"{file.name}.{reference.name}", reference.name):
+        package = file.name.rpartition(".")[0]
+        for start in (f"{file.name}.", f"{package}." if package else "", ""):
+            own = start + reference.name
             if own in self._rules and self._rules[own][1] is file:
                 return own
         found = self._names[file.name].get(reference.name, [])
+        if not found and "." in reference.name:
+            found = self._imported(reference.name, reference.line, file)
         if len(found) > 1:
             choices = " and ".join(f"<{name}>" for name in found)
             raise GrammarError(
@@ -298,7 +303,8 @@ def decode_file(path: Path) -> str:
     if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         encoding = "utf-16"
     try:
-        return raw.decode(codecs.lookup(encoding).name).replace("\r\n", "\n")
+        text = raw.decode(codecs.lookup(encoding).name)
+        return text.replace("\r\n", "\n").replace("\r", "\n")
     except LookupError:
         raise GrammarError(f"{path}:1: '{encoding}' is not a known text encoding.") from None
     except UnicodeDecodeError:

@@ -150,6 +150,38 @@ def test_imports_give_public_rules_by_all_their_names() -> None:
         Grammar.from_text(text, imports=texts.__getitem__, source="g")
 
 
+def test_a_full_name_needs_no_import() -> None:
+    numbers = "#JSGF V1.0;\ngrammar shop.numbers;\npublic <digit> = one;\n<own> = three;\n"
+    texts = {"shop.numbers": numbers}
+    text = "#JSGF V1.0;\ngrammar b;\npublic <r> = say <shop.numbers.digit>;"
+    compiled = Grammar.from_text(text, imports=texts.__getitem__)
+    assert list(compiled.sentences(9)) == [("say", "one")]
+    for name, why in (
+        ("shop.numbers.own", "can't be imported .* not public"),
+        ("shop.letters.own", "'shop.letters' was not found; put letters.gram beside"),
+    ):
+        other = text.replace("shop.numbers.digit", name)
+        with pytest.raises(GrammarError, match=f"g:3: .*{why}"):
+            Grammar.from_text(other, imports=texts.__getitem__, source="g")
+
+
+def test_a_rule_of_its_own_file_goes_by_every_name() -> None:
+    for name in ("s", "b.s", "shop.b.s"):
+        text = f"#JSGF V1.0;\ngrammar shop.b;\npublic <r> = say <{name}>;\n<s> = one;"
+        assert list(Grammar.from_text(text).sentences(9)) == [("say", "one")]
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_lines_end_as_any_machine_ends_them(tmp_path: Path, end: str) -> None:
+    path = tmp_path / "a.gram"
+    lines = ("#JSGF V1.0;", "grammar a; // a comment", "public <r> = one", "| two;", "<s> = <t>;")
+    path.write_bytes(end.join(lines).encode())
+    with pytest.raises(GrammarError, match=r"a\.gram:5: rule <t> is used"):
+        Grammar.from_file(path)
+    path.write_bytes(end.join(lines[:-1]).encode())
+    assert set(Grammar.from_file(path).sentences(9)) == {("one",), ("two",)}
+
+
 def test_files_import_from_their_folder(tmp_path: Path) -> None:
     (tmp_path / "numbers.gram").write_text(
         "#JSGF V1.0;\ngrammar shop.numbers;\npublic <digit> = one;\n", encoding="utf-8"
