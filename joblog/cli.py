@@ -8,7 +8,10 @@ arguments and returns an exit status.
 from __future__ import annotations
 
 import argparse
+import codecs
 import importlib
+import io
+import json
 import os
 import sys
 
@@ -40,8 +43,24 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _escaped(error: UnicodeError) -> tuple[str, int]:
+    """Return what the terminal can't show as JSON writes it, so that a line of JSON stays one."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return json.dumps(error.object[error.start : error.end])[1:-1], error.end
+
+
+def _show_any_name() -> None:
+    """Let a file's name be told that the terminal has no letters for, or that is no text at all."""
+    codecs.register_error("joblog", _escaped)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="joblog")
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run one command and return its exit status; every known failure is one sentence."""
+    _show_any_name()
     parser = build_parser()
     if not (sys.argv[1:] if argv is None else argv):
         parser.print_help(sys.stderr)  # who types the bare name asks what there is

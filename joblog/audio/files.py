@@ -6,6 +6,7 @@ read: half a command is for the recogniser to judge.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -62,12 +63,14 @@ def _opened(path: Path, form: PcmFormat) -> Any:
         raise AudioError(f"{path}: there is no such file.")
     if path.is_dir():
         raise AudioError(f"{path}: is a folder; name a sound file in it.")
+    # Soundfile can't encode a name that is no text; as bytes it takes every one but on Windows.
+    name: str | bytes = str(path) if os.name == "nt" else os.fsencode(path)
     if path.suffix.lower() in RAW_ENDINGS:
         return soundfile.SoundFile(
-            path, samplerate=form.rate, channels=form.channels, format="RAW",
+            name, samplerate=form.rate, channels=form.channels, format="RAW",
             subtype=_SUBTYPES[form.bits], endian="LITTLE",
         )  # fmt: skip
-    return soundfile.SoundFile(path)
+    return soundfile.SoundFile(name)
 
 
 def _reason(path: Path, message: str) -> str:

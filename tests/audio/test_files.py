@@ -134,6 +134,19 @@ def test_no_numbers_no_file_and_a_folder(tmp_path: Path) -> None:
         read_audio(tmp_path)
 
 
+def test_a_name_that_is_no_text(tmp_path: Path) -> None:
+    path = tmp_path / "no\udcfftext.wav"
+    try:
+        path.write_bytes(b"")
+    except (OSError, ValueError):
+        pytest.skip("this file system has no such names")
+    with pytest.raises(AudioError, match="the file is empty"):
+        read_audio(path)
+    soundfile.write(tmp_path / "a.wav", tone(RATE, 440), RATE)
+    (tmp_path / "a.wav").replace(path)
+    assert len(read_audio(path).samples) == RATE
+
+
 def test_floats_with_the_range_of_integers_are_scaled(tmp_path: Path) -> None:
     path = tmp_path / "loud.wav"
     soundfile.write(path, 20000 * tone(RATE, 440), RATE, subtype="FLOAT")
