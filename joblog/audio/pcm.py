@@ -20,6 +20,9 @@ from joblog.errors import AudioError
 # Of the loudest channel's energy. Two that have nothing in common keep a quarter or more.
 TAKEN_OUT = 0.1
 _NO_NUMBERS = "the sound holds samples that are no numbers; see what the sender does to them."
+# Files of other kinds: read as samples they would be noise in which nobody speaks.
+_NO_SAMPLES = {b"fLaC": "FLAC", b"OggS": "OGG", b"ID3": "MP3", b"FORM": "AIFF", b"RF64": "RF64"}
+_PLAIN = (1, 3)  # kinds of WAV samples: integers, floats; others (A-law, ADPCM) are compressed
 _LONGEST_HEADER = 4096  # bytes; longer ones carry pictures or are no sound
 
 
@@ -82,12 +85,14 @@ class PcmReader:
         self._bytes = b""
         self._header_done = False
         self._downmix = Downmix()
+        self._empty = True
         self._lost = 0  # samples in a row that are no numbers
         self._any = False  # one was a number
 
     def feed(self, data: bytes) -> Samples:
         """Return what is complete after ``data``. Raises AudioError for a header it can't use."""
         self._bytes += data
+        self._empty = self._empty and not data
         if not self._header_done and not self._past_header():
             return np.zeros(0, np.float32)
         usable = len(self._bytes) - len(self._bytes) % self._form.frame_bytes
@@ -110,7 +115,9 @@ class PcmReader:
         return np.nan_to_num(values, nan=0.0, posinf=0.0, neginf=0.0)
 
     def flush(self) -> Samples:
-        """Return what is left at the end of the stream."""
+        """Return what is left at the end of the stream; AudioError where nothing ever came."""
+        if self._empty:
+            raise AudioError("no sound came before the stream ended; see what the sender does.")
         self._header_done = True
         if self._lost and not self._any:
             raise AudioError(_NO_NUMBERS)
@@ -120,6 +127,12 @@ class PcmReader:
         """Take a WAV header off the front; False while it is not all there."""
         if len(self._bytes) < 12 and b"RIFF".startswith(self._bytes[:4]):
             return False
+        for mark, kind in _NO_SAMPLES.items():
+            if self._bytes.startswith(mark):
+                raise AudioError(
+                    f"the stream is a file of kind {kind}; name the file itself as the source, or "
+                    "send samples or WAV."
+                )
         if self._bytes[:4] == b"RIFF" and self._bytes[8:12] == b"WAVE":
             found = read_wav_header(self._bytes)
             if found is None:
@@ -149,6 +162,10 @@ def read_wav_header(data: bytes) -> tuple[PcmFormat, int] | None:
             kind, channels, rate, _, _, bits = struct.unpack_from("<HHIIHH", data, at + 8)
             extended = kind == 0xFFFE and size >= 26 and at + 34 <= len(data)
             kind = struct.unpack_from("<H", data, at + 32)[0] if extended else kind
+            if kind not in _PLAIN:
+                raise AudioError(
+                    f"the WAV stream holds compressed samples (kind {kind}); send plain ones."
+                )
             form = PcmFormat(rate, channels, bits, floats=kind == 3)
         at += 8 + size + size % 2
     return None

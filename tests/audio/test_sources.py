@@ -69,6 +69,28 @@ def test_impossible_formats_are_one_sentence() -> None:
         PcmReader().feed(header + b"\x00" * 100)
 
 
+@pytest.mark.parametrize(
+    ("form", "subtype", "told"),
+    [
+        ("FLAC", "PCM_16", "is a file of kind FLAC"),
+        ("OGG", "VORBIS", "is a file of kind OGG"),
+        ("AIFF", "PCM_16", "is a file of kind AIFF"),
+        ("WAV", "ALAW", "holds compressed samples"),
+        ("WAV", "IMA_ADPCM", "holds compressed samples"),
+    ],
+)
+def test_a_stream_that_is_no_samples_is_one_sentence(form: str, subtype: str, told: str) -> None:
+    buffer = io.BytesIO()
+    soundfile.write(buffer, RAMP, RATE, subtype=subtype, format=form)
+    with pytest.raises(AudioError, match=told):
+        list(stream_blocks(io.BytesIO(buffer.getvalue())))
+
+
+def test_a_stream_without_a_byte_is_one_sentence() -> None:
+    with pytest.raises(AudioError, match="no sound came before the stream ended"):
+        list(stream_blocks(io.BytesIO(b"")))
+
+
 def test_numbers_that_are_none_become_silence() -> None:
     data = np.array([0.5, np.nan, np.inf, 0.25], "<f4").tobytes()
     out = PcmReader(PcmFormat(bits=32, floats=True)).feed(data)
