@@ -22,7 +22,7 @@ from joblog.job.plan_torques import plan_angle, plan_torque
 from joblog.job.plausible import reading_fits, reading_plausible
 from joblog.job.ranges import ends, figures, may_range, said_ends, shown_ends, value_shown
 from joblog.job.retold import told_anew, withdrawn_last
-from joblog.job.said_units import SaidValue, in_unit_of_sheet
+from joblog.job.said_units import SaidValue, in_unit_of_sheet, with_other_sign
 from joblog.job.settling import (
     Wanted,
     corrected_id,
@@ -33,6 +33,7 @@ from joblog.job.settling import (
 )
 from joblog.job.targets import last_value, reading_step
 from joblog.job.types import JobState, Value
+from joblog.job.value_rules import below_zero
 from joblog.job.values import converted, step_named
 from joblog.measure.units import UNITS, unit_of
 
@@ -47,9 +48,13 @@ def plan_reading(state: JobState, meaning: Meaning) -> Plan:
     if step is None or step.reading is None:
         return refusal("Which reading? Say it with its name.")
     wanted = step.reading
-    values = in_unit_of_sheet(meaning.values, wanted.unit)
+    dimension = unit_of(wanted.unit).dimension
+    values = meaning.values
+    if dimension in ("temperature", *below_zero(state.sheet)):
+        values = (*values, *with_other_sign(meaning.text.split()[slice(*meaning.span)]))
+    values = in_unit_of_sheet(values, wanted.unit)
     values = in_corrected_unit(state, values, corrected_id(state, meaning, "reading", step.key))
-    ranged, dimension = may_range(wanted.unit), unit_of(wanted.unit).dimension
+    ranged = may_range(wanted.unit)
     wrong = wrong_kind(values, dimension, wanted.unit, signed=True, ranged=ranged)
     if wrong:
         return wrong

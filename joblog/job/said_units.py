@@ -92,6 +92,17 @@ def said_values(words: Sequence[str]) -> tuple[SaidValue, ...]:
     return (plain, *others, *sounds)
 
 
+def with_other_sign(words: Sequence[str]) -> tuple[SaidValue, ...]:
+    """Return what a value sounds like with 'minus' for 'nine', or the other way round.
+
+    'Minus thirty five' was heard as 'niner thirty five', 9.35, in which both recognisings agreed.
+    """
+    first, *rest = words or [""]
+    other = {"minus": "nine", "nine": "minus", "niner": "minus"}.get(first)
+    found = said_values([other, *rest]) if other and rest else ()
+    return tuple(replace(value, doubt="sound") for value in found)
+
+
 def in_unit_of_sheet(values: Sequence[SaidValue], wanted: str) -> tuple[SaidValue, ...]:
     """Settle units that have several meanings: the sheet's own where it is among them.
 

@@ -110,9 +110,10 @@ def settled(meaning: Meaning, wanted: Wanted) -> Plan:
     if words:
         fits = [v for v in sensible if wanted.fits(v)]
         only = fits if len(fits) == 1 else sensible
-        if len(only) == 1 and not wanted.always_ask:
+        if len(only) == 1 and only[0].doubt != "sound" and not wanted.always_ask:
             return Plan((wanted.draft(only[0]),))
-        return _choice(meaning, wanted, sensible if len(sensible) > 1 else [plain, *words])
+        others = [v for v in (plain, *words) if v not in sensible]
+        return _choice(meaning, wanted, [*sensible, *others])
     if wanted.plausible(plain) and (not sounds or wanted.fits(plain)):
         return Plan((wanted.draft(plain),))
     if sounds:

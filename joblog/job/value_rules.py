@@ -35,6 +35,9 @@ _NUMBERS = {
     " | <under_hundred> (<two_figures> | oh <one_to_nine>)",
     "two-or-more": "<two_figures> | <one_to_nine> <digit>",
     "places": "point <digit> [<digit>]",
+    "fine-places": "point <digit> [<digit> [<digit>]]",
+    "sixteenths": "(a | one) sixteenth"
+    " | (three | five | seven | nine | eleven | thirteen | fifteen) sixteenths",
     "plain-number": "<three-figures-said> [<places>] | <zero> | [<zero>] <places>",
     "number-value": "<number>",
     # 'Two to five' sounds as 'two two five', so the higher end of a range has two figures at least.
@@ -56,7 +59,10 @@ _SHAPES = {
     "more": "[<share-value> [[of] a]] <volume-one> | <volume-one> and a half"
     " | <share-value>{quarters} | ({count} [<places>] | [<zero>] <places>) <volume-many>",
     "angle": "<three-figures-said> [<angle-units>]",
-    "length": "(<plain-number> | <fraction>) [<length-units>]",
+    # A caliper shows thousandths. Without a third place 'one point zero two five' was heard as 1.
+    "length": "(<three-figures-said> [<fine-places>] | <zero> | [<zero>] <fine-places> | <fraction>"
+    " | [<under_hundred> and] <sixteenths>) [<length-units>]"
+    " | <three-figures-said> (thou | thousandths [of an inch])",
 }
 # The numbers of values that may be a range.
 _FIGURES = {
@@ -130,7 +136,7 @@ def value_rules(sheet: Sheet) -> list[str]:
     quarts = any("qt" in unit for unit in used.get("volume", ()))
     quarters = _QUARTERS if quarts else ""
     both = _in_two_units(used.get("volume", []))
-    below, ranged = _below_zero(sheet), ranged_dimensions(sheet)
+    below, ranged = below_zero(sheet), ranged_dimensions(sheet)
     for dimension, units in used.items():
         lines += _unit_rules(dimension, units)
         if dimension in RANGED:
@@ -155,8 +161,11 @@ def value_rules(sheet: Sheet) -> list[str]:
     return [*lines, "", JSGF_NUMBER_RULES]
 
 
-def _below_zero(sheet: Sheet) -> set[str]:
-    """Return what the sheet has readings of that may lie below zero, such as a vacuum."""
+def below_zero(sheet: Sheet) -> set[str]:
+    """Return what the sheet has readings of that may lie below zero, such as a vacuum.
+
+    A temperature may be said with "minus" on any sheet.
+    """
     wanted = [step.reading for step in sheet.steps if step.reading]
     return {
         unit_of(reading.unit).dimension

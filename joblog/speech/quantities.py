@@ -17,6 +17,8 @@ _TOGETHER = (
     {"gal_us": 128, "qt_us": 32, "pt_us": 16, "floz_us": 1},
     {"L": 1000, "mL": 1},
 )
+# Of an inch, where no other unit is said [common practice, no source].
+_THOUSANDTHS = (("thou",), ("thousandths", "of", "an", "inch"), ("thousandths",))
 _SMALLER = {"h": "min", "min": "s"}
 _ONE_PART = re.compile(r"\b(and (?:three quarter|two third))(?= )")
 
@@ -63,6 +65,9 @@ def plural_parts(text: str) -> str:
 def parse_quantity(words: Sequence[str] | str) -> Quantity | None:
     """Return the value and unit that ``words`` mean as a whole, None where they mean none."""
     said = tuple(plural_parts(" ".join(split_words(words))).split())
+    for ending in _THOUSANDTHS:
+        if said[-len(ending) :] == ending:
+            return _thousandths(said, parse_number(said[: -len(ending)]))
     for front, codes, after in _unit_places(said):
         found = _shaped(said, front, codes, after)
         if found is not None:
@@ -73,6 +78,21 @@ def parse_quantity(words: Sequence[str] | str) -> Quantity | None:
     quart = any(part.startswith("quarter") for part in said) and "and" not in said
     other = tuple((value, "qt_us" if quart else None) for value in number.ambiguous)
     return Quantity(number.value, None, number.text, (), other, number.soundalikes, number.why)
+
+
+def _thousandths(said: Words, number: NumberReading | None) -> Quantity | None:
+    """Read 'thirty five thou': a whole number of thousandths of an inch."""
+    if number is None or number.value.denominator != 1:
+        return None
+    return Quantity(
+        number.value / 1000,
+        "in",
+        " ".join(said),
+        ("in",),
+        tuple((value / 1000, "in") for value in number.ambiguous),
+        tuple(value / 1000 for value in number.soundalikes),
+        number.why,
+    )
 
 
 def _unit_places(said: Words) -> Iterator[tuple[Words, tuple[str, ...], Words]]:

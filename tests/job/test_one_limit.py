@@ -49,6 +49,31 @@ def test_a_reading_inside_its_one_limit_is_never_called_far_from_it(bench):
     assert reply.shown == "Freezing point, 80 °C is far from what the sheet expects. Is that right?"
 
 
+CALIPER = """
+[[steps]]
+key = "rotor"
+title = "Rotor"
+say = ["rotor measured"]
+reading = { name = "rotor thickness", unit = "in", low = 0.9, high = 1.4 }
+"""
+
+
+@pytest.mark.parametrize(
+    ("said", "value"),
+    [
+        ("one point zero two five inches", "1.025"),  # with two places alone it was heard as 1
+        ("point nine three five", "0.935"),
+        ("nine hundred thirty five thou", "0.935"),
+        ("one and three sixteenths inches", "1.1875"),
+        ("fifteen sixteenths of an inch", None),  # no way to say it here: to be said again
+    ],
+)
+def test_a_caliper_shows_thousandths(bench, said, value):
+    job = bench(steps=CALIPER)
+    job.say(f"rotor thickness {said}")
+    assert [str(v.value) for v in job.state.values] == ([value] if value else [])
+
+
 VACUUM = """
 [[steps]]
 key = "pulled"

@@ -332,6 +332,30 @@ def test_a_minus_said_once_may_stand_for_both_ends(bench, said):
     assert figures(job) == [("-10", "-5", None, "degC")]
 
 
+@pytest.mark.parametrize(
+    ("said", "asked"),
+    [
+        ("niner thirty five", "-35 °C or 9.35 °C"),  # what 'minus thirty five' was heard as
+        ("nine thirty five", "-35 °C or 9.35 °C"),
+        ("nine five", "-5 °C or 95 °C"),
+    ],
+)
+def test_minus_sounds_like_nine(bench, said, asked):
+    job = bench(steps=COLD.replace("-20, high = 20", "-45, high = -30"))
+    assert asked in job.say(f"air temperature {said} degrees").shown
+    job.ok("air temperature minus thirty five")
+    assert figures(job) == [(None, None, "-35", "degC")]
+
+
+def test_nine_is_nine_where_the_sheet_wants_it(bench):
+    job = bench(steps=COLD)
+    job.ok("air temperature nine degrees")
+    job.ok("correction niner point five")
+    job.say("correction minus nine degrees")
+    job.say("affirm")
+    assert figures(job) == [(None, None, "-9", "degC")]
+
+
 def test_below_zero_a_correction_that_is_near_is_near(bench):
     job = bench(steps=COLD)
     job.say("air temperature minus fifteen to minus twelve")

@@ -60,6 +60,8 @@ QUANTITIES = [
     ("a hundred and eighty degrees fahrenheit", "180", "degF"),
     ("thirty-six foot-pounds", "36", "lbf.ft"),
     ("five eighths inch", "5/8", "in"),
+    ("thirty five thou", "0.035", "in"),
+    ("two thousandths of an inch", "0.002", "in"),
     ("twelve hundred r p m", "1200", "rpm"),
     ("two imperial quarts", "2", "qt_imp"),
 ]
