@@ -57,6 +57,7 @@ class SecondEar:
         one_thread_of_blas()
         options = onnxruntime.SessionOptions()
         options.intra_op_num_threads = 1
+        options.enable_cpu_mem_arena = False  # it would keep the most ever taken, and is no faster
         try:
             self._session = onnxruntime.InferenceSession(
                 network.read_bytes(), options, providers=["CPUExecutionProvider"]

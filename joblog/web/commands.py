@@ -103,8 +103,10 @@ def run_serve(args: argparse.Namespace) -> int:
 
 
 def _beside(shop: Shop, args: argparse.Namespace) -> list[Callable[[Event], None]]:
-    """Return what runs beside the pages: eyes that need no phone."""
-    found: list[Callable[[Event], None]] = []
+    """Return what runs beside the pages: eyes that need no phone, and who tidies up."""
+    from joblog.web.memory import giving_back
+
+    found: list[Callable[[Event], None]] = [giving_back]
     if args.watch is not None or args.camera is not None:
         from joblog.web.arrivals import aiming, watching
 

@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pikepdf
@@ -203,3 +204,33 @@ def test_another_process_folder_time_zone_and_hash_seed_give_the_same_bytes(
         check=True,
     )
     assert done.stdout.strip() == hashlib.sha256(pdfs["full"]).hexdigest()
+
+
+MANY = """
+import sys
+from dataclasses import replace
+from pathlib import Path
+sys.path.insert(0, sys.argv[1])
+from conftest import Script, photo_jpeg, play_full
+from joblog.report.build import build_report
+from joblog.report.pdf import render_pdf
+script = play_full(Script())
+report = build_report(script.state(), script.media)
+def held():
+    return int(Path("/proc/self/status").read_text().split("VmRSS:")[1].split()[0]) // 1024
+for i in range(9):
+    pictures = {key: photo_jpeg(i, (1600, 1200)) for key in report.images}
+    render_pdf(replace(report, title=f"Report {i}", images=pictures))
+    if i == 1:
+        print(held())
+print(held())
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux tells VmRSS")
+def test_the_typesetter_keeps_nothing_of_reports_that_are_done() -> None:
+    run = [sys.executable, "-c", MANY, str(Path(__file__).parent)]
+    done = subprocess.run(run, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    after_two, after_nine = map(int, done.stdout.split())
+    assert after_nine - after_two < 20  # MB; of the last ten it would keep 140

@@ -152,6 +152,7 @@ def _session(model: bytes, threads: int) -> Any:
     options.log_severity_level = 3
     # Waiting threads must not burn the cores that other talkers and the web pages need.
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    options.enable_cpu_mem_arena = False  # it would keep the most ever taken, and is no faster
     session = onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
     # It would keep the bytes beside what it made of them, 150 MB, to begin anew elsewhere.
     session._model_bytes = None
