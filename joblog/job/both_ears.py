@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 
@@ -36,6 +37,7 @@ from joblog.sheet.model import Sheet
 from joblog.speech.number_words import DIGITS, ONES, PARTS, POINTS, SOUNDS_LIKE, TEENS, TENS
 from joblog.speech.numbers import parse_number
 from joblog.speech.types import Engine, Hearing, Verdict
+from joblog.speech.units_spoken import LONGEST_NAME, unit_codes
 
 UNCLEAR = 0.5  # less sure than this, other words may have been said: "is it" for "is"
 NEARLY_CLEAR = 0.8  # of those 217 strings 149 were above it, 8 of them wrong
@@ -124,16 +126,30 @@ def _same(hearing: Hearing, written: list[Fraction]) -> bool:
 def _of_the_same(meant: Meaning, free: str) -> bool:
     """Say whether free words are of the thing that is meant, and the value has no parts ('half').
 
-    What is written for a unit is not looked at: 'bar' is 'ball'.
+    What is written for a unit may be none ('bar' is 'ball'), but no other one.
     """
     said, (start, end) = meant.text.split(), meant.span
     words = free.split()
+    if not all(meant.unit in codes or codes == meant.values[0].units for codes in _units_in(words)):
+        return False
     if not _NO_NUMBERS.isdisjoint(said[start:end]) or not PARTS.keys().isdisjoint(words):
         return False
     before = [SOUNDS_AS.get(word, word) for word in _before_numbers(said[:start])]
     behind = set(said[end:]) - _JOINING - _WORDS
     same = [SOUNDS_AS.get(word, word) for word in _before_numbers(words)] == before
     return same and behind.issubset(words)
+
+
+def _units_in(words: list[str]) -> Iterator[tuple[str, ...]]:
+    """Yield what each unit named in ``words`` may be, the longest names first."""
+    at = 0
+    while at < len(words):
+        lengths = range(LONGEST_NAME, 0, -1)
+        named = ((unit_codes(" ".join(words[at : at + length])), length) for length in lengths)
+        codes, length = next(((found, n) for found, n in named if found), ((), 1))
+        if codes:
+            yield codes
+        at += length
 
 
 def _before_numbers(words: list[str]) -> list[str]:

@@ -96,6 +96,23 @@ def test_a_unit_that_may_have_been_said_is_asked_about(listening):
     assert len(listening.state.waiting) == 1
 
 
+@pytest.mark.parametrize(
+    ("heard", "free", "counts"),
+    [
+        (DRAIN.format("forty one"), "torque drain plug 41 pounds", True),
+        ("torque drain plug forty one newton meters", "torque drain plug 41 foot-pounds", False),
+        ("torque drain plug forty one", "torque drain plug 41 Nm", False),
+        ("fluid temperature sixty two degrees", "fluid temperature 62 degrees", True),
+        ("fluid temperature sixty two degrees", "fluid temperature 62 Fahrenheit", False),
+        ("fluid temperature sixty two celsius", "fluid temperature 62 degrees Fahrenheit", False),
+    ],
+)
+def test_another_unit_in_free_words_is_asked_about(listening, heard, free, counts):
+    unclear(listening, heard, free, sure=0.7)
+    assert len(listening.state.values) == counts
+    assert len(listening.state.waiting) == (not counts)
+
+
 def test_an_amount_that_both_hear_is_recorded(listening):
     unclear(listening, "two quarts went in", "2 quarts went in.", sure=0.85)
     assert [str(value.value) for value in listening.state.values] == ["2"]
