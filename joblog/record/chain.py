@@ -97,9 +97,9 @@ def closing_entry(entries: Iterable[Entry]) -> Entry | None:
 class _Checker:
     """Walks along the chain; ``step`` returns what is wrong with the next entry, or None."""
 
-    def __init__(self) -> None:
+    def __init__(self, job: str | None = None) -> None:
         self.last: Entry | None = None
-        self.job: str | None = None
+        self.job = job  # whose record it must be; None until the first entry says it
         self.count = 0
         self.remarks: list[str] = []
         self._ends: list[Entry] = []  # what closes the job, and what may take that back
@@ -120,6 +120,8 @@ class _Checker:
         return self._wrong_place(entry) or self._wrong_content(entry)
 
     def _wrong_place(self, entry: Entry) -> str | None:
+        if self.job is not None and entry.job != self.job and self.last is None:
+            return f"belongs to job {entry.job}, and lies here as one of job {self.job}"
         if self.job is not None and entry.job != self.job:
             return f"belongs to job {entry.job}, the entries before it to job {self.job}"
         if entry.seq != self.count:
@@ -186,12 +188,13 @@ def verify(entries: Iterable[Entry]) -> Verdict:
     return checker.verdict()
 
 
-def verify_lines(data: bytes) -> tuple[Verdict, list[Entry]]:
+def verify_lines(data: bytes, job: str | None = None) -> tuple[Verdict, list[Entry]]:
     """Return the verdict on the bytes of a ``record.jsonl`` and its good entries.
 
-    Every byte counts: each line must be canonical JSON and end with a single line feed.
+    Every byte counts: each line must be canonical JSON and end with a single line feed. ``job`` is
+    the one that they must belong to, where that is known.
     """
-    checker = _Checker()
+    checker = _Checker(job)
     entries: list[Entry] = []
     saved_again = _saved_again(data)
     if saved_again:

@@ -107,7 +107,7 @@ def run_verify(args: argparse.Namespace) -> int:
     checked = _from_store(args) if args.file is None else _from_file(args.file)
     verdict = checked.verdict
     media = check_media(checked.entries, checked.find, checked.folder if verdict.whole else None)
-    problem = _problem(verdict, media, expected)
+    problem = _problem(verdict, media, _expected(expected, checked.entries))
     agrees, pages = (True, "") if problem or args.file is None else _report_agrees(args.file)
     if not agrees:  # what is wrong comes first
         print(pages)
@@ -153,14 +153,17 @@ def _tell_unchecked(file: Path | None) -> None:
 
 def _verify_all(args: argparse.Namespace) -> int:
     """Check every job in the store, as after a restore; name those that are not as they were."""
-    from joblog.record.transfer import check_media
+    from joblog.record.transfer import check_media, media_of
 
     with _open(args) as store:
         jobs, bad, good = store.jobs(), 0, 0
+        named: dict[str, list[str]] = {}  # the jobs of each photo or sound
         for job in jobs:
             checked = _in_store(store, job)
+            for ref in media_of(checked.entries):
+                named.setdefault(ref.sha256, []).append(job)
             media = check_media(checked.entries, checked.find)
-            problem = _problem(checked.verdict, media, None)
+            problem = _problem(checked.verdict, media, "")
             if problem is None and media.missing:
                 folder = store.folder / "media"
                 problem = f"Photos and sounds: {len(media.missing)} not in {folder}."
@@ -169,10 +172,38 @@ def _verify_all(args: argparse.Namespace) -> int:
             bad, good = bad + (problem is not None), good + len(media.good)
         if not jobs:
             print(_none_yet(store))
+        remarks = _remarks(store, named) if jobs else []
     if jobs:
         print(f"Jobs: {len(jobs)} examined, {len(jobs) - bad} whole and unaltered.")
         print(f"Photos and sounds: {good} unaltered.")
+    for remark in remarks:
+        print(remark)
     return int(Exit.FAILED if bad else Exit.OK)
+
+
+def _remarks(store: Store, named: dict[str, list[str]]) -> list[str]:
+    """Return what is odd in a whole store though no job's own record shows it, and what can't be
+    seen.
+    """
+    told = [
+        f"Remark: the photo or sound {sha256[:12]}… is in {len(jobs)} jobs: {', '.join(jobs)}."
+        for sha256, jobs in named.items()
+        if len(jobs) > 1
+    ]
+    from joblog.record.media import is_digest
+
+    loose = [f.name for f in store.folder.glob("media/??/*") if is_digest(f.name)]
+    spare = sum(1 for name in loose if name not in named)
+    if spare:
+        told.append(
+            f"Remark: no entry names {spare} of the photos and sounds in {store.folder / 'media'}: "
+            "joblog was stopped as it kept them, or entries or whole jobs were taken out."
+        )
+    return [
+        *told,
+        "A job that was taken out as a whole, entries cut off an end, and a job written anew "
+        "can't be seen here; the final hash on a printed report shows them (--expect).",
+    ]
 
 
 def _report_agrees(file: Path) -> tuple[bool, str]:
@@ -198,17 +229,34 @@ def _final_hash(typed: str) -> str:
     return signs
 
 
-def _problem(verdict: Verdict, media: MediaCheck, expected: str | None) -> str | None:
+def _problem(verdict: Verdict, media: MediaCheck, unexpected: str) -> str | None:
     if not verdict.whole:
         return verdict.sentence
     if media.problem:
         return f"The record is NOT whole: {media.problem}."
-    if expected is not None and expected != verdict.final_hash:
+    return unexpected or None
+
+
+def _expected(expected: str | None, entries: list[Entry]) -> str:
+    """Return '' where the record ends with the hash that is expected, if any; else what is wrong.
+
+    A record that goes on behind that hash says still what it said: an advisor's words or another
+    signature may have come after the report.
+    """
+    if expected is None or (entries and entries[-1].hash == expected):
+        return ""
+    place = next((entry.seq for entry in entries if entry.hash == expected), None)
+    if place is None:
         return (
             f"The record is NOT the expected one: its final hash is not {expected}; entries are "
-            "missing from its end, or were added, or it is another record."
+            "missing from its end, or it was written anew, or it is another record."
         )
-    return None
+    more = len(entries) - 1 - place
+    follow = "1 entry follows it" if more == 1 else f"{more} entries follow it"
+    return (
+        f"The record does NOT end with the expected hash, that of its entry {place}: {follow}. Up "
+        "to there it is as it was when that hash was given out; ask for a report made anew."
+    )
 
 
 def _from_store(args: argparse.Namespace) -> _Checked:

@@ -52,9 +52,13 @@ def _sqlite(url: URL, timeout: float) -> Engine:
             "choose another with --data or JOBLOG_DATA"
         ) from error
     engine = create_engine(url, connect_args={"timeout": timeout, "check_same_thread": False})
+    meant: list[
+        tuple[int, int]
+    ] = []  # the file that was opened first: never another one of its name
 
     @event.listens_for(engine, "connect")
     def _connected(connection: sqlite3.Connection, _record: object) -> None:
+        _must_be(path, meant)
         # Python's driver would begin transactions late and never for reads; we begin them ourselves
         connection.isolation_level = None
         cursor = connection.cursor()
@@ -63,14 +67,46 @@ def _sqlite(url: URL, timeout: float) -> Engine:
             cursor.execute("PRAGMA journal_mode = WAL")  # a network disk may keep its own mode
         cursor.execute("PRAGMA synchronous = FULL")  # NORMAL may lose the last entries on power cut
         cursor.close()
+        if not meant:
+            meant.append(_file_of(path))
 
     @event.listens_for(engine, "begin")
     def _began(connection: Connection) -> None:
+        _must_be(path, meant)
         # A writer takes its lock before it reads the chain's end, or two could read the same end.
         writes = connection.get_execution_options().get(_WRITES, False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _file_of(path: Path) -> tuple[int, int]:
+    """Return what tells the file from another one of its name; (0, 0) where there is none."""
+    try:
+        status = path.stat()
+    except OSError:
+        return 0, 0
+    return status.st_dev, status.st_ino
+
+
+def _must_be(path: Path, meant: list[tuple[int, int]]) -> None:
+    """Raise StoreError where ``path`` was moved, deleted or replaced since it was opened.
+
+    What was written then would go into a file without a name and be gone with the program.
+    """
+    if meant and _file_of(path) != meant[0]:
+        raise StoreError(
+            f"{path} was moved, deleted or replaced while joblog was running, so nothing more goes "
+            "into it: stop joblog, put the right folder in its place, and start it again"
+        )
+
+
+def line_broke(error: StoreError) -> bool:
+    """Say whether the line to a server broke, so that it may have written all the same."""
+    cause = error.__cause__
+    return isinstance(cause, OSError) or (
+        isinstance(cause, DBAPIError) and bool(cause.connection_invalidated)
+    )
 
 
 def _server(url: URL, timeout: float) -> Engine:
@@ -113,20 +149,25 @@ def writing(engine: Engine) -> Iterator[Connection]:
 @contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
     """Give a connection inside one read transaction."""
-    with told_as_store_error(engine), engine.connect() as connection, connection.begin():
+    told = told_as_store_error(engine, reads=True)
+    with told, engine.connect() as connection, connection.begin():
         yield connection
 
 
 @contextmanager
-def told_as_store_error(engine: Engine) -> Iterator[None]:
-    """Turn what the database says into one sentence with a remedy."""
+def told_as_store_error(engine: Engine, *, reads: bool = False) -> Iterator[None]:
+    """Turn what the database says into one sentence with a remedy.
+
+    One that is only read can't know whether something was written just before.
+    """
     try:
         yield
     except SQLAlchemyError as error:
         place = engine.url.render_as_string(hide_password=True)
         if engine.dialect.name == "sqlite":
             place = str(engine.url.database)
-        raise StoreError(_sentence(error, place)) from error
+        sentence = _sentence(error, place)
+        raise StoreError(sentence.replace(_NOTHING, "") if reads else sentence) from error
     except OSError as error:  # a connection that broke, which drivers don't always wrap
         place = engine.url.render_as_string(hide_password=True)
         raise StoreError(
@@ -135,6 +176,11 @@ def told_as_store_error(engine: Engine) -> Iterator[None]:
         ) from error
 
 
+_NOTHING = "; nothing was written"
+_AWAY = (
+    "does not answer; nothing was written: check the network, and that the database server runs, "
+    "then try again"
+)
 _SENTENCES = (
     (
         "locked",
@@ -150,11 +196,9 @@ _SENTENCES = (
         "is damaged; restore it from a backup, or import the jobs' exports into a new one",
     ),
     ("disk i/o error", "can't be written: the disk or a limit refuses; nothing was written"),
-    (
-        "can't create a connection",
-        "does not answer; nothing was written: check the network, and that the database server "
-        "runs, then try again",
-    ),
+    ("can't create a connection", _AWAY),
+    ("the database system is", _AWAY),  # starting up, shutting down, in recovery
+    ("terminating connection", _AWAY),
     ("only grows", "refuses: the record only grows, nothing in it is changed or deleted"),
 )
 
@@ -164,4 +208,9 @@ def _sentence(error: SQLAlchemyError, place: str) -> str:
     for sign, sentence in _SENTENCES:
         if sign in raw.lower():
             return f"the store {place} {sentence}"
+    if isinstance(error, DBAPIError) and error.connection_invalidated:  # before or behind a commit
+        return (
+            f"the store {place} does not answer any more; check the network and the server, and "
+            "look whether the last entry is there before saying it again"
+        )
     return f"the store {place} can't be used; nothing was written: {raw.splitlines()[0][:300]}"

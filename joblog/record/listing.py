@@ -43,7 +43,7 @@ class JobLine:
 def job_line(job: str, entries: Sequence[Entry]) -> JobLine:
     """Return the line of ``job``; a record without the usual words still has its line."""
     closing = closing_entry(entries)
-    if any(e.computed_hash() != e.hash for e in (*entries[:1], closing) if e):
+    if any(e.computed_hash() != e.hash or e.job != job for e in (*entries[:1], closing) if e):
         return altered_line(job, len(entries))
     body = entries[0].body if entries else {}
     unit, customer, sheet = (_table(body, name) for name in ("unit", "customer", "sheet"))

@@ -35,6 +35,11 @@ _EXTENSIONS = {
 }
 
 
+def is_digest(name: str) -> bool:
+    """Say whether a file's name is a SHA-256 in lower-case hexadecimal, as those of media are."""
+    return _DIGEST.fullmatch(name) is not None
+
+
 def exported_name(ref: MediaRef) -> str:
     """Return the file name that media has in an export: its hash and a usual extension."""
     return ref.sha256 + _EXTENSIONS.get(ref.mime.split(";")[0].strip().lower(), "")

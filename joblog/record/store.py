@@ -5,25 +5,30 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterable, Mapping, Sequence
-from decimal import Decimal
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, func, insert, select
+from sqlalchemy import URL, Connection, Engine, Row, func, insert, select, union
 from sqlalchemy.exc import IntegrityError
 
 from joblog.errors import InputError, RecordError, StoreError
 from joblog.record import schema
+from joblog.record.appending import New, chained, continued, insert_entry
 from joblog.record.chain import Verdict, verify_lines
-from joblog.record.clock import Clock, Moment, SystemClock
-from joblog.record.engine import open_engine, reading, writing
-from joblog.record.entry import GENESIS, Entry, MediaRef, Source, check_json, content_hash
+from joblog.record.clock import Clock, SystemClock
+from joblog.record.engine import line_broke, open_engine, reading, writing
+from joblog.record.entry import Entry, MediaRef, Source, check_json
 from joblog.record.media import MediaFolder
 from joblog.record.times import uuid7
 
 DATABASE = "joblog.db"
 MEDIA = "media"
+CHANGED_SINCE = (
+    "The database no longer holds this job as it was opened: entries were taken out or changed. "
+    "Stop joblog, look with `joblog verify --all`, and start it again."
+)
 _TRIES = 20  # conflicts with other writers before giving up; each loses only to one that succeeded
 
 
@@ -136,12 +141,17 @@ class Store:
             connection.execute(insert(schema.jobs).values(id=job))
         return job
 
+    def begin_job(self, news: Sequence[New], *, clock: Clock | None = None) -> str:
+        """Begin a new job with its first entries and return its id; all are kept, or nothing."""
+        job = uuid7((clock or self.clock).read().at)
+        self.append_all(job, news, clock=clock, begin=True)
+        return job
+
     def jobs(self) -> list[str]:
-        """Return the ids of all jobs, newest first."""
+        """Return the ids of all jobs, newest first; of one with entries, whatever the list says."""
+        every = union(select(schema.jobs.c.id), select(schema.entries.c.job))
         with reading(self._engine) as connection:
-            return list(
-                connection.scalars(select(schema.jobs.c.id).order_by(schema.jobs.c.id.desc()))
-            )
+            return sorted(connection.scalars(every), reverse=True)
 
     def heads(self) -> dict[str, str]:
         """Return the hash of the last entry of every job that has one, newest job first."""
@@ -190,32 +200,70 @@ class Store:
         Raises RecordError where the entry can't be recorded, InputError for an unknown job, and
         StoreError where the database refuses. Nothing is written then.
         """
-        fields = {
-            "source": source,
-            "by": by,
-            "kind": kind,
-            "body": check_json(body),
-            "media": tuple(media),
-            "supersedes": supersedes,
-        }
+        new = New(kind, body, source, by, tuple(media), supersedes)
+        return self.append_all(job, (new,), clock=clock)[0]
+
+    def append_all(
+        self,
+        job: str,
+        news: Sequence[New],
+        *,
+        clock: Clock | None = None,
+        behind: Entry | None = None,
+        begin: bool = False,
+    ) -> list[Entry]:
+        """Add entries to the end of ``job``, all of them or none, as :meth:`append` does one.
+
+        ``behind`` is the last entry that the caller knows. Where the store holds it no more, so
+        that what was planned on it may be wrong, nothing is written and RecordError says so.
+        ``begin`` makes the job with them.
+        """
+        checked = [replace(new, body=check_json(new.body)) for new in news]
+        clock = clock or self.clock
         for _ in range(_TRIES):
+            made: list[Entry] = []
             try:
-                return self._append_once(job, fields, clock or self.clock)
+                with writing(self._engine) as connection:
+                    if begin:
+                        connection.execute(insert(schema.jobs).values(id=job))
+                    last = self._last(connection, job)
+                    if behind is not None:
+                        self._must_stand(connection, behind)
+                    for new in checked:
+                        if new.supersedes is not None:
+                            self._must_hold(connection, job, new.supersedes)
+                        last = chained(job, new, continued(clock.read(), last), last)
+                        insert_entry(connection, last)
+                        made.append(last)  # kept here even where the word of its end is lost
             except StoreError as error:
-                if not isinstance(error.__cause__, IntegrityError):
+                if isinstance(error.__cause__, IntegrityError):
+                    continue
+                if not made or not line_broke(error):
                     raise
+                if not self._kept_all_the_same(made[-1]):
+                    raise StoreError(
+                        "the line to the database broke; nothing was written: try again"
+                    ) from error
+            return made
         raise StoreError("other programs keep adding to this job; nothing was written: try again")
 
-    def _append_once(self, job: str, fields: dict[str, Any], clock: Clock) -> Entry:
-        with writing(self._engine) as connection:
-            last = self._last(connection, job)
-            moment = _continued(clock.read(), last)
-            supersedes = fields["supersedes"]
-            if supersedes is not None:
-                self._must_hold(connection, job, supersedes)
-            entry = _chained(job, fields, moment, last)
-            _insert(connection, entry)
-        return entry
+    def _kept_all_the_same(self, entry: Entry) -> bool:
+        """Say whether a server kept ``entry`` though the line broke before it could say so.
+
+        Told that nothing was written, somebody would say it again, and it would count twice.
+        Raises StoreError, which says that it isn't known, where the server can't be asked.
+        """
+        table = schema.entries.c
+        try:
+            with writing(self._engine) as connection:
+                self._last(connection, entry.job)  # waits until the broken line's work is done
+                found = select(table.seq).where(table.job == entry.job, table.id == entry.id)
+                return connection.scalar(found) is not None
+        except StoreError as error:
+            raise StoreError(
+                "the database went away while it wrote, so it is not known whether the last entry "
+                "is there: once it answers, look before saying it again"
+            ) from error
 
     def _last(self, connection: Connection, job: str) -> Entry | None:
         # FOR UPDATE makes PostgreSQL's writers queue per job; SQLite's hold the whole file already.
@@ -241,22 +289,29 @@ class Store:
         ):
             raise RecordError(f"there is no entry {entry_id!r} in this job that could be corrected")
 
+    @staticmethod
+    def _must_stand(connection: Connection, entry: Entry) -> None:
+        table = schema.entries.c
+        query = select(table.hash).where(table.job == entry.job, table.seq == entry.seq)
+        if connection.scalar(query) != entry.hash:
+            raise RecordError(f"{CHANGED_SINCE} Nothing was written")
+
     def entries(self, job: str, after: int = -1) -> list[Entry]:
         """Return the entries of ``job`` in order, those with ``seq`` above ``after``.
 
         Raises InputError for an unknown job, RecordError where the database was tampered with so
         that a line is no entry at all; whether the chain is whole, ``verify`` says.
         """
-        return [_read(line) for line in self._lines(job, after)]
+        return [_read(row.line) for row in self._rows(job, after)]
 
-    def _lines(self, job: str, after: int = -1) -> list[str]:
+    def _rows(self, job: str, after: int = -1) -> list[Row[Any]]:
         table = schema.entries.c
-        query = select(table.line).where(table.job == job, table.seq > after).order_by(table.seq)
+        query = select(schema.entries).where(table.job == job, table.seq > after)
         with reading(self._engine) as connection:
-            lines = list(connection.scalars(query))
-            if not lines:
+            rows = list(connection.execute(query.order_by(table.seq)))
+            if not rows:
                 self._known(connection, job)
-        return lines
+        return rows
 
     @staticmethod
     def _known(connection: Connection, job: str) -> None:
@@ -268,8 +323,24 @@ class Store:
         return self.checked(job)[0]
 
     def checked(self, job: str) -> tuple[Verdict, list[Entry]]:
-        """Return the verdict on the chain of ``job`` and its good entries."""
-        return verify_lines("".join(f"{line}\n" for line in self._lines(job)).encode())
+        """Return the verdict on the chain of ``job`` and its good entries.
+
+        It is not whole either where it lies under another job, number, id or hash than its own:
+        two jobs may have been swapped.
+        """
+        rows = self._rows(job)
+        data = "".join(f"{row.line}\n" for row in rows).encode()
+        verdict, entries = verify_lines(data, job)
+        for row, entry in zip(rows, entries, strict=False):
+            if (row.seq, row.id, row.prev, row.hash) != (
+                entry.seq,
+                entry.id,
+                entry.prev,
+                entry.hash,
+            ):
+                why = "lies in the database under another number, id or hash than its own"
+                return replace(verdict, whole=False, first_bad=entry.seq, why=why), entries
+        return verdict, entries
 
     def whole(self, job: str) -> list[Entry]:
         """Return the entries of ``job`` for whoever goes on with it, shows it or reports on it.
@@ -299,7 +370,7 @@ class Store:
             added = 0
             for entry in entries:
                 if entry.seq >= len(held):
-                    _insert(connection, entry)
+                    insert_entry(connection, entry)
                     added += 1
                 elif held[entry.seq] != entry.hash:
                     raise RecordError(
@@ -317,6 +388,13 @@ class Store:
     def media_path(self, sha256: str) -> Path:
         """Return the file that holds the content with that hash (it may be missing)."""
         return self._media.path(sha256)
+
+    def named(self, sha256: str) -> bool:
+        """Say whether an entry of any job names the content with that hash."""
+        table = schema.entries.c
+        query = select(table.seq).where(table.line.contains(f'"sha256":"{sha256}"')).limit(1)
+        with reading(self._engine) as connection:
+            return connection.scalar(query) is not None
 
     @property
     def folder(self) -> Path:
@@ -336,54 +414,3 @@ def _read(line: str) -> Entry:
             "the database was changed by hand: an entry in it can't be read any more; restore it "
             "from a backup, or import the job's export into a new folder"
         ) from error
-
-
-def _continued(moment: Moment, last: Entry | None) -> Moment:
-    """Return ``moment``, under a new epoch where its monotonic clock ran backwards.
-
-    That happens when a virtual machine is set back to a snapshot: the boot id stays, the clock
-    does not. Offsets across the break mean nothing, and a new epoch says so.
-    """
-    if last is None or last.boot != moment.boot or Decimal(moment.mono) >= Decimal(last.mono):
-        return moment
-    return Moment(moment.at, moment.mono, f"{moment.boot}+{uuid7(moment.at)}")
-
-
-def _chained(job: str, fields: dict[str, Any], moment: Moment, last: Entry | None) -> Entry:
-    try:
-        draft = Entry(
-            id=uuid7(moment.at),
-            job=job,
-            seq=0 if last is None else last.seq + 1,
-            at=moment.at,
-            mono=moment.mono,
-            boot=moment.boot,
-            prev=GENESIS if last is None else last.hash,
-            hash=GENESIS,
-            **fields,
-        )
-    except ValueError as error:
-        raise RecordError(f"this entry can't be recorded: {_first_reason(error)}") from error
-    return draft.model_copy(update={"hash": content_hash(draft.model_dump(mode="json"))})
-
-
-def _first_reason(error: ValueError) -> str:
-    from pydantic import ValidationError
-
-    if isinstance(error, ValidationError):
-        first = error.errors()[0]
-        return f"{'.'.join(str(part) for part in first['loc'])}: {first['msg']}"
-    return str(error)
-
-
-def _insert(connection: Connection, entry: Entry) -> None:
-    connection.execute(
-        insert(schema.entries).values(
-            job=entry.job,
-            seq=entry.seq,
-            id=entry.id,
-            prev=entry.prev,
-            hash=entry.hash,
-            line=entry.line().decode(),
-        )
-    )

@@ -206,8 +206,9 @@ class MediaCheck:
         first = self.unnamed[0]
         return (
             f"its entries don't name {files} in {first.parent} (such as {first.name[:12]}…): "
-            "entries were cut off its end, or another job's files were put there; compare its "
-            "final hash with the one on the printed report"
+            "entries were cut off its end, or another job's files were put there, or an export of "
+            "this job into it was broken off; make the export again, or compare its final hash "
+            "with the one on the printed report"
         )
 
 
@@ -245,7 +246,7 @@ def _unnamed(entries: list[Entry], record: Path | None) -> tuple[Path, ...]:
     named = {ref.sha256 for ref in media_of(entries)}
     try:
         for other in record.parent.glob("*.jsonl"):
-            if not other.samefile(record):
+            if other.is_file() and not other.samefile(record):  # a device would never end
                 named |= {digest.decode() for digest in _NAMED.findall(other.read_bytes())}
         files = sorted((record.parent / MEDIA).iterdir())
     except OSError as error:

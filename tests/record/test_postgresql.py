@@ -6,12 +6,14 @@ test starts for itself from installed binaries, as an ordinary user and in a fol
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import socket
 import subprocess
 import tempfile
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -153,3 +155,67 @@ def test_a_locked_job_is_one_sentence_and_nothing_is_written(server: str, tmp_pa
                 store.append(job, "note", {}, source="hand")
             other.rollback()
         assert store.entries(job) == [kept]
+
+
+class CutBehindCommit:
+    """Passes everything on to the server, but cuts the line where that says a commit was done."""
+
+    def __init__(self, server: str) -> None:
+        self.armed = False
+        self._there = sqlalchemy.make_url(server)
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        port = self._listener.getsockname()[1]
+        self.url = str(self._there.set(host="127.0.0.1", port=port))
+        self._threads: list[threading.Thread] = []
+        self._start(self._serve)
+
+    def _start(self, work: Callable[..., None], *ends: socket.socket) -> None:
+        self._threads.append(threading.Thread(target=work, args=ends, daemon=True))
+        self._threads[-1].start()
+
+    def _serve(self) -> None:
+        while True:
+            try:
+                near, _ = self._listener.accept()
+            except OSError:
+                return
+            far = socket.create_connection((self._there.host or "", self._there.port or 5432))
+            for ends in ((near, far), (far, near)):
+                self._start(self._pass, *ends)
+
+    def _pass(self, one: socket.socket, other: socket.socket) -> None:
+        try:
+            while data := one.recv(65536):
+                if self.armed and b"COMMIT\0" in data:
+                    self.armed = False
+                    break
+                other.sendall(data)
+        except OSError:
+            pass
+        for end in (one, other):
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+        one.close()  # the other end is closed by the thread that reads it
+
+    def close(self) -> None:
+        self._listener.shutdown(socket.SHUT_RDWR)
+        for thread in self._threads:
+            thread.join(10)
+        self._listener.close()
+
+
+def test_what_was_committed_is_not_said_to_be_lost(server: str, tmp_path: Path) -> None:
+    """Told 'nothing was written', a technician says it again, and it counts twice."""
+    line = CutBehindCommit(server)
+    try:
+        with open_store(line.url, media=tmp_path / "media") as store:
+            job = store.start_job()
+            for number in range(3):
+                line.armed = True
+                kept = store.append(job, "quantity", {"value": "1"}, source="voice")
+                assert not line.armed
+                assert kept.seq == number
+            assert [entry.seq for entry in store.entries(job)] == [0, 1, 2]
+            assert store.verify(job).whole
+    finally:
+        line.close()
