@@ -15,6 +15,7 @@ the exit status that the command line ends with. The web answers with the same s
       DeviceError          1  a microphone or camera that can't be used
       RecordError          1  the record is altered, incomplete or of another kind
       StoreError           1  the database or disk refuses to keep something
+        UnansweredError    1  something was kept, but the answer to it can't be given
       UsageError           2  the command was called in a way that can't be meant
 """
 
@@ -79,6 +80,10 @@ class RecordError(JoblogError):
 
 class StoreError(JoblogError):
     """The database or disk refuses to keep something."""
+
+
+class UnansweredError(StoreError):
+    """Something was kept, but the store refuses what its answer needs."""
 
 
 class UsageError(JoblogError):

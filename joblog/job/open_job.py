@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import itertools
 import threading
-from collections.abc import Sequence
-from contextlib import AbstractContextManager
+from collections.abc import Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
-from joblog.errors import InputError
+from joblog.errors import InputError, RecordError, StoreError, UnansweredError
 from joblog.job.asking import chosen
 from joblog.job.cautions import cautions_said
 from joblog.job.drafts import CLOSED, Draft, Plan
@@ -30,13 +30,45 @@ from joblog.job.replies import next_words, reply_for
 from joblog.job.settled_question import settled_by
 from joblog.job.told import Choice, Told, reasoned
 from joblog.job.types import JobState, Reply, StepStatus
+from joblog.record.appending import New
 from joblog.record.clock import Clock
 from joblog.record.entry import Entry, MediaRef, Source
-from joblog.record.store import Store
+from joblog.record.store import CHANGED_SINCE, Store
 from joblog.sheet.model import Sheet
 from joblog.speech.types import Hearing, Verdict
 
 IGNORED = Reply("", "", "none")
+
+
+def _new(
+    draft: Draft,
+    source: Source,
+    by: str,
+    heard: str | None = None,
+    media: tuple[MediaRef, ...] = (),
+) -> New:
+    because = {} if heard is None else {"heard": heard}
+    return New(draft.kind, draft.body | because, source, by, media, draft.supersedes)
+
+
+@contextmanager
+def answering(entries: Sequence[Entry]) -> Iterator[None]:
+    """Say of what fails behind an append that it is the answer alone which is missing.
+
+    Who reads that the database was away says it all again, and it would count twice.
+    """
+    try:
+        yield
+    except UnansweredError:
+        raise
+    except StoreError as error:
+        if not entries:
+            raise
+        raise UnansweredError(
+            f"this is recorded and need not be said again; its answer is missing, for {error}"
+        ) from error
+
+
 _NUMBERS = itertools.count(1)
 
 
@@ -73,7 +105,10 @@ class OpenJob:
     def state(self) -> JobState:
         """The job as it stands, other sessions' entries included."""
         with self._lock:
-            new = self.store.entries(self.job, after=len(self._entries) - 1)
+            last = self._entries[-1]
+            new = self.store.entries(self.job, after=last.seq)
+            if new and new[0].prev != last.hash:
+                raise RecordError(CHANGED_SINCE)
             if new or self._state is None:
                 self._entries += new
                 self._state = replay(self.sheet, self._entries)
@@ -158,7 +193,7 @@ class OpenJob:
             self._told = replace(told, at=self.clock.read())
             return reply
         before = self.state
-        entries = [self._append(draft, source, by, heard, media) for draft in made.drafts]
+        entries = self._write([_new(draft, source, by, heard, media) for draft in made.drafts])
         if made.wants_photo:
             kind, phase = made.wants_photo
             self._asked[kind] = Asked(next(_NUMBERS), kind, phase, by)
@@ -168,6 +203,10 @@ class OpenJob:
                 meant = chosen(self.state, meaning)
                 follow = plan(self.state, meant, by=by, now=self.clock.read())
                 return self._carry_out(follow, source, by, heard)
+        with answering(entries):
+            return self._answer(made, before, entries)
+
+    def _answer(self, made: Plan, before: JobState, entries: Sequence[Entry]) -> Reply:
         reply = self._remember(self._reply(made, before, entries))
         if made.lists:
             listed = tuple(f.key for f in reasoned(self.state.open_findings))
@@ -205,13 +244,14 @@ class OpenJob:
             return self._remember(Reply("Say again.", "No words were heard.", "again"))
         if question is not None and takes_back(text):
             return self._carry_out(plan_disregard(before, by), source, by)
-        if question is not None:
-            self._append(Draft("answered", {"question": question, "answer": text}), source, by)
+        answer = Draft("answered", {"question": question, "answer": text})
+        news = [] if question is None else [_new(answer, source, by)]
         dictated = source == "voice"
         text, phrase = phrase_behind(text, self.sheet) if dictated else (text, "")
         draft = Draft("note", {"text": text, "dictated": dictated})
-        entry = self._append(draft, source, by, heard, media)
-        noted = self._remember(reply_for(before, self.state, [entry]))
+        entry = self._write([*news, _new(draft, source, by, heard, media)])[-1]
+        with answering([entry]):
+            noted = self._remember(reply_for(before, self.state, [entry]))
         return self._ask_behind(noted, phrase, by, heard) if phrase else noted
 
     def _ask_behind(self, noted: Reply, phrase: str, by: str, heard: str | None) -> Reply:
@@ -230,17 +270,13 @@ class OpenJob:
         heard: str | None = None,
         media: tuple[MediaRef, ...] = (),
     ) -> Entry:
-        body = draft.body if heard is None else {**draft.body, "heard": heard}
-        return self.store.append(
-            self.job,
-            draft.kind,
-            body,
-            source=source,
-            by=by,
-            media=media,
-            supersedes=draft.supersedes,
-            clock=self.clock,
-        )
+        return self._write([_new(draft, source, by, heard, media)])[0]
+
+    def _write(self, news: Sequence[New]) -> list[Entry]:
+        """Append all or none: an answer without the value that it chose would lose that value."""
+        if not news:
+            return []
+        return self.store.append_all(self.job, news, clock=self.clock, behind=self._entries[-1])
 
     def _remember(self, reply: Reply) -> Reply:
         if reply.spoken:

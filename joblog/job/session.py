@@ -20,7 +20,7 @@ from typing import Any
 
 from joblog.audio.encode import MIME, flac_bytes
 from joblog.audio.types import Beginning, Samples, Utterance
-from joblog.errors import InputError, ModelError
+from joblog.errors import InputError, JoblogError, ModelError, UnansweredError
 from joblog.job.both_ears import agreed
 from joblog.job.check_phrases import PHRASE_RULES
 from joblog.job.closing import closing_drafts
@@ -64,6 +64,7 @@ from joblog.job.told_meter import correction
 from joblog.job.typed import note_in, typed_words
 from joblog.job.types import Reply
 from joblog.job.withdrawing import note_to_withdraw, photo_to_withdraw, withdrawal
+from joblog.record.appending import New
 from joblog.record.clock import Clock
 from joblog.record.entry import MediaRef, Source
 from joblog.record.store import Store
@@ -114,13 +115,13 @@ class JobSession(OpenJob):
         override = str(opening.get("override") or "").strip()
         if not override:
             refuse_wrong_unit(sheet, unit)
-        job = store.start_job(clock=clock)
         by = str(opening.get("technician") or "")
-        body = opening_body(sheet, sheet_text, opening)
-        store.append(job, "job-opened", body, source="hand", by=by, clock=clock)
+        news = [New("job-opened", opening_body(sheet, sheet_text, opening), "hand", by)]
         for key, _ in unit_reasons(sheet, unit) if override else ():
-            confirmed = {"finding": f"unit:{key}", "reason": override}
-            store.append(job, "confirmed", confirmed, source="hand", by=by, clock=clock)
+            news.append(
+                New("confirmed", {"finding": f"unit:{key}", "reason": override}, "hand", by)
+            )
+        job = store.begin_job(news, clock=clock)
         session = cls(store, job, engine, clock)
         session.remark_at_opening()
         return session
@@ -341,11 +342,18 @@ class JobSession(OpenJob):
                 self.store.put_media(part.data, part.mime, part.role, part.name)
                 for part in shot.parts
             ]
-            self._asked.pop(kind, None)
             waited = believed_age(state, now, taken_ago)
             late = {"waited": str(waited)} if waited and not replaces else {}
             draft = Draft("photo", shot.body | late, supersedes=replaces)
-            return self._carry_out(Plan((draft,)), "photo", by, media=tuple(media))
+            asked = self._asked.pop(kind, None)
+            try:
+                return self._carry_out(Plan((draft,)), "photo", by, media=tuple(media))
+            except UnansweredError:
+                raise
+            except JoblogError:  # it was not recorded, so it is still asked for
+                if asked is not None:
+                    self._asked.setdefault(kind, asked)
+                raise
 
     def disregard_photo(self, entry: str, by: str = "") -> Reply:
         """Take back the photo of ``entry`` (its id). Raises InputError where none counts."""

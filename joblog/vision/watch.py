@@ -59,6 +59,10 @@ class FolderWatch:
         self._seen = {p: s for p, s in self._seen.items() if p in states}
         return sorted(ready, key=lambda path: states[path][1])
 
+    def again(self, path: Path) -> None:
+        """Hand ``path`` out once more: it could not be taken just now, through no fault of it."""
+        self._seen.pop(path, None)
+
     def _states(self) -> dict[Path, _State]:
         try:
             paths = list(self.folder.iterdir())

@@ -70,12 +70,20 @@ class Gate:
 
     def _write(self) -> None:
         fresh = self._path.with_suffix(".new")
-        fresh.parent.mkdir(parents=True, exist_ok=True)
         rows = {digest: asdict(grant) for digest, grant in self._grants.items()}
-        descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
-            json.dump(rows, file)
-        fresh.replace(self._path)
+        try:
+            fresh.parent.mkdir(parents=True, exist_ok=True)
+            descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+            with os.fdopen(descriptor, "w", encoding="utf-8") as file:
+                json.dump(rows, file)
+                file.flush()
+                os.fsync(file.fileno())  # else a power cut may leave an empty file of that name
+            fresh.replace(self._path)
+        except OSError as error:
+            raise StoreError(
+                f"Who may come in can't be kept in {self._path} ({error.strerror or error}); "
+                "make room, or let joblog write there, then try again."
+            ) from None
 
     def grant(self, kind: str, name: str, job: str = "", life: float | None = None) -> str:
         """Make a token and return it; it is shown this once."""

@@ -13,7 +13,14 @@ from collections.abc import Callable
 from pathlib import Path
 from threading import Event
 
-from joblog.errors import InputError, JoblogError, PhotoError, RecordError
+from joblog.errors import (
+    InputError,
+    JoblogError,
+    PhotoError,
+    RecordError,
+    StoreError,
+    UnansweredError,
+)
 from joblog.job.open_job import Asked
 from joblog.job.session import JobSession
 from joblog.vision.camera import grab_frame
@@ -34,6 +41,7 @@ def watching(shop: Shop, folder: Path) -> Beside:
     """Return what looks into ``folder`` until it is stopped. Raises DeviceError for no folder."""
     watch = FolderWatch(folder, still=STILL)
     there = True
+    late: set[Path] = set()  # what could not be kept at once; told once
 
     def run(stop: Event) -> None:
         nonlocal there
@@ -47,24 +55,37 @@ def watching(shop: Shop, folder: Path) -> Beside:
                 there = False
                 continue
             for path in found:
-                take_file(shop, path)
+                if not take_file(shop, path, quiet=path in late):
+                    late.add(path)
+                    watch.again(path)
 
     return run
 
 
-def take_file(shop: Shop, path: Path) -> None:
-    """Bring one picture to the job that wants it, or say why it stays where it is."""
+def take_file(shop: Shop, path: Path, *, quiet: bool = False) -> bool:
+    """Bring one picture to the job that wants it, or say why it stays where it is.
+
+    False says that the shop PC could not keep it just now: it is to come again. ``quiet`` doesn't
+    tell that once more.
+    """
     try:
         data = _read(path)
         session, kind, by = meant(shop)
         take(shop, session, data, Shot(kind=kind, by=by), path.name)
         shop.told = ""
+    except UnansweredError:  # it is in the record
+        pass
+    except StoreError as error:
+        if not quiet:
+            _tell(shop, f"{path.name}: {error}. The picture is tried again by itself.")
+        return False
     except JoblogError as error:
         text = str(error)
         sentence = text if path.name in text else f"{path.name}: {text}"
         _tell(shop, sentence)
         if isinstance(error, PhotoError) and text != TAKEN:
             _tell_who_asked(shop, sentence)
+    return True
 
 
 def _tell_who_asked(shop: Shop, sentence: str) -> None:
@@ -124,7 +145,8 @@ def take(shop: Shop, session: JobSession, data: bytes, shot: Shot, name: str) ->
     """Record a picture in a job, as a phone's. Raises PhotoError for one that was taken before."""
     sha256 = hashlib.sha256(data).hexdigest()
     with session.alone():
-        if shop.store.media_path(sha256).exists():
+        # A file in the store alone says nothing: the disk may have been full behind it.
+        if shop.store.media_path(sha256).exists() and shop.store.named(sha256):
             raise PhotoError(TAKEN)
         keep_once(session, data, sha256, shot, name)
 

@@ -5,8 +5,9 @@ First message (text): ``{"rate": 48000, "mode": "open" | "push", "by": "...", "w
 16-bit little-endian mono samples at that rate. Text messages in between: ``press`` and ``release``
 (push to talk), ``speaking`` while a read-back plays and ``spoken`` when its last sample has truly
 been played. A page without a microphone says the same by ``/api/jobs/ID/speaking``, for the other
-microphones of its job. Answers are JSON objects with ``reply``, or ``error`` with one sentence, or
-``hears``: false when this microphone goes deaf because joblog speaks, true when it hears again.
+microphones of its job. Answers are JSON objects with ``reply`` (also of what could not be taken, so
+that it is told aloud), or ``error`` with one sentence where the line ends, or ``hears``: false when
+this microphone goes deaf because joblog speaks, true when it hears again.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from joblog.audio.segment import Mode, Phase, Segmenter
 from joblog.audio.types import Samples, Utterance
 from joblog.errors import AudioError, JoblogError
 from joblog.job.session import JobSession
+from joblog.job.types import Reply
 from joblog.speech.breath import GO_ON, Breath
 from joblog.web.access import from_own_page
 from joblog.web.pages import shop_of
@@ -152,9 +154,10 @@ class Ear:
         try:
             future = self.shop.listen(self.bay, self.session, self.breath, utterance, self.by)
             replies = await asyncio.wrap_future(future)
-        except (BusyError, JoblogError) as error:
-            await self.socket.send_json({"error": str(error)})
-            return
+        except BusyError as error:
+            replies = [Reply("Say again.", str(error), "again")]
+        except JoblogError as error:  # nobody under a car sees a line at the foot of the screen
+            replies = [Reply("See the screen.", str(error), "again")]
         for reply in replies:
             while self.shop.talking.on(self.bay):  # an answer would make deaf for what is said now
                 await asyncio.sleep(LOOK)

@@ -16,6 +16,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import StreamingResponse
 from starlette.concurrency import run_in_threadpool
 
+from joblog.errors import StoreError
 from joblog.job.session import JobSession
 from joblog.web.pages import shop_of
 from joblog.web.view import job_view
@@ -43,7 +44,10 @@ async def _stream(request: Request, session: JobSession) -> AsyncIterator[str]:
     while gate.may_enter(request) and not await request.is_disconnected():
         talking = shop_of(request).talking.on(session.job)
         refused = shop_of(request).refusals.count(session.job)
-        mark = (*await run_in_threadpool(_ticked, session, talking), refused)
+        try:
+            mark = (*await run_in_threadpool(_ticked, session, talking), refused)
+        except StoreError:  # the database is away: the browser says so, and asks again by itself
+            return
         if mark != seen:
             seen, quiet = mark, 0.0
             view = await run_in_threadpool(job_view, session, shop_of(request).voice, refused)

@@ -20,7 +20,7 @@ from joblog.job.session import JobSession
 from joblog.job.types import JobState, Reply
 from joblog.measure.vin import VinReport
 from joblog.readback.clips import Stock, stock
-from joblog.record.store import Store, open_store
+from joblog.record.store import CHANGED_SINCE, Store, open_store
 from joblog.report.settings import SETTINGS, ShopSettings, load_settings, shop_zone
 from joblog.sheet.load import load_sheet, sheets_beside
 from joblog.speech.breath import Breath
@@ -171,7 +171,10 @@ class Shop:
         once, when it opens the job, so that no phrase in the bay waits for it.
         """
         session = self.session(job)
-        self.store.whole(job)
+        last = session.state.entries[-1]
+        held = self.store.whole(job)
+        if len(held) <= last.seq or held[last.seq].hash != last.hash:
+            raise RecordError(CHANGED_SINCE)
         return session
 
     def _for_line(self, job: str) -> JobSession:
