@@ -56,6 +56,14 @@ from joblog.job.order import overtaken, ready
 from joblog.record.entry import Entry
 from joblog.sheet.model import Sheet, Step
 
+KINDS = frozenset(  # of entries that this version knows; it keeps others and says that it does
+    {
+        *("job-opened", "heard", "step-done", "torque", "quantity", "reading", "photo", "part"),
+        *("clock", "asked", "asked-again", "answered", "confirmed", "note", "disregarded"),
+        *("explained", "signature", "meter", "job-closed"),
+    }
+)
+
 
 class StepStatus(StrEnum):
     """Where a step stands."""

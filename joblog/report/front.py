@@ -20,6 +20,7 @@ from joblog.report.model import Fact, Front, Measured, Picture
 from joblog.report.numbers import as_decimal
 from joblog.report.past import Past, flake_lengths, level_at_end, past_of, plug_as_found
 from joblog.report.pictures import front_pictures
+from joblog.report.signing import how_signed, unknown_entries
 from joblog.report.text import clean, sentence
 from joblog.report.verdict import (
     counting,
@@ -42,7 +43,6 @@ def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
     standing = {for_customer(c, f) for f in (*still_open(c), *let_stand(c))}
     done, more = _done(c, max(_DONE_SHOWN - len(standing), _DONE_LEAST))
     signed = c.state.signatures[-1] if c.state.signatures else None
-    typed = signed is not None and signed.body.get("how") == "typed"
     return Front(
         verdict=job_verdict(c, rows),
         came_for=_came_for(c),
@@ -50,12 +50,12 @@ def front(c: Context, pictures: tuple[Picture, ...], signature: str) -> Front:
         found=_found(c, rows),
         means=_means(c, rows),
         due=None if left else due(c),
-        next=_next(c, left),
+        next=(*_next(c, left), *unknown_entries(c)),
         pictures=front_pictures(c, pictures),
         people=people(c),
         signature=signature,
         signed=clean(signed.body.get("name", "")) if signed else "",
-        typed=c.t.say("signed by typing the name") if typed else "",
+        typed=how_signed(c),
         more=more,
     )
 

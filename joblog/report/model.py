@@ -86,7 +86,7 @@ class Front:
     people: tuple[Fact, ...]
     signature: str = ""  # image key
     signed: str = ""
-    typed: str = ""  # how it was signed, where the name was typed and nothing drawn
+    typed: str = ""  # that the name was typed and nothing drawn, and what came after the signature
     more: str = ""  # where the rest is, when not all fits
 
 

@@ -1,0 +1,46 @@
+"""What the customer put their name to: a signature stands under nothing that came behind it."""
+
+from __future__ import annotations
+
+from joblog.job.types import KINDS
+from joblog.report.context import Context
+
+
+def how_signed(c: Context) -> str:
+    """Return how the last signature was made, and what came after it; '' for one drawn at the end.
+
+    Whoever signed saw nothing of what was recorded later: the work itself, where they signed first,
+    or words that the advisor wrote afterwards.
+    """
+    if not c.state.signatures:
+        return ""
+    signed = c.state.signatures[-1]
+    typed = signed.body.get("how") == "typed"
+    lines = [c.t.say("signed by typing the name")] if typed else []
+    later = sum(1 for entry in c.state.entries if entry.seq > signed.seq)
+    if later:
+        lines.append(
+            c.t.count(
+                "signed {when}, before the record's last entry was made",
+                "signed {when}, before the record's last {n} entries were made",
+                later,
+                when=c.t.moment(signed.at),
+            )
+        )
+    return "; ".join(lines)
+
+
+def unknown_entries(c: Context) -> tuple[str, ...]:
+    """Say that a newer joblog recorded what this one can't tell; nothing is left out in silence."""
+    strange = sum(1 for entry in c.state.entries if entry.kind not in KINDS)
+    if not strange:
+        return ()
+    return (
+        c.t.count(
+            "{n} entry of the record is of a kind that this version of joblog does not know. "
+            "Ask for a report made by a newer one.",
+            "{n} entries of the record are of a kind that this version of joblog does not know. "
+            "Ask for a report made by a newer one.",
+            strange,
+        ),
+    )
