@@ -17,36 +17,27 @@ same in both, 20 were wrong), and what sounds like another number ("four two", "
 
 from __future__ import annotations
 
-import itertools
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 
 from joblog.audio.types import Utterance
-from joblog.job.denials import SOUNDS_AS, denies
+from joblog.job.denials import denies
 from joblog.job.figures import figures_alone, number_alone
 from joblog.job.foils import TAG
-from joblog.job.grammar import LEADS
+from joblog.job.free_words import FIGURES, NUMBERS, numbers_in, of_the_same, runs
 from joblog.job.listening import LIKELY
 from joblog.job.meaning import Meaning, meaning_of
 from joblog.job.ranges import ends_of
 from joblog.job.typed import ranges_apart, typed_words
 from joblog.job.types import Question
 from joblog.sheet.model import Sheet
-from joblog.speech.number_words import DIGITS, ONES, PARTS, POINTS, SOUNDS_LIKE, TEENS, TENS
-from joblog.speech.numbers import parse_number
+from joblog.speech.number_words import ONES, PARTS, SOUNDS_LIKE
 from joblog.speech.types import Engine, Hearing, Verdict
-from joblog.speech.units_spoken import LONGEST_NAME, unit_codes
 
 UNCLEAR = 0.5  # less sure than this, other words may have been said: "is it" for "is"
 NEARLY_CLEAR = 0.8  # of those 217 strings 149 were above it, 8 of them wrong
-_FIGURES = frozenset({*DIGITS, *POINTS, "minus"})
-_WORDS = _FIGURES | {*TEENS, *TENS, "hundred", "thousand"}
-_WITH_A_NUMBER = _WORDS | {"to", "and"}
-# They tell no thing from another.
-_JOINING = frozenset({*LEADS, "a", "an", "and", "at", "between", "from", "is", "of", "on", "read"})
-_JOINING |= {"reads", "the", "to", "torque", "torqued"}
+_WITH_A_NUMBER = NUMBERS | {"to", "and"}
 _NO_NUMBERS = frozenset({*PARTS, "a", "an"})  # in a value: 'two and a half' holds the number two
 
 
@@ -73,29 +64,12 @@ def agreed(
         offered = _offered(question, sheet)
         text = _answer(hearing, sheet, written, offered) if said_alone else ""
     else:
-        same = meant is not None and _same(hearing, written) and _of_the_same(meant, free_words)
+        same = meant is not None and _same(hearing, written) and _whole(meant, free_words)
         text = hearing.text if same else ""
     if not text:
         return hearing
     why = f"Heard as '{hearing.text}', not clearly; free words were '{free.strip()}'."
     return replace(hearing, text=text, verdict=Verdict.ACCEPT, alternatives=(), why=why)
-
-
-def numbers_in(words: str) -> list[Fraction]:
-    """Return the numbers among words of the grammar, in order."""
-    found = (parse_number(run) for run in _runs(words))
-    return [number.value for number in found if number is not None]
-
-
-def _runs(words: str) -> list[list[str]]:
-    """Return the words of each number; 'two hundred and ten' is one."""
-    runs: list[list[str]] = [[]]
-    for word in words.replace("hundred and ", "hundred ").split():
-        if word in _WORDS:
-            runs[-1].append(word)
-        elif runs[-1]:
-            runs.append([])
-    return [run for run in runs if run]
 
 
 def _only_value_unsure(meant: Meaning, hearing: Hearing, sheet: Sheet) -> bool:
@@ -118,44 +92,16 @@ def _about(meaning: Meaning) -> tuple[object, ...]:
 
 def _same(hearing: Hearing, written: list[Fraction]) -> bool:
     """Say whether a phrase holds the numbers ``written``, and is sure enough for that to count."""
-    both_err = any(_FIGURES.issuperset(run) or _like_another(run) for run in _runs(hearing.text))
+    both_err = any(FIGURES.issuperset(run) or _like_another(run) for run in runs(hearing.text))
     least = NEARLY_CLEAR if both_err else UNCLEAR
     return hearing.confidence >= least and numbers_in(hearing.text) == written
 
 
-def _of_the_same(meant: Meaning, free: str) -> bool:
-    """Say whether free words are of the thing that is meant, and the value has no parts ('half').
-
-    What is written for a unit may be none ('bar' is 'ball'), but no other one.
-    """
-    said, (start, end) = meant.text.split(), meant.span
-    words = free.split()
-    if not all(meant.unit in codes or codes == meant.values[0].units for codes in _units_in(words)):
-        return False
-    if not _NO_NUMBERS.isdisjoint(said[start:end]) or not PARTS.keys().isdisjoint(words):
-        return False
-    before = [SOUNDS_AS.get(word, word) for word in _before_numbers(said[:start])]
-    behind = set(said[end:]) - _JOINING - _WORDS
-    same = [SOUNDS_AS.get(word, word) for word in _before_numbers(words)] == before
-    return same and behind.issubset(words)
-
-
-def _units_in(words: list[str]) -> Iterator[tuple[str, ...]]:
-    """Yield what each unit named in ``words`` may be, the longest names first."""
-    at = 0
-    while at < len(words):
-        lengths = range(LONGEST_NAME, 0, -1)
-        named = ((unit_codes(" ".join(words[at : at + length])), length) for length in lengths)
-        codes, length = next(((found, n) for found, n in named if found), ((), 1))
-        if codes:
-            yield codes
-        at += length
-
-
-def _before_numbers(words: list[str]) -> list[str]:
-    """Return the words before the first number that say what it is of."""
-    fore = itertools.takewhile(lambda word: word not in _WORDS, words)
-    return [word for word in fore if word not in _JOINING]
+def _whole(meant: Meaning, free: str) -> bool:
+    """Say whether free words are of the thing that is meant, its value without parts ('half')."""
+    said = meant.text.split()[slice(*meant.span)]
+    parts = not _NO_NUMBERS.isdisjoint(said) or not PARTS.keys().isdisjoint(free.split())
+    return not parts and of_the_same(meant, free)
 
 
 def _like_another(run: list[str]) -> bool:

@@ -3,8 +3,9 @@
 The recogniser that learnt the phrases hears "isn't" as "is", "aren't in" as "went in", "I'll add"
 as "add" and "won't come loose" as "in complete": it never learnt a denial. The one that takes notes
 is bad at phrases and good at these. So it is asked about each value and each step that was clear,
-too, and where it writes such a word joblog asks. Two questions to joblog, which record nothing, are
-answered only where it hears any words at all.
+too, and where it writes such a word joblog asks. So it does where it writes another value of the
+same thing: said in a way that the grammar has not, a value is heard as a part of it. Two questions
+to joblog, which record nothing, are answered only where it hears any words at all.
 """
 
 from __future__ import annotations
@@ -14,10 +15,12 @@ from dataclasses import replace
 
 from joblog.audio.types import Utterance
 from joblog.job.foils import MARKING, TAG
-from joblog.job.listening import sure_of_meaning
+from joblog.job.free_words import SOUNDS_AS, another_value
+from joblog.job.listening import LIKELY, sure_of_meaning
 from joblog.job.meaning import meaning_of
+from joblog.job.typed import ranges_apart, typed_words
 from joblog.sheet.model import Sheet
-from joblog.speech.types import Engine, Hearing, Verdict
+from joblog.speech.types import Alternative, Engine, Hearing, Verdict
 
 DENIED = ("n't", "not", "cannot", "never", "is in")  # "isn't clean" is written as 'is in clean'
 TO_COME = ("i'll", "we'll", "let me", "let's", "going to", "gonna")
@@ -35,8 +38,6 @@ POURED = ("went", "gone", "added")
 # Questions that the note-taker knows: at each of 60 true ones, quiet and in tools and babble at 6
 # to 8 dB, it wrote something, and nothing where others' talk was taken for "what's next".
 KNOWN_QUESTIONS = ("next", "missing")
-# What true words are written as. Where the phrase holds the word itself, that denies nothing.
-SOUNDS_AS = {"nut": "not", "nuts": "not", "now": "not", "niner": "or"}
 
 
 def _any_of(*words: str) -> re.Pattern[str]:
@@ -76,7 +77,13 @@ def denied(engine: Engine, utterance: Utterance, hearing: Hearing, sheet: Sheet)
         return None if free.strip() else replace(hearing, verdict=Verdict.ASK, alternatives=())
     if not meant.values and "in" in hearing.text.split():
         free = free.replace("is in", "in")  # 'the drain plug is in'
-    if not denies(free, hearing.text):
+    if denies(free, hearing.text):
+        why = "It sounded as if that were not so."
+        return replace(hearing, verdict=Verdict.ASK, alternatives=(), why=why)
+    words = typed_words(ranges_apart(free))
+    if not meant.values or not another_value(meant, words):
         return None
-    why = "It sounded as if that were not so."
-    return replace(hearing, verdict=Verdict.ASK, alternatives=(), why=why)
+    other = meaning_of(words, sheet)
+    beside = () if other is None or other.tag != meant.tag else (Alternative(words, LIKELY),)
+    why = f"It sounded like '{free.strip()}', too."
+    return replace(hearing, verdict=Verdict.ASK, alternatives=beside, why=why)

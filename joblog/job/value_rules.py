@@ -9,6 +9,8 @@ by one unstressed vowel. 'A quarter of a quart' holds both and is heard: left ou
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from joblog.job.ranges import RANGED, may_range
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Sheet
@@ -27,6 +29,7 @@ _TWO_UNITS = {
     " (<hundreds> | <one_to_nine> <digit> <digit>) milliliters",
 }
 
+LARGE_PRESSURE = 1_000_000  # Pa; from here on it is 1000 kPa
 LARGE = 100  # from here on an amount is said with hundreds
 
 _NUMBERS = {
@@ -39,6 +42,13 @@ _NUMBERS = {
     "sixteenths": "(a | one) sixteenth"
     " | (three | five | seven | nine | eleven | thirteen | fifteen) sixteenths",
     "plain-number": "<three-figures-said> [<places>] | <zero> | [<zero>] <places>",
+    # Said so, and not to be said so, they were heard as something else: 'one hundred fifteen and a
+    # half' as 155, 'sixty five point two five' as 65, 'a minute and a half' as eight and a half.
+    "halved": "(<under_hundred> | <hundreds>) and (a half | a quarter | three quarters)",
+    "in-thousands": "(<thousands> | <two_figures> hundred [[and] <under_hundred>])",
+    "two-times": "(a | <under_hundred>) (minute | minutes) [and] <under_sixty> [second | seconds]"
+    " | (an | <under_hundred>) (hour | hours) [and] <under_sixty> [minute | minutes]"
+    " | (a minute | an hour) and a half | half (a minute | an hour)",
     "number-value": "<number>",
     # 'Two to five' sounds as 'two two five', so the higher end of a range has two figures at least.
     "one-end": "[minus] (<under_hundred> | <hundreds> | <one_to_nine> <two_figures>) [<places>]",
@@ -48,7 +58,8 @@ _NUMBERS = {
     "one-or-other": "<one-end> (or | no | sorry) <other-end>",
 }
 _SHAPES = {
-    "torque": "<three-figures-said> [<places>] [<torque-units>]",
+    "torque": "(<three-figures-said> [<places>] | (<under_hundred> | <hundreds>) and a half)"
+    " [<torque-units>]",
     # Without a unit only what no other phrase resembles: 'three point three out', not 'three out',
     # nor 'three and a quarter in', which is 'three, one quart in' to the ear.
     "volume": "one <volume-one> | {count} <volume-many>"
@@ -66,12 +77,22 @@ _SHAPES = {
 }
 # The numbers of values that may be a range.
 _FIGURES = {
-    # 'six point four' is 'six four' misheard: tenths of a degree are said of two figures only.
-    "temperature": "[minus] (<three-figures-said> | <zero> | (<two-or-more>) point <digit>)",
+    # 'six point four' is 'six four' misheard: tenths of a degree are said of two figures or more.
+    "temperature": "[minus | negative] (<three-figures-said> | <zero>"
+    " | (<two-or-more> | <hundreds> | <one_to_nine> <two_figures>) <places>)",
     "pressure": "<plain-number>",
     "ratio": "(<three-figures-said> | <zero>) [<places>]",
     "voltage": "<plain-number>",
     "current": "<plain-number>",
+}
+# More that is said of one value alone.
+_MORE = {
+    "temperature": "[minus | negative] <halved>",
+    "pressure": "<halved>",
+    "ratio": "<halved>",
+    "voltage": "<halved>",
+    "current": "<halved>",
+    "time": "<two-times>",
 }
 # Its ends are said as single values are: what is said before 'to' shares their part of the graph.
 _RANGE = "(between <{name}-figures> and | <{name}-figures> [{units}] to) <{name}-figures> [{units}]"
@@ -141,7 +162,8 @@ def value_rules(sheet: Sheet) -> list[str]:
         lines += _unit_rules(dimension, units)
         if dimension in RANGED:
             swings, minus = dimension in ranged, dimension in below
-            lines += _ranged_rules(dimension, ranged=swings, minus=minus)
+            thousands = dimension == "pressure" and _thousands(sheet)
+            lines += _ranged_rules(dimension, ranged=swings, minus=minus, thousands=thousands)
             continue
         shape = _SHAPES.get(dimension, f"<number> [<{dimension}-units>]")
         shape = shape.format(count=count, quarters=quarters, both=both)
@@ -174,12 +196,28 @@ def below_zero(sheet: Sheet) -> set[str]:
     }
 
 
-def _ranged_rules(dimension: str, *, ranged: bool, minus: bool) -> list[str]:
+def _thousands(sheet: Sheet) -> bool:
+    """Say whether a pressure of the sheet may be read in thousands of some unit."""
+    wanted = [s.reading for s in sheet.steps if s.reading]
+    pressures = [w for w in wanted if unit_of(w.unit).dimension == "pressure"]
+    ends = ((w, Fraction(max(w.low or 0, w.high or 0))) for w in pressures)
+    return any(not end or end * unit_of(w.unit).factor >= LARGE_PRESSURE for w, end in ends)
+
+
+def _ranged_rules(
+    dimension: str, *, ranged: bool, minus: bool, thousands: bool = False
+) -> list[str]:
     """Return the rules of a value that may be a range where ``ranged``, and below zero."""
     figures, units = _FIGURES.get(dimension, "<number>"), f"<{dimension}-units>"
-    if minus and dimension in _FIGURES and not figures.startswith("[minus]"):
+    if thousands:
+        figures = f"{figures} | <in-thousands>"
+    if minus and dimension in _FIGURES and not figures.startswith("[minus"):
         figures = f"[minus] ({figures})"
     one = f"<{dimension}-figures> [{units}]"
+    if dimension == "time":
+        one += f" | {_MORE[dimension]}"
+    elif dimension in _MORE:
+        one += f" | {_MORE[dimension]} [{units}]"
     lines = [f"<{dimension}-figures> = {figures};", f"<{dimension}-value> = {one};"]
     if ranged:
         lines.append(f"<{dimension}-range-value> = {_RANGE.format(name=dimension, units=units)};")

@@ -130,7 +130,8 @@ _STRAY = {
     "{": "a tag is not closed with '}'",
     "}": "a '}' ends no tag (write '\\}' for one inside a tag)",
     "<": "a rule name is not closed with '>'",
-    "/": "a weight needs a number between two slashes, as in /2.5/",
+    "/": "a weight needs a number between two slashes, as in /2.5/ (a word with a slash in it "
+    'stands in quotes, as "A/C")',
 }
 
 

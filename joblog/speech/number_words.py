@@ -41,6 +41,7 @@ TEEN_OF_TENS: dict[str, str] = dict(zip(TENS_TABLE[1:], TEENS_TABLE[3:], strict=
 SOUNDS_LIKE: dict[str, str] = TEEN_OF_TENS | {teen: ty for ty, teen in TEEN_OF_TENS.items()}
 
 POINTS = ("point", "decimal")
+MINUS = ("minus", "negative")
 
 # Parts: the word for one, the word for several, the part.
 PARTS: dict[str, int] = {

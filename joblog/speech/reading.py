@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from joblog.speech.number_words import (
     DIGITS,
+    MINUS,
     ONES,
     PARTS,
     POINTS,
@@ -76,7 +77,7 @@ def parse_number(words: Sequence[str] | str) -> NumberReading | None:
 
 
 def _signed(words: Words) -> _Plain | None:
-    if words[:1] == ("minus",):
+    if words and words[0] in MINUS:
         plain = _unsigned(words[1:])
         if plain is None:
             return None

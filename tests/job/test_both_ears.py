@@ -10,7 +10,7 @@ from reader import listener
 
 from joblog.audio.files import read_audio
 from joblog.audio.types import Utterance
-from joblog.job.both_ears import numbers_in
+from joblog.job.free_words import numbers_in
 from joblog.sheet.load import library
 from joblog.speech.engines import get_engine
 from joblog.speech.types import Alternative, Hearing, Verdict

@@ -67,6 +67,58 @@ def test_a_value_that_free_words_deny_is_asked_about(listening, said, free, reco
         assert reply.spoken.endswith("Affirm or negative.")
 
 
+@pytest.mark.parametrize(
+    ("heard", "free", "asked"),
+    [
+        (
+            "fluid temperature sixty five",
+            "Fluid temperature 65.25 celsius.",
+            "six five point two five",
+        ),
+        ("fluid temperature sixty five", "Fluid temperature 12600 millis.", "six five degrees"),
+        (
+            "torque drain plug one hundred fifty five foot pounds",
+            "torque drain plug 115 and a half foot pounds",
+            "one five five foot-pounds",
+        ),
+        (
+            "torque drain plug forty one foot pounds",
+            "torque drain plug 41 newton meters",
+            "newton-meters",
+        ),
+        ("drained three point seven quarts", "drained 3.4 quarts", "three point four quarts"),
+    ],
+)
+def test_another_value_in_free_words_is_asked_about(listening, heard, free, asked):
+    listening.engine.dictation = free
+    listening.hear(heard, sure=0.99)
+    assert listening.state.values == ()
+    assert len(listening.state.waiting) == 1
+    assert asked in listening.state.question.entry.body["question"]
+
+
+@pytest.mark.parametrize(
+    ("heard", "free"),
+    [
+        ("fluid temperature sixty five", ""),
+        ("fluid temperature sixty five", "fluid temperature 65 degrees Celsius"),
+        ("fluid temperature sixty five", "3, 10, 1, 150"),  # noise
+        ("fluid temperature sixty five", "Loved temperature 62."),  # of what?
+        ("fluid temperature seventy two celsius", "fluid temperature 70-2 Celsius"),
+        ("torque drain plug two nine foot pounds", "torque drain plug to 9 foot pounds"),
+        ("drain plug torqued to forty one", "drain plug torqued 241"),
+        ("drained two and a quarter quarts", "drained 2.25 quarts"),
+        ("drained two and a quarter quarts", "drained two and a quarter quarts"),
+        ("one quart four ounces in", "One quart four ounces in."),
+        ("drained two quarts and six ounces", "drained 2 quarts and 6 ounces"),
+    ],
+)
+def test_the_same_value_or_none_in_free_words_asks_nothing(listening, heard, free):
+    listening.engine.dictation = free
+    listening.hear(heard, sure=0.99)
+    assert len(listening.state.values) == 1, listening.state.question
+
+
 @pytest.mark.parametrize("start", ["no", "sorry", "make that"])
 def test_a_value_mended_without_the_word_correction_is_asked_about(listening, start):
     listening.hear("torque drain plug four one foot pounds")

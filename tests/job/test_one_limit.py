@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import pytest
 
 STEPS = """
@@ -72,6 +74,55 @@ def test_a_caliper_shows_thousandths(bench, said, value):
     job = bench(steps=CALIPER)
     job.say(f"rotor thickness {said}")
     assert [str(v.value) for v in job.state.values] == ([value] if value else [])
+
+
+GAUGES = """
+[[steps]]
+key = "volts"
+title = "Battery"
+say = ["battery measured"]
+reading = { name = "battery voltage", unit = "V", low = 11, high = 15 }
+
+[[steps]]
+key = "running"
+title = "Running"
+say = ["has run"]
+reading = { name = "run time", unit = "min", low = 1, high = 20 }
+
+[[steps]]
+key = "pressed"
+title = "Pump"
+say = ["pump tried"]
+reading = { name = "pump pressure", unit = "psi", low = 2000, high = 3000 }
+
+[[steps]]
+key = "cold"
+title = "Cold"
+say = ["cold measured"]
+reading = { name = "air temperature", unit = "degC", low = -40, high = 140 }
+"""
+
+
+@pytest.mark.parametrize(
+    ("said", "value", "unit"),
+    [
+        ("battery voltage twelve and a half volts", "25/2", "V"),
+        ("run time two minutes forty five", "165", "s"),
+        ("run time two minutes and forty five seconds", "165", "s"),
+        ("run time a minute and a half", "3/2", "min"),
+        ("pump pressure twenty five hundred p s i", "2500", "psi"),
+        ("pump pressure two thousand five hundred p s i", "2500", "psi"),
+        ("pump pressure one hundred and eighty bar", "180", "bar"),
+        ("air temperature sixty five point two five celsius", "261/4", "degC"),
+        ("air temperature one hundred five point five celsius", "211/2", "degC"),
+        ("air temperature twenty one and a half degrees", "43/2", "degC"),
+        ("air temperature negative thirty five", "-35", "degC"),
+    ],
+)
+def test_a_gauge_is_read_as_people_read_it(bench, said, value, unit):
+    job = bench(steps=GAUGES)
+    job.say(said)
+    assert [(Fraction(v.value), v.unit) for v in job.state.values] == [(Fraction(value), unit)]
 
 
 VACUUM = """

@@ -1,0 +1,121 @@
+"""What the note-taking recogniser writes of a value: its numbers, its units, what it is of.
+
+Two recognisers are compared by it (:mod:`joblog.job.both_ears`, :mod:`joblog.job.denials`).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from fractions import Fraction
+
+from joblog.job.grammar import LEADS
+from joblog.job.meaning import Meaning
+from joblog.speech.number_words import DIGITS, MINUS, PARTS, POINTS, TEENS, TENS
+from joblog.speech.numbers import parse_number
+from joblog.speech.units_spoken import LONGEST_NAME, unit_codes
+
+FIGURES = frozenset({*DIGITS, *POINTS, *MINUS})
+NUMBERS = FIGURES | {*TEENS, *TENS, "hundred", "thousand"}
+# What true words are written as.
+SOUNDS_AS = {"nut": "not", "nuts": "not", "now": "not", "niner": "or"}
+# They tell no thing from another.
+_JOINING = frozenset({*LEADS, "a", "an", "and", "at", "between", "from", "is", "of", "on", "read"})
+_JOINING |= {"reads", "the", "to", "torque", "torqued"}
+_IN_NUMBERS = NUMBERS | PARTS.keys() | {"and", "a"}
+_LIKE_TO_AND_FOR = ("two", "four", "forty")  # 'torque two nine' is written as 'torque to 9'
+
+
+def numbers_in(words: str) -> list[Fraction]:
+    """Return the numbers among words of the grammar, in order."""
+    found = (parse_number(run) for run in runs(words))
+    return [number.value for number in found if number is not None]
+
+
+def runs(words: str) -> list[list[str]]:
+    """Return the words of each number; 'two hundred and ten' is one."""
+    found: list[list[str]] = [[]]
+    for word in words.replace("hundred and ", "hundred ").split():
+        if word in NUMBERS:
+            found[-1].append(word)
+        elif found[-1]:
+            found.append([])
+    return [run for run in found if run]
+
+
+def of_the_same(meant: Meaning, free: str) -> bool:
+    """Say whether free words are of the thing that is meant, and of the same unit if any.
+
+    What is written for a unit may be none ('bar' is 'ball'), but no other one.
+    """
+    words = free.split()
+    vague = not meant.unit and any(codes != meant.values[0].units for codes in units_in(words))
+    return not vague and not _another_unit(meant, words) and _of_one_thing(meant, words)
+
+
+def _another_unit(meant: Meaning, words: list[str]) -> bool:
+    """Say whether a unit is named that was not heard, where one was heard."""
+    heard = set(itertools.chain.from_iterable(units_in(meant.text.split())))
+    return bool(meant.unit) and any(heard.isdisjoint(codes) for codes in units_in(words))
+
+
+def _of_one_thing(meant: Meaning, words: list[str]) -> bool:
+    said, (start, end) = meant.text.split(), meant.span
+    before = [SOUNDS_AS.get(word, word) for word in _before_numbers(said[:start])]
+    behind = set(said[end:]) - _JOINING - NUMBERS
+    same = [SOUNDS_AS.get(word, word) for word in _before_numbers(words)] == before
+    return same and behind.issubset(words)
+
+
+def another_value(meant: Meaning, free: str) -> bool:
+    """Say whether free words are of the thing that is meant, and hold another value or unit.
+
+    Said in a way that the grammar has not ('65.25 celsius'), a value is heard as a part of it, and
+    as sure as any.
+    """
+    words = free.split()
+    if not _of_one_thing(meant, words):
+        return False
+    if _another_unit(meant, words):
+        return True
+    heard, start = meant.text.split(), meant.span[0]
+    said, written = _whole_numbers(heard), _whole_numbers(words)
+    if None in said or None in written or len(said) != len(written):
+        return False
+    to = heard[start] in _LIKE_TO_AND_FOR or "to" in heard[max(0, start - 1) : start]
+    return said != written and not (to and _ends_alike(said[-1], written[-1]))
+
+
+def _ends_alike(one: Fraction | None, other: Fraction | None) -> bool:
+    """Say whether one number is the end of the other: what was 'to' is a figure in one of them."""
+    short, long = sorted((str(one), str(other)), key=len)
+    return long.endswith(short)
+
+
+def _whole_numbers(words: list[str]) -> list[Fraction | None]:
+    """Return the numbers among words with their halves and quarters, None for an unclear one."""
+    found: list[Fraction | None] = []
+    for numeric, run in itertools.groupby(words, _IN_NUMBERS.__contains__):
+        said = " ".join(run).removeprefix("and ").removesuffix(" a").removesuffix(" and")
+        if numeric and not {"a", "and"}.issuperset(said.split()):
+            number = parse_number(said)
+            found.append(None if number is None else number.value)
+    return found
+
+
+def units_in(words: list[str]) -> Iterator[tuple[str, ...]]:
+    """Yield what each unit named in ``words`` may be, the longest names first."""
+    at = 0
+    while at < len(words):
+        lengths = range(LONGEST_NAME, 0, -1)
+        named = ((unit_codes(" ".join(words[at : at + length])), length) for length in lengths)
+        codes, length = next(((found, n) for found, n in named if found), ((), 1))
+        if codes:
+            yield codes
+        at += length
+
+
+def _before_numbers(words: list[str]) -> list[str]:
+    """Return the words before the first number that say what it is of."""
+    fore = itertools.takewhile(lambda word: word not in NUMBERS, words)
+    return [word for word in fore if word not in _JOINING]
