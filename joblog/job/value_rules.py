@@ -45,7 +45,8 @@ _NUMBERS = {
     # Said so, and not to be said so, they were heard as something else: 'one hundred fifteen and a
     # half' as 155, 'sixty five point two five' as 65, 'a minute and a half' as eight and a half.
     "halved": "(<under_hundred> | <hundreds>) and (a half | a quarter | three quarters)",
-    "in-thousands": "(<thousands> | <two_figures> hundred [[and] <under_hundred>])",
+    "in-thousands": "(<thousands> | <two_figures> hundred [[and] <under_hundred>]"
+    " | <one_to_nine> <digit> <digit> <digit>)",
     "two-times": "(a | <under_hundred>) (minute | minutes) [and] <under_sixty> [second | seconds]"
     " | (an | <under_hundred>) (hour | hours) [and] <under_sixty> [minute | minutes]"
     " | (a minute | an hour) and a half | half (a minute | an hour)",

@@ -112,6 +112,7 @@ reading = { name = "air temperature", unit = "degC", low = -40, high = 140 }
         ("run time a minute and a half", "3/2", "min"),
         ("pump pressure twenty five hundred p s i", "2500", "psi"),
         ("pump pressure two thousand five hundred p s i", "2500", "psi"),
+        ("pump pressure two five zero zero p s i", "2500", "psi"),  # as it is read back
         ("pump pressure one hundred and eighty bar", "180", "bar"),
         ("air temperature sixty five point two five celsius", "261/4", "degC"),
         ("air temperature one hundred five point five celsius", "211/2", "degC"),
