@@ -21,6 +21,15 @@ from joblog.vision.types import Photo, Polygon
 
 BARS = frozenset({"Code 39", "Code 93", "Code 128", "EAN-8", "EAN-13", "UPC-A", "UPC-E"})
 ITF = "ITF"  # has no sign for its end: a slanted look reads its beginning as if it were all
+LEAST_ITF = 6  # figures: of fewer, any stripes may be one (a bottle's carton has 14)
+# The library's names of what is read. Code 39 as its bars say: with all of its readings allowed, a
+# part's PN/A-12 comes as PN!-12 ("extended"), and one in thirty numbers of six signs as nine other
+# figures (Code 32, a medicine's).
+_LINES = (
+    *("Code39Std", "Code93", "Code128", "EAN8", "EAN13", "UPCA", "UPCE", "ITF", "Codabar"),
+    "DataBar",
+)
+_SQUARES = ("DataMatrix", "QRCode", "MicroQRCode", "RMQRCode", "Aztec", "PDF417")
 # Degrees; quarter turns are tried in each look.
 TURNS = (7.5, -7.5, 15, -15, 22.5, -22.5, 30, -30, 37.5, -37.5, 45)
 LABEL_PX = 2800  # longest side: a Code 39 of 17 signs has about 300 bars side by side
@@ -56,17 +65,25 @@ def read_labels(photo: Photo) -> list[Label]:
 
     Each text is what the code's own check digits or error correction let through. A second look
     with evened-out contrast is taken only where the first finds nothing; and where no code of bars
-    is found, which are read along straight lines and so only nearly upright, the picture is turned.
+    is found, it is looked for in light bars on dark (a plate that a laser marked) and, as bars are
+    read along straight lines and so only nearly upright, in the picture turned.
     """
     found = _read(photo, photo.rgb)
     grey = cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)
     if not found:
         even = cv2.createCLAHE(clipLimit=3.0, tileGridSize=(8, 8)).apply(grey)
         found = _read(photo, np.ascontiguousarray(even))
-    if not any(label.format in BARS for label in found):
-        found = _whole([*found, *_read_turned(photo, grey)])
+    if not _has_bars(found):
+        found += _read(photo, np.ascontiguousarray(255 - grey))
+    if not _has_bars(found):
+        found += _read_turned(photo, grey)
+    found = _whole(found)
     found.sort(key=lambda label: min((x for x, _ in label.outline_px), default=0.0))
     return found
+
+
+def _has_bars(labels: list[Label]) -> bool:
+    return any(label.format in BARS for label in labels)
 
 
 def _read_turned(photo: Photo, grey: NDArray[Any]) -> list[Label]:
@@ -83,7 +100,7 @@ def _read_turned(photo: Photo, grey: NDArray[Any]) -> list[Label]:
         turn[:, 2] += (size[0] - width) / 2, (size[1] - height) / 2  # nothing is cut off
         picture = cv2.warpAffine(grey, turn, size, borderMode=cv2.BORDER_REPLICATE)
         found = _read(photo, picture, cv2.invertAffineTransform(turn))
-        if any(label.format in BARS for label in found):
+        if _has_bars(found):
             return [*slanted, *found]
         slanted += found
     return slanted
@@ -92,13 +109,18 @@ def _read_turned(photo: Photo, grey: NDArray[Any]) -> list[Label]:
 def _whole(labels: list[Label]) -> list[Label]:
     """Return each code once, without those that are a part of another's ITF."""
     once = list({(label.format, label.text): label for label in labels}.values())
-    longer = [label.text for label in once if label.format == ITF]
-    return [
-        label
-        for label in once
-        if label.format != ITF
-        or not any(label.text in text for text in longer if text != label.text)
-    ]
+    itf = [label for label in once if label.format == ITF]
+    return [label for label in once if not any(_is_part(label, whole) for whole in itf)]
+
+
+def _is_part(label: Label, whole: Label) -> bool:
+    """Say whether an ITF is a piece of a longer one: of its figures, or read in the same place."""
+    if label.format != ITF or len(label.text) >= len(whole.text):
+        return False
+    middle = np.mean(label.outline_px, axis=0)
+    place = np.array(whole.outline_px, np.float32)
+    inside = cv2.pointPolygonTest(place, (float(middle[0]), float(middle[1])), False) >= 0
+    return label.text in whole.text or inside
 
 
 def _read(photo: Photo, picture: Any, back: NDArray[Any] | None = None) -> list[Label]:
@@ -106,12 +128,11 @@ def _read(photo: Photo, picture: Any, back: NDArray[Any] | None = None) -> list[
     import zxingcpp
 
     labels: dict[tuple[str, str], Label] = {}
-    known = zxingcpp.BarcodeFormat
-    bars = getattr(known, "AllLinear", None) or known.LinearCodes  # its name since version 3
-    only: dict[str, Any] = {} if back is None else {"formats": bars}
-    for code in zxingcpp.read_barcodes(picture, **only):
-        text = code.text.strip()
-        if not code.valid or not text:
+    names = _LINES if back is not None else _LINES + _SQUARES
+    formats = zxingcpp.BarcodeFormats([getattr(zxingcpp.BarcodeFormat, name) for name in names])
+    for code in zxingcpp.read_barcodes(picture, formats=formats):
+        name, text = _as_printed(_format_name(code.format), code.text.strip())
+        if not code.valid or not text or (name == ITF and len(text) < LEAST_ITF):
             continue
         spot = code.position
         corners = (spot.top_left, spot.top_right, spot.bottom_right, spot.bottom_left)
@@ -119,11 +140,17 @@ def _read(photo: Photo, picture: Any, back: NDArray[Any] | None = None) -> list[
         if back is not None:
             places = [(x, y) for x, y in np.array([(*place, 1.0) for place in places]) @ back.T]
         outline = photo.polygon_to_original(places)
-        name = _format_name(code.format)
         if back is not None and name not in BARS | {ITF}:
             continue
         labels.setdefault((name, text), Label(name, text, outline))
     return list(labels.values())
+
+
+def _as_printed(name: str, text: str) -> tuple[str, str]:
+    """Return a UPC as its twelve figures, as the bottle has them; the library puts a 0 before."""
+    if name in ("EAN-13", "UPC-A", "UPC-E") and len(text) == 13 and text.startswith("0"):
+        return ("UPC-E" if name == "UPC-E" else "UPC-A"), text[1:]
+    return name, text
 
 
 def _format_name(code_format: Any) -> str:

@@ -82,3 +82,37 @@ def test_slanted_bars_beside_a_square_code_are_read_too():
     rgb[side:, : square.size[0]] = square.rgb
     labels = read_labels(Photo(rgb=rgb, sha256="", size=(side, rgb.shape[0])))
     assert {label.text for label in labels} == {VIN, "EX-18-AL"}
+
+
+@pytest.mark.parametrize("text", ["PN/A-12", "PN+A12", "H8RY40", "-12345678", "$5.00", "%ABC"])
+def test_code_39_is_read_as_its_bars_say(text):
+    """Not as other signs that a pair may stand for, nor as a medicine's number."""
+    (label,) = read_labels(photographed(text, "Code39Std"))
+    assert (label.format, label.text) == ("Code 39", text)
+
+
+@pytest.mark.parametrize("code", ["Code39", "Code128"])
+def test_light_bars_on_a_dark_plate(code):
+    photo = photographed(VIN, code)
+    negative = Photo(rgb=255 - photo.rgb, sha256="", size=photo.size)
+    (label,) = read_labels(negative)
+    assert label.text == VIN
+
+
+@pytest.mark.parametrize("cut", [0, 200, 400])
+def test_stripes_in_a_carton_code_are_no_second_code(cut):
+    """Looked at from a slant its bars passed for an ITF of two figures, 16."""
+    made = zxingcpp.create_barcode("15400141288763", zxingcpp.BarcodeFormat.ITF)
+    carton = np.pad(np.array(made.to_image(scale=4)), 20, constant_values=255)
+    high, wide = carton.shape
+    picture = np.full((1200, 1600, 3), 150, np.uint8)
+    y, x = (1200 - high) // 2, (1600 - wide) // 2
+    picture[y : y + high, x : x + wide] = carton[..., None]
+    rgb = np.ascontiguousarray(picture[cut : 1200 - cut])
+    labels = read_labels(Photo(rgb=rgb, sha256="", size=(1600, 1200 - 2 * cut)))
+    assert [label.text for label in labels] == ["15400141288763"]
+
+
+def test_a_upc_has_the_twelve_figures_that_are_printed():
+    (label,) = read_labels(photographed("036000291452", "UPCA"))
+    assert (label.format, label.text) == ("UPC-A", "036000291452")
