@@ -65,7 +65,8 @@ def answering(entries: Sequence[Entry]) -> Iterator[None]:
         if not entries:
             raise
         raise UnansweredError(
-            f"this is recorded and need not be said again; its answer is missing, for {error}"
+            f"{error}. This is recorded all the same, only its answer is missing: don't say or send "
+            "it again"
         ) from error
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -117,6 +118,8 @@ def _server(url: URL, timeout: float) -> Engine:
         )
     if url.drivername == "postgresql":
         url = url.set(drivername="postgresql+pg8000")
+    # That a broken line can't be closed either is no news, and would stand there as a traceback.
+    logging.getLogger("sqlalchemy.pool").setLevel(logging.CRITICAL)
     # The driver's own limit on a silent server must lie well beyond the limit on a lock, which the
     # server tells us of in words.
     silence = {"timeout": 2 * timeout + 10}
@@ -167,16 +170,20 @@ def told_as_store_error(engine: Engine, *, reads: bool = False) -> Iterator[None
         if engine.dialect.name == "sqlite":
             place = str(engine.url.database)
         sentence = _sentence(error, place)
-        raise StoreError(sentence.replace(_NOTHING, "") if reads else sentence) from error
+        if reads:
+            sentence = sentence.replace(_NOTHING, "").replace(_LOOK, "")
+        raise StoreError(sentence) from error
     except OSError as error:  # a connection that broke, which drivers don't always wrap
         place = engine.url.render_as_string(hide_password=True)
+        look = "" if reads else _LOOK
         raise StoreError(
             f"the store {place} does not answer ({error.strerror or error}); check the network and "
-            "the server, and look whether the last entry is there before saying it again"
+            f"the server{look}"
         ) from error
 
 
 _NOTHING = "; nothing was written"
+_LOOK = ", and look whether the last entry is there before saying it again"
 _AWAY = (
     "does not answer; nothing was written: check the network, and that the database server runs, "
     "then try again"
@@ -210,7 +217,6 @@ def _sentence(error: SQLAlchemyError, place: str) -> str:
             return f"the store {place} {sentence}"
     if isinstance(error, DBAPIError) and error.connection_invalidated:  # before or behind a commit
         return (
-            f"the store {place} does not answer any more; check the network and the server, and "
-            "look whether the last entry is there before saying it again"
+            f"the store {place} does not answer any more; check the network and the server{_LOOK}"
         )
     return f"the store {place} can't be used; nothing was written: {raw.splitlines()[0][:300]}"

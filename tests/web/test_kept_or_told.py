@@ -115,7 +115,7 @@ def test_of_what_is_recorded_only_the_answer_is_said_to_be_missing(client, job, 
 
     with monkeypatch.context() as gone:
         gone.setattr(session.store, "append_all", goes_away_behind)
-        with pytest.raises(UnansweredError, match="this is recorded and need not be said again"):
+        with pytest.raises(UnansweredError, match="recorded all the same"):
             session.type_in("vehicle checked")
     monkeypatch.undo()
     assert kinds(client, job) == ["job-opened", "step-done"]
