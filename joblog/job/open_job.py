@@ -65,8 +65,8 @@ def answering(entries: Sequence[Entry]) -> Iterator[None]:
         if not entries:
             raise
         raise UnansweredError(
-            f"{error}. This is recorded all the same, only its answer is missing: don't say or send "
-            "it again"
+            f"{error}. This is recorded all the same, only its answer is missing: don't say or "
+            "send it again"
         ) from error
 
 
