@@ -100,6 +100,12 @@ key = "cold"
 title = "Cold"
 say = ["cold measured"]
 reading = { name = "air temperature", unit = "degC", low = -40, high = 140 }
+
+[[steps]]
+key = "driven"
+title = "Driven"
+say = ["has been driven"]
+reading = { name = "odometer", unit = "mi" }
 """
 
 
@@ -118,6 +124,7 @@ reading = { name = "air temperature", unit = "degC", low = -40, high = 140 }
         ("air temperature one hundred five point five celsius", "211/2", "degC"),
         ("air temperature twenty one and a half degrees", "43/2", "degC"),
         ("air temperature negative thirty five", "-35", "degC"),
+        ("odometer one oh four two oh six point three miles", "104206.3", "mi"),
     ],
 )
 def test_a_gauge_is_read_as_people_read_it(bench, said, value, unit):
