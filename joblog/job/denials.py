@@ -19,6 +19,7 @@ from joblog.job.free_words import SOUNDS_AS, another_value
 from joblog.job.listening import LIKELY, sure_of_meaning
 from joblog.job.meaning import meaning_of
 from joblog.job.typed import ranges_apart, typed_words
+from joblog.job.value_rules import dimensions_of
 from joblog.sheet.model import Sheet
 from joblog.speech.types import Alternative, Engine, Hearing, Verdict
 
@@ -29,6 +30,7 @@ GUESSED = (
     *("about", "almost", "nearly", "roughly", "around"),
     *("at least", "up to", "less than", "more than", "over", "under", "above", "below"),
     *("maybe", "probably", "think", "or", "if"),
+    *("each", "apiece", "twice"),
 )
 MENDED = ("sorry", "mean")
 ASKED = ("can you", "is it", "?")
@@ -81,7 +83,8 @@ def denied(engine: Engine, utterance: Utterance, hearing: Hearing, sheet: Sheet)
         why = "It sounded as if that were not so."
         return replace(hearing, verdict=Verdict.ASK, alternatives=(), why=why)
     words = typed_words(ranges_apart(free))
-    if not meant.values or not another_value(meant, words):
+    usual = {unit for units in dimensions_of(sheet).values() for unit in units}
+    if not meant.values or not another_value(meant, words, usual):
         return None
     other = meaning_of(words, sheet)
     beside = () if other is None or other.tag != meant.tag else (Alternative(words, LIKELY),)

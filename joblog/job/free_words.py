@@ -6,14 +6,14 @@ Two recognisers are compared by it (:mod:`joblog.job.both_ears`, :mod:`joblog.jo
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from fractions import Fraction
 
 from joblog.job.grammar import LEADS
 from joblog.job.meaning import Meaning
 from joblog.speech.number_words import DIGITS, MINUS, PARTS, POINTS, TEENS, TENS
 from joblog.speech.numbers import parse_number
-from joblog.speech.units_spoken import LONGEST_NAME, unit_codes
+from joblog.speech.units_spoken import LONGEST_NAME, SPOKEN_UNITS, unit_codes
 
 FIGURES = frozenset({*DIGITS, *POINTS, *MINUS})
 NUMBERS = FIGURES | {*TEENS, *TENS, "hundred", "thousand"}
@@ -54,9 +54,12 @@ def of_the_same(meant: Meaning, free: str) -> bool:
 
 
 def _another_unit(meant: Meaning, words: list[str]) -> bool:
-    """Say whether a unit is named that was not heard, where one was heard."""
+    """Say whether a unit of the same kind is named that was not heard, where one was heard."""
     heard = set(itertools.chain.from_iterable(units_in(meant.text.split())))
-    return bool(meant.unit) and any(heard.isdisjoint(codes) for codes in units_in(words))
+    kinds = {SPOKEN_UNITS[code].dimension for code in heard}
+    named = (set(codes) for codes in units_in(words))
+    others = (codes for codes in named if heard.isdisjoint(codes))
+    return any(SPOKEN_UNITS[code].dimension in kinds for codes in others for code in codes)
 
 
 def _of_one_thing(meant: Meaning, words: list[str]) -> bool:
@@ -67,21 +70,26 @@ def _of_one_thing(meant: Meaning, words: list[str]) -> bool:
     return same and behind.issubset(words)
 
 
-def another_value(meant: Meaning, free: str) -> bool:
+def another_value(meant: Meaning, free: str, usual: Set[str]) -> bool:
     """Say whether free words are of the thing that is meant, and hold another value or unit.
 
     Said in a way that the grammar has not ('65.25 celsius'), a value is heard as a part of it, and
-    as sure as any.
+    as sure as any; most often without the unit that comes behind it. ``usual`` are the sheet's
+    units, which need not be said.
     """
-    words = free.split()
+    words, heard = free.split(), meant.text.split()
+    said, written = _whole_numbers(heard), _whole_numbers(words)
+    if not meant.values[0].units:
+        named = list(units_in(words))
+        if named and (said != written or any(usual.isdisjoint(codes) for codes in named)):
+            return True
     if not _of_one_thing(meant, words):
         return False
     if _another_unit(meant, words):
         return True
-    heard, start = meant.text.split(), meant.span[0]
-    said, written = _whole_numbers(heard), _whole_numbers(words)
     if None in said or None in written or len(said) != len(written):
         return False
+    start = meant.span[0]
     to = heard[start] in _LIKE_TO_AND_FOR or "to" in heard[max(0, start - 1) : start]
     return said != written and not (to and _ends_alike(said[-1], written[-1]))
 

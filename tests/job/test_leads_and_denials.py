@@ -86,6 +86,9 @@ def test_a_value_that_free_words_deny_is_asked_about(listening, said, free, reco
             "torque drain plug 41 newton meters",
             "newton-meters",
         ),
+        ("torque drain plug forty one", "Turqued rain plug 41.125 foot pounds", "four one"),
+        ("torque drain plug forty one", "torque drain plug 41 newton meters", "four one"),
+        ("one quart in", "One quart each in.", "one quart in"),
         ("drained three point seven quarts", "drained 3.4 quarts", "three point four quarts"),
     ],
 )
@@ -102,6 +105,7 @@ def test_another_value_in_free_words_is_asked_about(listening, heard, free, aske
     [
         ("fluid temperature sixty five", ""),
         ("fluid temperature sixty five", "fluid temperature 65 degrees Celsius"),
+        ("torque drain plug forty one", "torque drain plug 41 foot-pounds"),
         ("fluid temperature sixty five", "3, 10, 1, 150"),  # noise
         ("fluid temperature sixty five", "Loved temperature 62."),  # of what?
         ("fluid temperature seventy two celsius", "fluid temperature 70-2 Celsius"),
@@ -109,6 +113,7 @@ def test_another_value_in_free_words_is_asked_about(listening, heard, free, aske
         ("drain plug torqued to forty one", "drain plug torqued 241"),
         ("drained two and a quarter quarts", "drained 2.25 quarts"),
         ("drained two and a quarter quarts", "drained two and a quarter quarts"),
+        ("drain plug torqued to forty one foot pounds", "drain plug torqued 41 foot-ounce"),
         ("one quart four ounces in", "One quart four ounces in."),
         ("drained two quarts and six ounces", "drained 2 quarts and 6 ounces"),
     ],
