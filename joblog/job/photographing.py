@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
+from collections import OrderedDict
 from dataclasses import dataclass, replace
+from threading import Lock
 from typing import Any
 
 from joblog.errors import InputError
@@ -21,6 +24,29 @@ NO_DIAMETER = (
 )
 LEAST_DOUBT = 0.5  # of the best shot's: that of four which err apart
 MEASURED = ("plug", "dipstick", "fluid")
+LOOKS_KEPT = 4  # of photos that are measured and not yet recorded
+
+Look = tuple[dict[str, Any], bytes | None]  # the photo command's fields, the picture drawn on
+_looks: OrderedDict[tuple[str, ...], Look] = OrderedDict()
+_looking = Lock()
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A photo as it comes in: the bytes of a JPEG, PNG or HEIC file, and what is known of it.
+
+    ``kind`` is plug, dipstick, fluid, label or other; ``name`` a remark on where it came from;
+    ``ago`` are the seconds since it was taken, ``replaces`` the id of a photo that it takes the
+    place of.
+    """
+
+    data: bytes
+    kind: str
+    step: str | None = None
+    phase: str | None = None
+    name: str = ""
+    ago: float = 0.0
+    replaces: str | None = None
 
 
 @dataclass(frozen=True)
@@ -42,35 +68,29 @@ class Shot:
 
 
 def measured_photo(
-    state: JobState,
-    data: bytes,
-    kind: str,
-    step: str | None,
-    *,
-    phase: str | None = None,
-    name: str = "",
-    done: frozenset[str] | None = None,
-    replaces: str | None = None,
-    now: Moment,
+    state: JobState, taken: Taken, now: Moment, done: frozenset[str] | None = None
 ) -> Shot:
-    """Measure ``data`` and return what to record.
+    """Measure a photo and return what to record.
 
     ``now`` is the time, and ``done`` holds the steps that were done when it was taken, where that
-    was not just now; ``replaces`` is the id of a photo that it takes the place of. Raises
-    PhotoError where it is no photo, InputError for an unknown kind or step.
+    was not just now. Raises PhotoError where it is no photo, InputError for an unknown kind or
+    step. Asked again soon for the same it takes no time: to measure takes a second at most, which
+    no phrase of the job need wait for, so a session asks once before it holds the job, and once
+    while it does.
     """
+    data, kind, step, phase = taken.data, taken.kind, taken.step, taken.phase
     if kind not in KINDS:
         raise InputError(f"'{kind}' is no kind of photo; use one of {', '.join(KINDS)}")
-    state = replace(state, photos=tuple(p for p in state.photos if p.entry.id != replaces))
+    state = replace(state, photos=tuple(p for p in state.photos if p.entry.id != taken.replaces))
     if step is None and phase is None and _of_what_went_in(state, kind):
         phase = "after"
     before = shot_before(state, kind, now)
     found = _step(state, kind, step, phase, state.done if done is None else done, before=before)
     wanted = found.photo if found else None
-    measurement, overlay = _measure(data, kind, wanted, own_vin(state))
+    measurement, overlay = _look(data, kind, wanted, own_vin(state))
     as_now = kind == "dipstick" and done in (None, state.done)
     if as_now and before is not None and found is not None and before.step == found.key:
-        measurement |= _together(state, before, measurement)
+        measurement = measurement | _together(state, before, measurement)
     body = {
         "step": found.key if found else None,
         "kind": kind,
@@ -78,7 +98,7 @@ def measured_photo(
         "measurement": without_floats(measurement),
         "trial": 1 + sum(1 for p in state.photos if p.step == (found.key if found else None)),
     }
-    parts = [Part(data, mime_of(data), "photo", name)]
+    parts = [Part(data, mime_of(data), "photo", taken.name)]
     if overlay is not None:
         parts.append(Part(overlay, mime_of(overlay), "overlay"))
     return Shot(body, tuple(parts))
@@ -124,9 +144,22 @@ def _of_what_went_in(state: JobState, kind: str) -> bool:
     return kind == "fluid" and had and any(f.poured_in for f in state.fluids)
 
 
-def _measure(
-    data: bytes, kind: str, wanted: PhotoWanted | None, vin: str
-) -> tuple[dict[str, Any], bytes | None]:
+def _look(data: bytes, kind: str, wanted: PhotoWanted | None, vin: str) -> Look:
+    """Measure a photo, or look up what the same one gave a moment ago."""
+    asked = (hashlib.sha256(data).hexdigest(), kind, vin, repr(wanted))
+    with _looking:
+        known = _looks.get(asked)
+    if known is not None:
+        return known
+    look = _measure(data, kind, wanted, vin)
+    with _looking:
+        _looks[asked] = look
+        while len(_looks) > LOOKS_KEPT:
+            _looks.popitem(last=False)
+    return look
+
+
+def _measure(data: bytes, kind: str, wanted: PhotoWanted | None, vin: str) -> Look:
     """Return the photo command's fields and the picture with the measurement drawn on it."""
     from joblog.vision.load import load_photo
     from joblog.vision.measure_photo import measure_photo

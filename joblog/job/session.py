@@ -55,17 +55,17 @@ from joblog.job.misunderstood import why_not_understood
 from joblog.job.noting import dictated_note, note_pending
 from joblog.job.open_job import IGNORED, OpenJob
 from joblog.job.opening import opening_body, refuse_wrong_unit
-from joblog.job.photographing import measured_photo
+from joblog.job.photographing import Shot, Taken, measured_photo
 from joblog.job.photos import believed_age, done_when_taken, first_recorded
 from joblog.job.plan_controls import plan_control, question_for
 from joblog.job.settled_question import settled_by
 from joblog.job.ticking import due_announcements
 from joblog.job.told_meter import correction
 from joblog.job.typed import note_in, typed_words
-from joblog.job.types import Reply
+from joblog.job.types import JobState, Reply
 from joblog.job.withdrawing import note_to_withdraw, photo_to_withdraw, withdrawal
 from joblog.record.appending import New
-from joblog.record.clock import Clock
+from joblog.record.clock import Clock, Moment
 from joblog.record.entry import MediaRef, Source
 from joblog.record.store import Store
 from joblog.sheet.load import sheet_from_text
@@ -321,23 +321,11 @@ class JobSession(OpenJob):
         of a photo that was recorded as of another kind and is this picture. Raises PhotoError where
         it is no photo; nothing is kept then.
         """
+        taken = Taken(data, kind, step, phase, name, taken_ago, replaces)
+        self.look_ahead(taken)
         with self._lock:
-            state = self._open_state("this photo is not added to it")
-            if step is None and not phase:  # a phone sends the kind alone
-                phase = self._asked[kind].phase or None if kind in self._asked else None
-            first = first_recorded(state.entries, replaces) if replaces else None
-            now = self.clock.read()
-            shot = measured_photo(
-                state,
-                data,
-                kind,
-                step,
-                phase=phase,
-                name=name,
-                done=done_when_taken(state, now, taken_ago, first),
-                replaces=replaces,
-                now=now,
-            )
+            state, now = self._photographed()
+            shot = self._shot(state, taken, now)
             media = [
                 self.store.put_media(part.data, part.mime, part.role, part.name)
                 for part in shot.parts
@@ -354,6 +342,26 @@ class JobSession(OpenJob):
                 if asked is not None:
                     self._asked.setdefault(kind, asked)
                 raise
+
+    def look_ahead(self, taken: Taken) -> None:
+        """Measure a photo while nobody waits for the job; :meth:`photo` finds it measured.
+
+        What it is of is decided there, from the job as it stands then. Raises as it does.
+        """
+        with self._lock:
+            state, now = self._photographed()
+        self._shot(state, taken, now)
+
+    def _photographed(self) -> tuple[JobState, Moment]:
+        return self._open_state("this photo is not added to it"), self.clock.read()
+
+    def _shot(self, state: JobState, taken: Taken, now: Moment) -> Shot:
+        asked = self._asked.get(taken.kind)
+        if taken.step is None and not taken.phase:  # a phone sends the kind alone
+            taken = replace(taken, phase=asked.phase or None if asked else None)
+        first = first_recorded(state.entries, taken.replaces) if taken.replaces else None
+        done = done_when_taken(state, now, taken.ago, first)
+        return measured_photo(state, taken, now, done)
 
     def disregard_photo(self, entry: str, by: str = "") -> Reply:
         """Take back the photo of ``entry`` (its id). Raises InputError where none counts."""

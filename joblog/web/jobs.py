@@ -14,6 +14,7 @@ from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 
 from joblog.errors import InputError, JoblogError, PhotoError, WrongUnitError
+from joblog.job.photographing import Taken
 from joblog.job.session import JobSession
 from joblog.measure.vin import LENGTH as VIN_LENGTH
 from joblog.measure.vin import check_vin
@@ -251,13 +252,22 @@ def keep_once(
 
     ``name`` is a remark on where it came from, where that wasn't a phone.
     """
+    taken = Taken(data, shot.kind, phase=shot.phase or None, ago=shot.age)
+    if not _known(session, sha256)[0]:
+        session.look_ahead(taken)
     with session.alone():
         return _keep(session, data, sha256, shot, name)
 
 
+def _known(session: JobSession, sha256: str) -> tuple[list[Entry], Entry | None]:
+    """Return what was recorded of a photo, and which of it counts."""
+    state = session.state
+    known = [e for e in state.entries if e.kind == "photo" and _is_of(e, sha256)]
+    return known, next((p.entry for p in state.photos if p.entry in known), None)
+
+
 def _keep(session: JobSession, data: bytes, sha256: str, shot: Shot, name: str) -> dict[str, Any]:
-    known = [e for e in session.state.entries if e.kind == "photo" and _is_of(e, sha256)]
-    counts = next((p.entry for p in session.state.photos if p.entry in known), None)
+    known, counts = _known(session, sha256)
     kind = counts.body.get("kind") if counts else ""
     if kind == shot.kind or (counts is None and _any_as(known, shot.kind)):
         measured = (counts or known[-1]).body.get("measurement") or {}

@@ -10,6 +10,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from joblog.errors import ModelError
+from joblog.job import photographing
 from joblog.web import shop as shops
 from joblog.web.app import create_app
 from joblog.web.shop import LOOKS, Shop
@@ -74,6 +75,35 @@ def test_closed_jobs_are_let_go_and_read_again(client, monkeypatch):
     kept = {session.job for session in shop.opened()}
     assert set(jobs[4:]) <= kept  # what is open stays, with what was answered last
     assert len(kept) == 3
+
+
+def test_no_phrase_waits_for_a_picture_to_be_measured(client, monkeypatch):
+    """The real measurement, which here begins only when the phrase has been answered."""
+    form = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "technician": "Imani Okafor"}
+    job = client.post("/jobs", data=form, follow_redirects=False).headers["location"][5:]
+    measure, looks, goes_on = photographing._measure, [], threading.Event()
+    looked = threading.Event()
+
+    def in_time(*photo):
+        looks.append(photo[1])
+        looked.set()
+        assert goes_on.wait(PATIENCE)
+        return measure(*photo)
+
+    monkeypatch.setattr(photographing, "_measure", in_time)
+    place = f"/api/jobs/{job}/photos/{hashlib.sha256(PLUG).hexdigest()}?kind=plug"
+    with ThreadPoolExecutor(2) as other:
+        photo = other.submit(client.put, place, content=PLUG)
+        try:
+            assert looked.wait(PATIENCE)
+            say = other.submit(client.post, f"/api/jobs/{job}/say", json={"text": "chocks in"})
+            assert say.result(PATIENCE).json()["tone"] == "ok"
+        finally:
+            goes_on.set()
+        assert photo.result(PATIENCE).json()["measurement"]["usable"]
+    assert looks == ["plug"]  # looked up when it was recorded, not measured twice
+    kinds = [entry.kind for entry in client.app.state.shop.session(job).state.entries]
+    assert kinds.index("step-done") < kinds.index("photo")
 
 
 def test_so_many_pictures_are_looked_at_at_a_time_and_no_more(tmp_path):
