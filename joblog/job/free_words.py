@@ -17,6 +17,15 @@ from joblog.speech.units_spoken import LONGEST_NAME, SPOKEN_UNITS, unit_codes
 
 FIGURES = frozenset({*DIGITS, *POINTS, *MINUS})
 NUMBERS = FIGURES | {*TEENS, *TENS, "hundred", "thousand"}
+# Units that no sheet has a name for: what was measured in them is no value in those it has.
+_NO_UNITS = frozenset(
+    (
+        *("kelvin", "atmosphere", "atmospheres", "torr", "mercury", "millibar", "millibars"),
+        *("megapascal", "megapascals", "millivolt", "millivolts", "kilovolt", "kilovolts"),
+        *("milliamp", "milliamps", "centimeter", "centimeters", "micron", "microns"),
+        *("deciliter", "deciliters", "centiliter", "centiliters", "kilonewton", "kilonewtons"),
+    )
+)
 # What true words are written as.
 SOUNDS_AS = {"nut": "not", "nuts": "not", "now": "not", "niner": "or"}
 # They tell no thing from another.
@@ -49,6 +58,8 @@ def of_the_same(meant: Meaning, free: str) -> bool:
     What is written for a unit may be none ('bar' is 'ball'), but no other one.
     """
     words = free.split()
+    if not _NO_UNITS.isdisjoint(words):
+        return False
     vague = not meant.unit and any(codes != meant.values[0].units for codes in units_in(words))
     return not vague and not _another_unit(meant, words) and _of_one_thing(meant, words)
 
@@ -79,6 +90,8 @@ def another_value(meant: Meaning, free: str, usual: Set[str]) -> bool:
     """
     words, heard = free.split(), meant.text.split()
     said, written = _whole_numbers(heard), _whole_numbers(words)
+    if not _NO_UNITS.isdisjoint(words):
+        return True
     if not meant.values[0].units:
         named = list(units_in(words))
         if named and (said != written or any(usual.isdisjoint(codes) for codes in named)):

@@ -53,6 +53,8 @@ PARTS: dict[str, int] = {
     "quarters": 4,
     "fourth": 4,
     "fourths": 4,
+    "fifth": 5,
+    "fifths": 5,
     "eighth": 8,
     "eighths": 8,
     "tenth": 10,

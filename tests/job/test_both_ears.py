@@ -105,6 +105,7 @@ def test_a_unit_that_may_have_been_said_is_asked_about(listening):
         ("fluid temperature sixty two degrees", "fluid temperature 62 degrees", True),
         ("fluid temperature sixty two degrees", "fluid temperature 62 Fahrenheit", False),
         ("fluid temperature sixty two celsius", "fluid temperature 62 degrees Fahrenheit", False),
+        ("fluid temperature sixty two celsius", "fluid temperature 62 Kelvin", False),
     ],
 )
 def test_another_unit_in_free_words_is_asked_about(listening, heard, free, counts):

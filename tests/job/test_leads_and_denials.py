@@ -89,6 +89,8 @@ def test_a_value_that_free_words_deny_is_asked_about(listening, said, free, reco
         ("torque drain plug forty one", "Turqued rain plug 41.125 foot pounds", "four one"),
         ("torque drain plug forty one", "torque drain plug 41 newton meters", "four one"),
         ("one quart in", "One quart each in.", "one quart in"),
+        ("fluid temperature sixty five celsius", "fluid temperature 65 Kelvin", "six five"),
+        ("three and two tenths quarts in", "3 and 2 fifths quarts in", "three point two"),
         ("drained three point seven quarts", "drained 3.4 quarts", "three point four quarts"),
     ],
 )
