@@ -7,6 +7,7 @@ that holds them over a restart can be thrown away at any time: it is computed ag
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import threading
 from collections.abc import Callable
@@ -20,7 +21,7 @@ from joblog.record.store import Store
 from joblog.web.view import job_line
 
 Line = dict[str, Any]
-FORM = f"{__version__}/4"  # raise the number when lines change
+FORM = f"{__version__}/5"  # raise the number when lines change
 ANEW = ""  # no record ends with it: what may go another way next time is read again then
 UNKNOWN = "This record holds what joblog can't read; tell those who made it"
 
@@ -60,7 +61,8 @@ class JobIndex:
     def _read(self) -> dict[str, tuple[str, Line]]:
         try:
             kept = json.loads(self._path.read_text(encoding="utf-8"))
-            rows = kept["lines"] if kept["form"] == FORM else {}
+            as_written = kept["form"] == FORM and kept["sha256"] == _digest(kept["lines"])
+            rows = kept["lines"] if as_written else {}
             return {job: (str(head), dict(line)) for job, (head, line) in rows.items()}
         except (OSError, ValueError, TypeError, KeyError, AttributeError):
             return {}
@@ -68,8 +70,14 @@ class JobIndex:
     def _write(self, lines: dict[str, tuple[str, Line]]) -> None:
         fresh = self._path.with_suffix(".new")
         with contextlib.suppress(OSError):  # without it the next start is slower, no more
-            fresh.write_text(json.dumps({"form": FORM, "lines": lines}), encoding="utf-8")
+            kept = {"form": FORM, "sha256": _digest(lines), "lines": lines}
+            fresh.write_text(json.dumps(kept), encoding="utf-8")
             fresh.replace(self._path)
+
+
+def _digest(lines: object) -> str:
+    """Return what tells that a file's lines are those that were written: it may be damaged."""
+    return hashlib.sha256(json.dumps(lines, sort_keys=True).encode()).hexdigest()
 
 
 def unreadable(job: str, why: str) -> Line:

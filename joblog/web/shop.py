@@ -32,6 +32,7 @@ from joblog.web.orderbook import ORDERS, OrderBook
 from joblog.web.pool import BusyError, FairPool
 from joblog.web.refusals import Refusals
 from joblog.web.seeking import Likely, likely
+from joblog.web.view import job_line
 
 KEPT = 100  # jobs kept in memory; a closed one is read again when somebody asks for it
 LOOKS = 2  # pictures that are looked at at a time
@@ -233,13 +234,26 @@ class Shop:
 
     def begin(self, sheet_text: str, opening: dict[str, Any]) -> str:
         """Open a new job and return its id; what its vehicle's meter showed last goes with it."""
-        before = last_meter(self.index.lines(), opening.get("unit") or {})
+        before = self._meter_before(opening.get("unit") or {})
         known = {**opening, "earlier_meter": before} if before else opening
         session = JobSession.start(self.store, sheet_text, known)
         session.voice_of = self._voice_of
         with self._lock:
             self._sessions[session.job] = session
         return session.job
+
+    def _meter_before(self, unit: dict[str, Any]) -> dict[str, str]:
+        """Return what the vehicle's meter showed at its newest job, by that job's own record.
+
+        The list's lines lie in a file that anybody can write; a new record repeats none of them.
+        """
+        found = last_meter(self.index.lines(), unit)
+        if not found:
+            return {}
+        try:
+            return last_meter([job_line(self._for_line(found["job"]))], unit)
+        except (RecordError, InputError):  # altered, or none at all
+            return {}
 
     def warm_up(self, bay: str, session: JobSession) -> None:
         """Make the recogniser ready for a bay whose microphone was opened, before its first phrase.
