@@ -17,8 +17,10 @@ from joblog.vision.dipstick_signals import unit_of
 
 _BURNT = 245  # least channel, 8-bit
 _LEAST_RUN = 0.8  # of columns burnt out across the blade
-_SOFT = 0.25  # least length over which glare fades into the fluid; a wet edge takes 0.2
-_FADED = 0.25  # of what the glare adds to the fluid is left there
+_SOFT = 0.2  # least length over which glare fades into the fluid
+# Of what the glare adds to the fluid so much is left where it begins to fade and where it is gone.
+# Dry steel that is as bright as what counts for burnt ends there by chance, its edge lies further.
+_FADING, _FADED = 0.9, 0.25
 _SEEN = 4.0  # how far beyond the glare the blade is looked at
 _PLATEAU = 2.0  # from where on it is taken for free of glare
 
@@ -53,5 +55,10 @@ def _burnt_run(least: NDArray[np.floating], at: float, unit: float) -> tuple[int
 def _fading(side: NDArray[np.floating], unit: float) -> float:
     """Return over what length the light beside glare fades to what lies beyond it."""
     beyond = float(np.median(side[int(min(_PLATEAU * unit, 0.6 * len(side))) :]))
-    faded = np.flatnonzero(side <= beyond + _FADED * (250 - beyond))
-    return float(faded[0]) / unit if len(faded) else 0.0
+    added = (side - beyond) / max(250 - beyond, 1.0)
+    faded = np.flatnonzero(added <= _FADED)
+    if not len(faded):
+        return 0.0
+    bright = np.flatnonzero(added[: faded[0]] > _FADING)
+    begin = int(bright[-1]) + 1 if len(bright) else 0
+    return float(faded[0] - begin) / unit

@@ -23,7 +23,7 @@ BARS = frozenset({"Code 39", "Code 93", "Code 128", "EAN-8", "EAN-13", "UPC-A", 
 ITF = "ITF"  # has no sign for its end: a slanted look reads its beginning as if it were all
 LEAST_ITF = 6  # figures: of fewer, any stripes may be one (a bottle's carton has 14)
 # The library's names of what is read. Code 39 as its bars say: with all of its readings allowed, a
-# part's PN/A-12 comes as PN!-12 ("extended"), and one in thirty numbers of six signs as nine other
+# part's PN/A-12 comes as PN!-12 ("extended"), and one in ten numbers of six signs as nine other
 # figures (Code 32, a medicine's).
 _LINES = (
     *("Code39Std", "Code93", "Code128", "EAN8", "EAN13", "UPCA", "UPCE", "ITF", "Codabar"),
