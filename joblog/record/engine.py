@@ -131,6 +131,17 @@ def _server(url: URL, timeout: float) -> Engine:
             "PostgreSQL needs one more package: pip install 'joblog[postgres]'"
         ) from error
 
+    @event.listens_for(engine, "connect")
+    def _connected(connection: Any, _record: object) -> None:
+        # A server may be set to say 'kept' before it is: what was answered would go with the power.
+        cursor = connection.cursor()
+        cursor.execute(
+            "SELECT set_config('synchronous_commit', 'on', false) "
+            "WHERE current_setting('synchronous_commit') = 'off'"
+        )
+        connection.commit()
+        cursor.close()
+
     @event.listens_for(engine, "begin")
     def _began(connection: Connection) -> None:
         connection.exec_driver_sql(f"SET LOCAL lock_timeout = {int(timeout * 1000)}")

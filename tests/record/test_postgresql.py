@@ -219,3 +219,18 @@ def test_what_was_committed_is_not_said_to_be_lost(server: str, tmp_path: Path) 
             assert store.verify(job).whole
     finally:
         line.close()
+
+
+def test_a_server_that_says_kept_before_it_is_waits_for_us(server: str, tmp_path: Path) -> None:
+    admin = sqlalchemy.create_engine(
+        sqlalchemy.make_url(server).set(drivername="postgresql+pg8000")
+    )
+    try:
+        with admin.begin() as connection:
+            connection.exec_driver_sql("ALTER ROLE CURRENT_USER SET synchronous_commit = off")
+        with open_store(server, media=tmp_path) as store, store._engine.connect() as connection:
+            assert connection.exec_driver_sql("SHOW synchronous_commit").scalar() == "on"
+    finally:
+        with admin.begin() as connection:
+            connection.exec_driver_sql("ALTER ROLE CURRENT_USER RESET synchronous_commit")
+        admin.dispose()
