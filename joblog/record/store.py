@@ -259,6 +259,8 @@ class Store:
                 self._last(connection, entry.job)  # waits until the broken line's work is done
                 found = select(table.seq).where(table.job == entry.job, table.id == entry.id)
                 return connection.scalar(found) is not None
+        except InputError:  # it would have begun its job, and that isn't there either
+            return False
         except StoreError as error:
             raise StoreError(
                 "the database went away while it wrote, so it is not known whether the last entry "

@@ -22,6 +22,7 @@ from sqlalchemy.exc import DBAPIError
 
 from joblog.errors import StoreError
 from joblog.record import JOB_CLOSED, Imported, export_job, import_job, open_store
+from joblog.record.appending import New
 
 pytest.importorskip("pg8000", reason="pg8000 is in the dev extra")
 
@@ -217,6 +218,9 @@ def test_what_was_committed_is_not_said_to_be_lost(server: str, tmp_path: Path) 
                 assert kept.seq == number
             assert [entry.seq for entry in store.entries(job)] == [0, 1, 2]
             assert store.verify(job).whole
+            line.armed = True
+            begun = store.begin_job([New("job-opened", {}, "hand")])
+            assert [entry.kind for entry in store.entries(begun)] == ["job-opened"]
     finally:
         line.close()
 
