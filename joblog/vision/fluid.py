@@ -45,6 +45,9 @@ MOST_BLUR = 0.0075  # width of the sharpest edges at that size, as a share of it
 MOST_HOLLOW = 0.06  # share of the blot's inside that is no stain: light thrown back hides it
 MOST_BURNT = 0.03  # share of the picture burnt out, above which glare is what went wrong
 MOST_BURNT_MIDDLE = 0.3  # share of its middle, where around it there is less than half of that
+# Paper as bright as this in any channel lies where a camera squeezes all light into a few steps:
+# how it does so is our assumption (tone.py), and what it threw away can't be known.
+BLOWN_FROM = 249.0  # 8-bit, median
 UNDONE = 0.97  # share of the way from a camera's shoulder to white that is undone
 SURFACE_REFLECTION = 0.0135  # white light thrown back by wet paper, part of the paper's own light
 DARKEST = 0.010  # least that a fluid's darkest channel throws back: of the twelve labelled, 0.0103
@@ -214,8 +217,7 @@ def _surface(x: Array, y: Array) -> Array:
 
 def _check_white(white: Array, rgb: NDArray[np.uint8], paper: Mask) -> None:
     """Refuse paper that is blown out, or far from any white that a lamp could explain."""
-    blown = float((rgb[paper].max(axis=1) >= 254).mean())
-    if blown > 0.5:
+    if float(np.median(rgb[paper], axis=0).max()) >= BLOWN_FROM:
         raise _NoColourError(
             "the paper is blown out: away from the lamp, no flash, and take it again"
         )

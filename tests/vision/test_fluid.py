@@ -17,7 +17,7 @@ from draw_swatch import Swatch, draw_swatch, photographed
 from joblog.measure.colour import delta_e_2000, srgb_to_linear
 from joblog.vision.fluid import _linear_light, measure_fluid
 from joblog.vision.load import load_photo
-from joblog.vision.tone import SHOULDER, lab_from_linear, srgb_from_linear
+from joblog.vision.tone import SHOULDER, lab_from_linear, linear_from_srgb, srgb_from_linear
 from joblog.vision.types import FluidReading, Photo
 
 IMAGES = Path(__file__).parents[2] / "sample_images"
@@ -92,6 +92,19 @@ def test_glare_on_the_drop_is_told_as_glare(fluid, glare):
     reading = measured(Swatch(fluid=FLUIDS[fluid], glare=glare))
     assert not reading.usable
     assert reading.why.startswith("glare hides the fluid: light it from the side")
+
+
+@pytest.mark.parametrize("light", [(1.0, 1.0, 1.0), (1.0, 0.78, 0.55)])
+def test_paper_that_a_camera_squeezed_into_a_few_steps_is_no_white(light):
+    """How it does so differs: with a shoulder unlike the assumed one it was off by 10 in warm light."""
+    rgb = draw_swatch(Swatch(fluid=FLUIDS["nearly black"], light=light, noise=0.7)) / 255.0
+    linear = linear_from_srgb(rgb) * 1.5
+    soft = np.where(linear > 0.8, 0.8 + 0.2 * np.tanh((linear - 0.8) / 0.2), linear)
+    coded = np.where(soft < 0.0031308, 12.92 * soft, 1.055 * soft ** (1 / 2.4) - 0.055)
+    eight = np.ascontiguousarray((coded * 255).round().astype(np.uint8))
+    reading = measure_fluid(Photo(rgb=eight, sha256="", size=eight.shape[1::-1]))
+    assert not reading.usable
+    assert reading.why.startswith("the paper is blown out: away from the lamp")
 
 
 @pytest.mark.parametrize("fluid", FLUIDS)
