@@ -10,7 +10,7 @@ from pathlib import Path
 from string import hexdigits
 from typing import TYPE_CHECKING
 
-from joblog.errors import Exit, InputError, RecordError, UsageError
+from joblog.errors import Exit, InputError, JoblogError, RecordError, UsageError
 
 if TYPE_CHECKING:
     from joblog.record.chain import Verdict
@@ -159,10 +159,15 @@ def _verify_all(args: argparse.Namespace) -> int:
         jobs, bad, good = store.jobs(), 0, 0
         named: dict[str, list[str]] = {}  # the jobs of each photo or sound
         for job in jobs:
-            checked = _in_store(store, job)
+            try:
+                checked = _in_store(store, job)
+                media = check_media(checked.entries, checked.find)
+            except JoblogError as error:  # one that can't even be read hides no other
+                print(f"{job}: {error}.")
+                bad += 1
+                continue
             for ref in media_of(checked.entries):
                 named.setdefault(ref.sha256, []).append(job)
-            media = check_media(checked.entries, checked.find)
             problem = _problem(checked.verdict, media, "")
             if problem is None and media.missing:
                 folder = store.folder / "media"

@@ -199,6 +199,7 @@ _AWAY = (
     "does not answer; nothing was written: check the network, and that the database server runs, "
     "then try again"
 )
+_DAMAGED = "is damaged; restore it from a backup, or import the jobs' exports into a new one"
 _SENTENCES = (
     (
         "locked",
@@ -209,10 +210,8 @@ _SENTENCES = (
     ("readonly", "can't be written: the file or its folder is read-only; nothing was written"),
     ("unable to open", "can't be opened; check that the folder exists and may be written to"),
     ("not a database", "is not a database; move it away or choose another folder"),
-    (
-        "malformed",
-        "is damaged; restore it from a backup, or import the jobs' exports into a new one",
-    ),
+    ("malformed", _DAMAGED),
+    ("could not decode", _DAMAGED),
     ("disk i/o error", "can't be written: the disk or a limit refuses; nothing was written"),
     ("can't create a connection", _AWAY),
     ("the database system is", _AWAY),  # starting up, shutting down, in recovery

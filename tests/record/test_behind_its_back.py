@@ -204,3 +204,20 @@ def test_what_is_no_file_beside_a_record_is_not_read(tmp_path: Path, capsys) -> 
     (tmp_path / "out" / "folder.jsonl").mkdir()
     assert main(["verify", str(tmp_path / "out")]) == 0
     assert "The record is whole" in capsys.readouterr().out
+
+
+def test_a_job_that_can_not_be_read_hides_no_other(tmp_path: Path, capsys) -> None:
+    with open_store(tmp_path) as store:
+        one, two = store.start_job(), store.start_job()
+        note(store, one)
+        note(store, two, "to be damaged")
+        tamper(
+            tmp_path,
+            "UPDATE joblog_entries SET line = CAST(x'7bff7d' AS TEXT) "
+            f"WHERE job = '{two}'",  # a disk's fault: bytes that are no text
+            f"DELETE FROM joblog_jobs WHERE id = '{one}'",
+        )
+    status, told = all_of(tmp_path, capsys)
+    assert status == 1
+    assert f"{two}: the store {tmp_path / 'joblog.db'} is damaged; restore it" in told
+    assert "2 examined, 1 whole and unaltered" in told
