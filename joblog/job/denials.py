@@ -14,6 +14,7 @@ import re
 from dataclasses import replace
 
 from joblog.audio.types import Utterance
+from joblog.job.another_thing import another_thing
 from joblog.job.foils import MARKING, TAG
 from joblog.job.free_words import SOUNDS_AS, another_value
 from joblog.job.listening import LIKELY, sure_of_meaning
@@ -79,10 +80,11 @@ def denied(engine: Engine, utterance: Utterance, hearing: Hearing, sheet: Sheet)
         return None if free.strip() else replace(hearing, verdict=Verdict.ASK, alternatives=())
     if not meant.values and "in" in hearing.text.split():
         free = free.replace("is in", "in")  # 'the drain plug is in'
-    if denies(free, hearing.text):
-        why = "It sounded as if that were not so."
-        return replace(hearing, verdict=Verdict.ASK, alternatives=(), why=why)
     words = typed_words(ranges_apart(free))
+    thing = another_thing(hearing.text, words, sheet)
+    if thing or denies(free, hearing.text):
+        why = f"It sounded like '{thing}'." if thing else "It sounded as if that were not so."
+        return replace(hearing, verdict=Verdict.ASK, alternatives=(), why=why)
     usual = {unit for units in dimensions_of(sheet).values() for unit in units}
     if not meant.values or not another_value(meant, words, usual):
         return None

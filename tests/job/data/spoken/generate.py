@@ -1,4 +1,4 @@
-"""Speak the test's calls for help, as ``sample_audio/generate.py`` speaks the demo.
+"""Speak the tests' calls for help and two filters, as ``sample_audio/generate.py`` speaks the demo.
 
     python tests/job/data/spoken/generate.py package/voices
 
@@ -23,6 +23,8 @@ LINES = (  # file, words, Kokoro's voice, decibels of speech over the compressor
     ("help-marek", "help", "am_michael", 15),
     ("what-can-i-say-imani", "what can i say", "af_heart", 15),
     ("help-marek-quiet", "help", "am_michael", 45),
+    ("fuel-filter-fitted", "fuel filter fitted", "am_michael", 15),
+    ("new-filter-fitted", "new filter fitted", "am_michael", 15),
 )
 
 
