@@ -244,3 +244,12 @@ def test_a_range_that_both_hear_is_recorded(bench):
     heard_for_real(job, "twelve-to-fourteen_compressor-6")
     (value,) = job.state.values
     assert (value.value, value.upper) == (12, 14)
+
+
+def test_a_sentence_that_leaves_out_what_follows_is_not_believed(bench):
+    job = bench(toml=library()["air-compressor"].read_text(encoding="utf-8"), override="a test")
+    heard_for_real(job, "cut-out-pressure-nine-point-five-atmospheres")
+    heard = next(e for e in job.state.entries if e.kind == "heard")
+    assert heard.body["text"] == "cut out pressure nine"  # for which it was 0.98 sure
+    assert heard.body["verdict"] == "ask"
+    assert job.state.values == ()

@@ -43,6 +43,11 @@ CALIBRATION = Path(__file__).parent / "calibration.json"
 MARGIN_CAP = (
     10.0  # nats; a lead of more says no more, and one sentence alone has no lead to measure
 )
+# A sentence that leaves out more than this was cut short: 'battery voltage twelve' where 'twelve
+# point six volts at rest' was said, at 0.98. Of 830 sentences that were right none left out more
+# than 0.37, of 16 that were cut short, and sure of it, none less than 0.41.
+MOST_MISSING = 0.39
+CUT_SHORT = 0.45  # its probability at most: no one asked about it takes it for likely
 
 
 @dataclass(frozen=True)
@@ -75,11 +80,14 @@ class Calibration:
     def probability(self, evidence: NDArray[np.float64]) -> float:
         """Return the probability, 0..1, that a sentence with this evidence is right.
 
-        ``evidence``: (len(EVIDENCE),). A logistic regression.
+        ``evidence``: (len(EVIDENCE),). A logistic regression, but for sentences that were cut
+        short: it was fitted on speech in which there are none.
         """
         weights = np.array([self.confidence.get(name, 0.0) for name in EVIDENCE])
         logit = float(evidence @ weights) + self.confidence["constant"]
-        return 1.0 / (1.0 + math.exp(-min(max(logit, -30.0), 30.0)))
+        sure = 1.0 / (1.0 + math.exp(-min(max(logit, -30.0), 30.0)))
+        cut_short = evidence[EVIDENCE.index("missing")] > MOST_MISSING
+        return min(sure, CUT_SHORT) if cut_short else sure
 
 
 def weigh(
