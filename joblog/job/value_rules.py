@@ -71,7 +71,8 @@ _SHAPES = {
     "more": "[<share-value> [[of] a]] <volume-one> | <volume-one> and a half"
     " | <share-value>{quarters} | ({count} [<places>] | [<zero>] <places>) <volume-many>",
     "angle": "<three-figures-said> [<angle-units>]",
-    "distance": "(<number> | <digits> point <digit>) [<distance-units>]",
+    # Tenths at most: '104.206 km' is a hundred thousand as many people write it.
+    "distance": "(<whole> | (<from_one> | <digits>) point <digit>) [<distance-units>]",
     # A caliper shows thousandths. Without a third place 'one point zero two five' was heard as 1.
     "length": "(<three-figures-said> [<fine-places>] | <zero> | [<zero>] <fine-places> | <fraction>"
     " | [<under_hundred> and] <sixteenths>) [<length-units>]"

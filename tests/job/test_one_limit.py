@@ -133,6 +133,12 @@ def test_a_gauge_is_read_as_people_read_it(bench, said, value, unit):
     assert [(Fraction(v.value), v.unit) for v in job.state.values] == [(Fraction(value), unit)]
 
 
+def test_an_odometer_has_no_thousandths(bench):
+    job = bench(steps=GAUGES)
+    assert "no phrase" in job.say("odometer 104.206 miles").shown
+    assert job.state.values == ()
+
+
 VACUUM = """
 [[steps]]
 key = "pulled"
