@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import stat
 import struct
 import warnings
 import zlib
@@ -86,7 +87,10 @@ def load_photo(source: str | Path | bytes, *, working_side: int = WORKING_SIDE) 
 
 def _read(path: Path) -> bytes:
     try:
-        if path.stat().st_size > MAX_BYTES:
+        status = path.stat()
+        if not (stat.S_ISREG(status.st_mode) or stat.S_ISDIR(status.st_mode)):
+            raise PhotoError(f"{path.name} is no file but a device or a pipe: name a photo's file.")
+        if status.st_size > MAX_BYTES:
             raise PhotoError(
                 f"{path.name} is larger than {MAX_BYTES // 1_000_000} MB: "
                 "take a single photo in the camera's normal mode."

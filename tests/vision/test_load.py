@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import os
 import struct
 import zlib
 
@@ -127,6 +128,9 @@ def test_what_is_no_picture_is_refused(tmp_path):
         load_photo(text)
     with pytest.raises(PhotoError, match="can't be opened"):
         load_photo(tmp_path / "missing.jpg")
+    if os.name == "posix":  # /dev/zero would be read for ever, and a pipe waited for
+        with pytest.raises(PhotoError, match="no file but a device"):
+            load_photo(os.devnull)
     with pytest.raises(PhotoError, match="can't be opened"):
         load_photo(tmp_path)
 
