@@ -16,6 +16,7 @@ the exit status that the command line ends with. The web answers with the same s
       RecordError          1  the record is altered, incomplete or of another kind
       StoreError           1  the database or disk refuses to keep something
         UnansweredError    1  something was kept, but the answer to it can't be given
+        OvertakenError     1  somebody added to the job between two looks at it
       UsageError           2  the command was called in a way that can't be meant
 """
 
@@ -84,6 +85,10 @@ class StoreError(JoblogError):
 
 class UnansweredError(StoreError):
     """Something was kept, but the store refuses what its answer needs."""
+
+
+class OvertakenError(StoreError):
+    """Somebody added to the job since it was looked at; what was planned on it may be wrong."""
 
 
 class UsageError(JoblogError):

@@ -9,11 +9,17 @@ from __future__ import annotations
 import itertools
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
-from joblog.errors import InputError, RecordError, StoreError, UnansweredError
+from joblog.errors import (
+    InputError,
+    OvertakenError,
+    RecordError,
+    StoreError,
+    UnansweredError,
+)
 from joblog.job.asking import chosen
 from joblog.job.cautions import cautions_said
 from joblog.job.drafts import CLOSED, Draft, Plan
@@ -71,6 +77,7 @@ def answering(entries: Sequence[Entry]) -> Iterator[None]:
 
 
 _NUMBERS = itertools.count(1)
+_OVERTAKEN = 5  # times that somebody else may be quicker before it is recorded as it was planned
 
 
 @dataclass(frozen=True)
@@ -168,7 +175,19 @@ class OpenJob:
         return state
 
     def _act(self, meaning: Meaning, source: Source, by: str, heard: str | None = None) -> Reply:
-        """Do what a sentence means, or what it settles of the question that waits."""
+        """Do what a sentence means, or what it settles of the question that waits.
+
+        Two PCs on one database may hear the same at once: who is second plans it anew, on what the
+        first has recorded, as one program alone would.
+        """
+        for _ in range(_OVERTAKEN):
+            with suppress(OvertakenError):
+                return self._act_once(meaning, source, by, heard, alone=True)
+        return self._act_once(meaning, source, by, heard)
+
+    def _act_once(
+        self, meaning: Meaning, source: Source, by: str, heard: str | None, *, alone: bool = False
+    ) -> Reply:
         state = self.state
         repeated = None if state.closed else settled_by(state, self.sheet, meaning, by)
         if repeated is None and meaning.act == "bare" and not meaning.correction:
@@ -176,7 +195,8 @@ class OpenJob:
         now = self.clock.read()
         told = self._told.lately(now)
         made = repeated or plan(state, meaning, by=by, now=now, told=told)
-        return self._carry_out(made, source, by, heard)
+        planned_on = state.entries[-1] if alone else None
+        return self._carry_out(made, source, by, heard, planned_on=planned_on)
 
     def _carry_out(
         self,
@@ -185,8 +205,14 @@ class OpenJob:
         by: str,
         heard: str | None = None,
         media: tuple[MediaRef, ...] = (),
+        *,
+        planned_on: Entry | None = None,
     ) -> Reply:
-        """Append what a plan wants recorded; the reply tells what that changed, or asks."""
+        """Append what a plan wants recorded; the reply tells what that changed, or asks.
+
+        Raises OvertakenError where ``planned_on``, the last entry that the plan knows, is the
+        record's last no more.
+        """
         if made.say_again:
             # Nothing new is recorded: who asked again is not who said the words before.
             told = self._told
@@ -194,7 +220,8 @@ class OpenJob:
             self._told = replace(told, at=self.clock.read())
             return reply
         before = self.state
-        entries = self._write([_new(draft, source, by, heard, media) for draft in made.drafts])
+        news = [_new(draft, source, by, heard, media) for draft in made.drafts]
+        entries = self._write(news, planned_on)
         if made.wants_photo:
             kind, phase = made.wants_photo
             self._asked[kind] = Asked(next(_NUMBERS), kind, phase, by)
@@ -273,11 +300,12 @@ class OpenJob:
     ) -> Entry:
         return self._write([_new(draft, source, by, heard, media)])[0]
 
-    def _write(self, news: Sequence[New]) -> list[Entry]:
+    def _write(self, news: Sequence[New], planned_on: Entry | None = None) -> list[Entry]:
         """Append all or none: an answer without the value that it chose would lose that value."""
         if not news:
             return []
-        return self.store.append_all(self.job, news, clock=self.clock, behind=self._entries[-1])
+        behind, alone = planned_on or self._entries[-1], planned_on is not None
+        return self.store.append_all(self.job, news, clock=self.clock, behind=behind, alone=alone)
 
     def _remember(self, reply: Reply) -> Reply:
         if reply.spoken:

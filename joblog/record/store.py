@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import URL, Connection, Engine, Row, func, insert, select, union
 from sqlalchemy.exc import IntegrityError
 
-from joblog.errors import InputError, RecordError, StoreError
+from joblog.errors import InputError, OvertakenError, RecordError, StoreError
 from joblog.record import schema
 from joblog.record.appending import New, chained, continued, insert_entry
 from joblog.record.chain import Verdict, verify_lines
@@ -210,13 +210,15 @@ class Store:
         *,
         clock: Clock | None = None,
         behind: Entry | None = None,
+        alone: bool = False,
         begin: bool = False,
     ) -> list[Entry]:
         """Add entries to the end of ``job``, all of them or none, as :meth:`append` does one.
 
         ``behind`` is the last entry that the caller knows. Where the store holds it no more, so
-        that what was planned on it may be wrong, nothing is written and RecordError says so.
-        ``begin`` makes the job with them.
+        that what was planned on it may be wrong, nothing is written and RecordError says so. With
+        ``alone`` OvertakenError says where others have added to the job behind it. ``begin`` makes
+        the job with them.
         """
         checked = [replace(new, body=check_json(new.body)) for new in news]
         clock = clock or self.clock
@@ -229,6 +231,11 @@ class Store:
                     last = self._last(connection, job)
                     if behind is not None:
                         self._must_stand(connection, behind)
+                    if alone and behind is not None and last is not None and last.seq > behind.seq:
+                        raise OvertakenError(
+                            "somebody else added to this job just now; nothing was written: try "
+                            "again"
+                        )
                     for new in checked:
                         if new.supersedes is not None:
                             self._must_hold(connection, job, new.supersedes)
