@@ -96,7 +96,7 @@ def test_glare_on_the_drop_is_told_as_glare(fluid, glare):
 
 @pytest.mark.parametrize("light", [(1.0, 1.0, 1.0), (1.0, 0.78, 0.55)])
 def test_paper_that_a_camera_squeezed_into_a_few_steps_is_no_white(light):
-    """How it does so differs: with a shoulder unlike the assumed one it was off by 10 in warm light."""
+    """How it does so differs: with another shoulder than assumed it was off by 10 in warm light."""
     rgb = draw_swatch(Swatch(fluid=FLUIDS["nearly black"], light=light, noise=0.7)) / 255.0
     linear = linear_from_srgb(rgb) * 1.5
     soft = np.where(linear > 0.8, 0.8 + 0.2 * np.tanh((linear - 0.8) / 0.2), linear)
