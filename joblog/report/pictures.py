@@ -123,7 +123,7 @@ def unusable_words(c: Context, photo: Photo) -> str:
 def _why(c: Context, photo: Photo) -> str:
     """Return in the reader's language what was wrong with a photo."""
     t, fault = c.t, fault_of(photo.measurement.get("why"))
-    if fault in (Fault.NO_MARKS, Fault.TWO_MARKS, Fault.NO_FIT):
+    if fault in (Fault.NO_MARKS, Fault.TWO_MARKS):
         return t.say("the marks of the dipstick could not be made out in it")
     known = {
         Fault.BLURRED: t.say("it was blurred"),
@@ -135,6 +135,7 @@ def _why(c: Context, photo: Photo) -> str:
         Fault.CUT_OFF: t.say("it did not show the whole part"),
         Fault.NO_COLOR: t.say("it was taken without colors"),
         Fault.HIDDEN: t.say("something covered what was to be measured"),
+        Fault.NO_FIT: t.say("the dipstick's marks did not fit the known distance between them"),
         Fault.NO_EDGE: t.say("the edge of the fluid could not be made out in it"),
         Fault.NO_CODE: t.say("no bar code could be read in it"),
     }

@@ -230,7 +230,7 @@ def test_a_photo_of_no_use_that_nobody_took_again_is_open(
     ("why", "told"),
     [
         (dipstick.NO_MARKS, "the marks of the dipstick could not be made out in it"),
-        (dipstick.NO_FIT, "the marks of the dipstick could not be made out in it"),
+        (dipstick.NO_FIT, "the dipstick's marks did not fit the known distance between them"),
         (dipstick.DOUBTFUL_MARKS, "the marks of the dipstick could not be made out in it"),
         (dipstick.NO_EDGE, "the edge of the fluid could not be made out in it"),
         (dipstick.HIDDEN, "something covered what was to be measured"),
