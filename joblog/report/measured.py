@@ -46,7 +46,8 @@ def _mended(text: str, ended: str) -> str:
 def _value(c: Context, value: Value, index: int) -> Measured:
     unit = value.spec_unit or value.unit
     how, sure = how_known(c, value.entry)
-    unknown = bool(value.adapter) and value.in_spec_unit is None  # by which wrench, nobody said
+    # By which wrench, nobody said; or a newer joblog recorded a unit that this one doesn't know.
+    unknown = bool(value.spec_unit) and value.in_spec_unit is None
     inside = None if unknown or value.early else value.within
     exact = value.in_spec_unit if value.in_spec_unit is not None else Fraction(value.value)
     name = value_name_at(c, value)

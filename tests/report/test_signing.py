@@ -46,3 +46,15 @@ def test_entries_of_a_newer_joblog_are_not_left_out_in_silence():
         "1 entry of the record is of a kind that this version of joblog does not know. Ask for a "
         "report made by a newer one."
     )
+
+
+def test_a_unit_of_a_newer_joblog_is_not_judged():
+    script = Script()
+    script.open()
+    told = {"step": "drain-plug-in", "value": "39", "unit": "lbf-foot"}
+    script.add("torque", told, source="hand")
+    made = report(script)
+    row = next(m for m in made.measured if m.what == "Torque, drain plug")
+    assert (row.inside, row.gauge) == (None, "")
+    assert "outside" not in row.verdict
+    assert not any("Outside its limits" in line for line in made.front.found)
