@@ -14,13 +14,16 @@ from joblog.report.context import Context, how_known, of_fastener, value_name_at
 from joblog.report.ending import about, mended
 from joblog.report.model import Measured
 from joblog.report.numbers import as_decimal, as_lab
+from joblog.report.past import Lab, fluid_as_found
 from joblog.report.quantity import reader_units
 from joblog.report.sums import sums
 from joblog.report.telling import struck, value_said, verdict
+from joblog.report.trends import dated
 from joblog.report.windows import WindowReading, seconds_text, window_limits, window_readings
 from joblog.sheet.model import Window
 
 ZERO, ONE = Decimal(0), Decimal(1)
+_EARLIER_COLOURS = 3  # services that the fluid as found is compared with
 
 
 def measured(c: Context) -> tuple[Measured, ...]:
@@ -208,26 +211,52 @@ def _of_numbers(c: Context, state: StepState, numbers: tuple[int, ...], name: st
 
 
 def _colours(c: Context) -> list[tuple[int, Measured]]:
-    """Return how far the new fluid's colour is from the old one's, where both were measured."""
+    """Return how far the fluid's colour is from that of others, where both were measured.
+
+    The new fluid's from the old one's, and the old one's from what earlier services found.
+    """
     seen = [(p, p.measurement.get("lab")) for p in c.state.photos if p.kind == "fluid" and p.usable]
     good = [(p, lab) for p, raw in seen if (lab := as_lab(raw)) is not None]
+    rows = _colours_before(c)
     if len(good) < 2:
-        return []
+        return rows
     (first, old), (last, new) = good[0], good[-1]
     numbers = [c.photo_numbers[first.entry.id], c.photo_numbers[last.entry.id]]
-    row = Measured(
-        what=c.t.say("Colour of the fluid, last against first"),
-        value=f"ΔE₀₀\u00a0{c.t.number(Fraction(delta_e_2000(old, new)), 0)}",
+    how = c.t.say("CIEDE2000 between photos {first} and {last}", first=numbers[0], last=numbers[1])
+    what = c.t.say("Colour of the fluid, last against first")
+    return [*rows, (last.entry.seq, _difference(c, what, how, last, (old, new)))]
+
+
+def _colours_before(c: Context) -> list[tuple[int, Measured]]:
+    """Return how far the fluid as found is from that of the last services on this sheet."""
+    found = fluid_as_found(c.state)
+    past = [p for p in c.earlier if p.colour and p.sheet == c.state.sheet.sheet.key]
+    if found is None:
+        return []
+    rows = []
+    for day, before in [*zip(dated(c, past), past, strict=True)][-_EARLIER_COLOURS:]:
+        lab = as_lab(before.colour.split())
+        if lab is None:
+            continue
+        what = c.t.say("Colour of the fluid as found, against {date}", date=day)
+        number = c.photo_numbers[found[0].entry.id]
+        how = c.t.say("CIEDE2000 between photo {n} and the earlier service", n=number)
+        rows.append((found[0].entry.seq, _difference(c, what, how, found[0], (lab, found[1]))))
+    return rows
+
+
+def _difference(c: Context, what: str, how: str, photo: Photo, labs: tuple[Lab, Lab]) -> Measured:
+    """Return the row of the difference of two colours that ``photo`` completes."""
+    return Measured(
+        what=what,
+        value=f"ΔE₀₀\u00a0{c.t.number(Fraction(delta_e_2000(*labs)), 0)}",
         specified="",
         verdict=verdict(c, None),
         inside=None,
         gauge="",
         gauge_text="",
-        how=c.t.say(
-            "CIEDE2000 between photos {first} and {last}", first=numbers[0], last=numbers[1]
-        ),
+        how=how,
         sure="",
-        at=c.when(last.entry.at),
+        at=c.when(photo.entry.at),
         parts=(c.t.say("0 is the same colour; the more, the more they differ"),),
     )
-    return [(last.entry.seq, row)]

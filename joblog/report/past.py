@@ -10,7 +10,9 @@ from typing import Any
 from joblog.job.guard_photos import debris_findings
 from joblog.job.types import JobState, Photo
 from joblog.measure.particles import CLASSES, size_class
-from joblog.report.numbers import as_decimal
+from joblog.report.numbers import as_decimal, as_lab
+
+Lab = tuple[float, float, float]
 
 _FINEST = "F"  # a phone's photo resolves no finer class
 
@@ -49,6 +51,7 @@ class Past:
     plug: bool = False  # whether the plug was measured at all
     plug_step: str = ""  # which plug that was: the step of its photo, and its width
     plug_mm: str = ""
+    colour: str = ""  # L* a* b* of the fluid as it was found
 
     def same_plug(self, other: Past) -> bool:
         """Say whether both measured the same plug: on one sheet its step tells, else its width."""
@@ -103,12 +106,22 @@ def level_at_end(state: JobState) -> Photo | None:
     return after[-1] if after else None
 
 
+def fluid_as_found(state: JobState) -> tuple[Photo, Lab] | None:
+    """Return the first photo of the fluid that came out whose colour was measured, with it."""
+    for photo in state.photos:
+        lab = as_lab(photo.measurement.get("lab")) if photo.kind == "fluid" else None
+        if lab is not None and photo.usable and photo.phase == "before":
+            return photo, lab
+    return None
+
+
 def past_of(state: JobState) -> Past:
     """Return the figures of a job for later reports of the same unit."""
     unit = state.opened.get("unit") or {}
     fluid = state.fluids[0] if state.fluids else None
     plug, stick = plug_as_found(state), level_at_end(state)
     lengths = flake_lengths(plug) if plug else []
+    fluid_seen = fluid_as_found(state)
     return Past(
         job=state.job,
         at=state.opened_at,
@@ -130,6 +143,7 @@ def past_of(state: JobState) -> Past:
         plug=plug is not None,
         plug_step=plug_step(state, plug),
         plug_mm=_plug_mm(state, plug),
+        colour=" ".join(str(part) for part in fluid_seen[1]) if fluid_seen else "",
     )
 
 

@@ -78,6 +78,29 @@ def test_the_colour_of_new_and_old_fluid_is_compared(
     assert m.parts == ("0 is the same colour; the more, the more they differ",)
 
 
+def test_the_fluid_as_found_is_compared_with_earlier_services(
+    new_script: Any, make: Callable[..., Report]
+) -> None:
+    jobs = []
+    # Pair 1 of Sharma, Wu and Dalal (2005): CIEDE2000 = 2.0425.
+    for number, lab in (
+        (41, ["50.0000", "2.6772", "-79.7751"]),
+        (42, ["50.0000", "0.0000", "-82.7485"]),
+    ):
+        s = new_script(number=number)
+        s.open()
+        s.photo("drained", "fluid", "after", {"usable": True, "lab": ["90", "0", "0"]})
+        s.photo("drained", "fluid", "before", {"usable": True, "lab": lab})
+        jobs.append(s)
+    report = make(jobs[1], history=[jobs[0].state()])
+    (m,) = [
+        m for m in report.measured if m.what.startswith("Colour of the fluid as found, against")
+    ]
+    assert plain(m.value) == "ΔE₀₀ 2"
+    assert m.how == "CIEDE2000 between photo 2 and the earlier service"
+    assert not [m for m in make(jobs[1]).measured if "as found" in m.what]
+
+
 @pytest.mark.parametrize(
     ("language", "told"), [("en", "L* says how light it is"), ("es", "L* dice cuán claro es")]
 )
