@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from joblog.job.grammar import LEADS
 from joblog.job.meaning import Meaning
-from joblog.speech.number_words import DIGITS, MINUS, PARTS, POINTS, TEENS, TENS
+from joblog.speech.number_words import DIGITS, MINUS, ONES, PARTS, POINTS, TEENS, TENS
 from joblog.speech.numbers import parse_number
 from joblog.speech.units_spoken import LONGEST_NAME, SPOKEN_UNITS, unit_codes
 
@@ -32,6 +32,7 @@ SOUNDS_AS = {"nut": "not", "nuts": "not", "now": "not", "niner": "or"}
 _JOINING = frozenset({*LEADS, "a", "an", "and", "at", "between", "from", "is", "of", "on", "read"})
 _JOINING |= {"reads", "the", "to", "torque", "torqued"}
 _IN_NUMBERS = NUMBERS | PARTS.keys() | {"and", "a"}
+_WRITTEN_FOR = {"free": "three", "tree": "three", "to": "two", "too": "two", "for": "four"}
 _LIKE_TO_AND_FOR = ("two", "four", "forty")  # 'torque two nine' is written as 'torque to 9'
 
 
@@ -89,22 +90,41 @@ def another_value(meant: Meaning, free: str, usual: Set[str]) -> bool:
     units, which need not be said.
     """
     words, heard = free.split(), meant.text.split()
-    said, written = _whole_numbers(heard), _whole_numbers(words)
     if not _NO_UNITS.isdisjoint(words):
         return True
     if not meant.values[0].units:
         named = list(units_in(words))
-        if named and (said != written or any(usual.isdisjoint(codes) for codes in named)):
+        other = _whole_numbers(heard) != _whole_numbers(words)
+        if named and (other or any(usual.isdisjoint(codes) for codes in named)):
             return True
     if not _of_one_thing(meant, words):
         return False
-    if _another_unit(meant, words):
-        return True
-    if None in said or None in written or len(said) != len(written):
+    return _another_unit(meant, words) or _another_number(meant, heard, words)
+
+
+def _another_number(meant: Meaning, heard: list[str], words: list[str]) -> bool:
+    """Say whether as many numbers are written as were heard, and others, with the unit heard."""
+    said, written = _whole_numbers(heard), _whole_numbers(words)
+    unclear = None in said or None in written or len(said) != len(written)
+    if unclear or not set(units_in(heard)).issubset(units_in(words)):
         return False
     start = meant.span[0]
     to = heard[start] in _LIKE_TO_AND_FOR or "to" in heard[max(0, start - 1) : start]
-    return said != written and not (to and _ends_alike(said[-1], written[-1]))
+    same = said in (written, _whole_numbers(_figures(words)))
+    return not same and not (to and _ends_alike(said[-1], written[-1]))
+
+
+def _figures(words: list[str]) -> list[str]:
+    """Return words with the figure behind a ten: '20 free' and 'fifty to' are 23 and 52."""
+    found: list[str] = []
+    for word in words:
+        figure = _WRITTEN_FOR.get(word)
+        ten = found[-1:] == ["zero"] and found[-2:-1] and found[-2] in ONES
+        if figure and ten:
+            found[-1] = figure
+        else:
+            found.append(figure if figure and found and found[-1] in TENS else word)
+    return found
 
 
 def _ends_alike(one: Fraction | None, other: Fraction | None) -> bool:
