@@ -42,6 +42,7 @@ MOST_CORNERS = 60
 WORK_PX = 512  # longest side worked on: a blot is a large soft thing, detail is noise here
 LEAST_LIGHT = 0.06  # of the paper, linear: below it a dark fluid is a few steps of 8 bits
 MOST_BLUR = 0.0075  # width of the sharpest edges at that size, as a share of its long side
+NEAR = 0.6  # radii around the blot in which its sharpness is judged
 MOST_HOLLOW = 0.06  # share of the blot's inside that is no stain: light thrown back hides it
 MOST_BURNT = 0.03  # share of the picture burnt out, above which glare is what went wrong
 MOST_BURNT_MIDDLE = 0.3  # share of its middle, where around it there is less than half of that
@@ -260,7 +261,8 @@ def _check_sharp(ratio: Array32, blot: _Blot, rgb: NDArray[np.uint8]) -> None:
     """Refuse a picture so blurred that core, ring and paper run into each other.
 
     Two witnesses must agree, as a smooth towel has few edges and a wet blot a soft rim: the
-    sharpest edges of the whole picture, and the steepest part of the stain's rim.
+    sharpest edges in and around the blot (what else is in the picture may be sharp), and the
+    steepest part of the stain's rim.
     """
     depth = cv2.GaussianBlur(-np.log10(np.clip(ratio.min(axis=2), 1e-3, None)), (0, 0), 0.8)
     gy, gx = np.gradient(depth)
@@ -269,7 +271,12 @@ def _check_sharp(ratio: Array32, blot: _Blot, rgb: NDArray[np.uint8]) -> None:
     cv2.polylines(rim, [blot.outline.reshape(-1, 1, 2)], True, 1, width)
     steepest = float(np.percentile(np.hypot(gx, gy)[rim > 0], 97))
     soft_rim = steepest * blot.radius < 6.0 * float(np.median(depth[blot.core]))
-    if soft_rim and blur_width(rgb) > MOST_BLUR * max(rgb.shape[:2]):
+    left, top, wide, high = cv2.boundingRect(blot.outline.reshape(-1, 1, 2))
+    beside = round(NEAR * blot.radius)
+    near = rgb[max(0, top - beside) : top + high + beside, max(0, left - beside) :]
+    near = np.ascontiguousarray(near[:, : left + wide + beside - max(0, left - beside)])
+    # Of both, since in noise a small part looks sharper than it is.
+    if soft_rim and max(blur_width(rgb), blur_width(near)) > MOST_BLUR * max(rgb.shape[:2]):
         raise _NoColourError(BLURRED.format(subject="blot"))
 
 

@@ -94,6 +94,13 @@ def test_glare_on_the_drop_is_told_as_glare(fluid, glare):
     assert reading.why.startswith("glare hides the fluid: light it from the side")
 
 
+def test_something_sharp_beside_a_blurred_drop_does_not_make_it_sharp():
+    rgb = draw_swatch(Swatch(fluid=FLUIDS["new red"], blur=14.0))
+    assert measure_fluid(Photo(rgb=rgb, sha256="", size=(800, 600))).why.startswith("blurred")
+    rgb[:, :50] = rgb[:40] = rgb[-40:] = (25, 25, 30)  # a bench's edge, or a screen's border
+    assert measure_fluid(Photo(rgb=rgb, sha256="", size=(800, 600))).why.startswith("blurred")
+
+
 @pytest.mark.parametrize("light", [(1.0, 1.0, 1.0), (1.0, 0.78, 0.55)])
 def test_paper_that_a_camera_squeezed_into_a_few_steps_is_no_white(light):
     """How it does so differs: with another shoulder than assumed it was off by 10 in warm light."""
