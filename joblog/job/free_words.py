@@ -33,6 +33,7 @@ _JOINING = frozenset({*LEADS, "a", "an", "and", "at", "between", "from", "is", "
 _JOINING |= {"reads", "the", "to", "torque", "torqued"}
 _IN_NUMBERS = NUMBERS | PARTS.keys() | {"and", "a"}
 _WRITTEN_FOR = {"free": "three", "tree": "three", "to": "two", "too": "two", "for": "four"}
+_NOUGHT = ("zero", "oh")  # before a point
 _LIKE_TO_AND_FOR = ("two", "four", "forty")  # 'torque two nine' is written as 'torque to 9'
 
 
@@ -97,9 +98,23 @@ def another_value(meant: Meaning, free: str, usual: Set[str]) -> bool:
         other = _whole_numbers(heard) != _whole_numbers(words)
         if named and (other or any(usual.isdisjoint(codes) for codes in named)):
             return True
+    if _no_point(meant, words):
+        return True
     if not _of_one_thing(meant, words):
         return False
     return _another_unit(meant, words) or _another_number(meant, heard, words)
+
+
+def _no_point(meant: Meaning, words: list[str]) -> bool:
+    """Say whether what was heard as a point is written as a word: 'oil' sounds like 'point'.
+
+    "Oil two liters out" was heard as "point two liters out" at 0.96, 'all two liters out' written.
+    """
+    said = meant.text.split()[slice(*meant.span)]
+    if "point" not in said[:2] or said[0] not in ("point", *_NOUGHT):
+        return False
+    behind = " ".join(said[said.index("point") + 1 :])
+    return numbers_in(" ".join(words)) == numbers_in(behind)
 
 
 def _another_number(meant: Meaning, heard: list[str], words: list[str]) -> bool:

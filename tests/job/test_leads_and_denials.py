@@ -92,6 +92,8 @@ def test_a_value_that_free_words_deny_is_asked_about(listening, said, free, reco
         ("fluid temperature sixty five celsius", "fluid temperature 65 Kelvin", "six five"),
         ("three and two tenths quarts in", "3 and 2 fifths quarts in", "three point two"),
         ("drained three point seven quarts", "drained 3.4 quarts", "three point four quarts"),
+        ("point two quarts out", "all two quarts out", "point two quarts"),
+        ("zero point two quarts in", "Gear all 2 meters in.", "zero point two quarts"),
     ],
 )
 def test_another_value_in_free_words_is_asked_about(listening, heard, free, asked):
@@ -121,6 +123,9 @@ def test_another_value_in_free_words_is_asked_about(listening, heard, free, aske
         ("drain plug torqued to forty one foot pounds", "drain plug torqued 41 foot-ounce"),
         ("one quart four ounces in", "One quart four ounces in."),
         ("drained two quarts and six ounces", "drained 2 quarts and 6 ounces"),
+        ("point five quarts in", "0. 5 quartz in"),
+        ("point five quarts in", "0.5 quarts in."),
+        ("zero point five quarts in", ".5 quarts in"),
     ],
 )
 def test_the_same_value_or_none_in_free_words_asks_nothing(listening, heard, free):
