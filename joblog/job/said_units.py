@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from joblog.measure.units import unit_of
 from joblog.sheet.model import Fluid, Sheet
+from joblog.speech.number_words import TENS
 from joblog.speech.numbers import parse_number, parse_quantity
 from joblog.speech.units_spoken import SPOKEN_UNITS, spoken_names
 
@@ -89,7 +90,16 @@ def said_values(words: Sequence[str]) -> tuple[SaidValue, ...]:
         for value, other in quantity.ambiguous
     ]
     sounds = [SaidValue(v, unit, quantity.units, "sound") for v in quantity.soundalikes]
-    return (plain, *others, *sounds)
+    return (plain, *others, *_foot_for_two(words), *sounds)
+
+
+def _foot_for_two(words: Sequence[str]) -> tuple[SaidValue, ...]:
+    """Return 20 for 'twenty two pounds': 'twenty foot pounds' was heard as that, at 0.93."""
+    *front, last, unit = words if len(words) > 2 else ("", "", "")
+    if last != "two" or unit not in ("pound", "pounds") or front[-1] not in (*TENS, "hundred"):
+        return ()
+    foot = parse_quantity([*front, "foot", unit])
+    return () if foot is None else (SaidValue(foot.value, foot.unit or "", foot.units, "words"),)
 
 
 def with_other_sign(words: Sequence[str]) -> tuple[SaidValue, ...]:

@@ -112,3 +112,17 @@ def test_no_sheet_is_spoken_of_where_none_is_for_the_unit(bench):
     with pytest.raises(WrongUnitError) as told:
         bench(toml=text, unit={"type": "SEALED-1"})
     assert str(told.value).startswith(f"'{TITLE}' is not for SEALED-1: it is sealed for life. To")
+
+
+@pytest.mark.parametrize(
+    ("said", "asked"),
+    [
+        ("fill plug torqued twenty two pounds", "20 lbf·ft or 22 lbf·ft"),  # heard for 'foot'
+        ("fill plug torqued twenty two foot pounds", ""),
+        ("fill plug torqued to 22 pounds", ""),  # typed figures are what they are
+    ],
+)
+def test_two_pounds_may_have_been_foot_pounds(bench, said, asked):
+    job = bench()
+    assert asked in job.say(said).shown
+    assert len(job.state.values) == (not asked)
