@@ -50,6 +50,7 @@ def _any_of(*words: str) -> re.Pattern[str]:
     return re.compile("|".join(ends))
 
 
+_TEN_APART = re.compile(r"\b([2-9])0 ([1-9])\b")  # '40 1' is written for "forty one" said slowly
 _DENIES = _any_of(*DENIED, *TO_COME, *WANTED, *GUESSED, *MENDED, *ASKED)
 _NOT_POURED = _any_of(*AREN_T_IN)
 
@@ -86,7 +87,8 @@ def denied(engine: Engine, utterance: Utterance, hearing: Hearing, sheet: Sheet)
         why = f"It sounded like '{thing}'." if thing else "It sounded as if that were not so."
         return replace(hearing, verdict=Verdict.ASK, alternatives=(), why=why)
     usual = {unit for units in dimensions_of(sheet).values() for unit in units}
-    if not meant.values or not another_value(meant, words, usual):
+    joined = typed_words(ranges_apart(_TEN_APART.sub(r"\1\2", free)))
+    if not meant.values or not all(another_value(meant, w, usual) for w in (words, joined)):
         return None
     other = meaning_of(words, sheet)
     beside = () if other is None or other.tag != meant.tag else (Alternative(words, LIKELY),)

@@ -33,9 +33,21 @@ from joblog.job.settling import (
 )
 from joblog.job.targets import last_value, reading_step
 from joblog.job.types import JobState, Value
-from joblog.job.value_rules import below_zero
 from joblog.job.values import converted, step_named
 from joblog.measure.units import UNITS, unit_of
+from joblog.sheet.model import ReadingWanted
+
+
+def _with_other_sign(meaning: Meaning, wanted: ReadingWanted) -> list[SaidValue]:
+    """Return what a reading may be with 'minus' for 'nine', where it is one that can be below zero.
+
+    A temperature always can, but is asked about only where it would be inside its limits.
+    """
+    below = min(wanted.low or 0, wanted.high or 0) < 0
+    if not below and unit_of(wanted.unit).dimension != "temperature":
+        return []
+    others = with_other_sign(meaning.text.split()[slice(*meaning.span)])
+    return [other for other in others if below or reading_fits(other, wanted)]
 
 
 def plan_reading(state: JobState, meaning: Meaning) -> Plan:
@@ -49,9 +61,7 @@ def plan_reading(state: JobState, meaning: Meaning) -> Plan:
         return refusal("Which reading? Say it with its name.")
     wanted = step.reading
     dimension = unit_of(wanted.unit).dimension
-    values = meaning.values
-    if dimension in ("temperature", *below_zero(state.sheet)):
-        values = (*values, *with_other_sign(meaning.text.split()[slice(*meaning.span)]))
+    values = (*meaning.values, *_with_other_sign(meaning, wanted))
     values = in_unit_of_sheet(values, wanted.unit)
     values = in_corrected_unit(state, values, corrected_id(state, meaning, "reading", step.key))
     ranged = may_range(wanted.unit)

@@ -126,6 +126,7 @@ def test_another_value_in_free_words_is_asked_about(listening, heard, free, aske
         ("point five quarts in", "0. 5 quartz in"),
         ("point five quarts in", "0.5 quarts in."),
         ("zero point five quarts in", ".5 quarts in"),
+        ("torque drain plug forty one foot pounds", "torque drain plug 40 1 foot pounds"),
     ],
 )
 def test_the_same_value_or_none_in_free_words_asks_nothing(listening, heard, free):
