@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass, replace
 from typing import Any
@@ -180,13 +180,22 @@ class OpenJob:
         Two PCs on one database may hear the same at once: who is second plans it anew, on what the
         first has recorded, as one program alone would.
         """
+        return self._planned(lambda alone: self._act_once(meaning, source, by, heard, alone=alone))
+
+    @staticmethod
+    def _planned(once: Callable[[bool], Reply]) -> Reply:
+        """Return what ``once`` does, done anew where it says that somebody else was quicker.
+
+        It is told whether it must be the only one that writes, with ``planned_on`` of what it
+        carries out.
+        """
         for _ in range(_OVERTAKEN):
             with suppress(OvertakenError):
-                return self._act_once(meaning, source, by, heard, alone=True)
-        return self._act_once(meaning, source, by, heard)
+                return once(True)
+        return once(False)
 
     def _act_once(
-        self, meaning: Meaning, source: Source, by: str, heard: str | None, *, alone: bool = False
+        self, meaning: Meaning, source: Source, by: str, heard: str | None, *, alone: bool
     ) -> Reply:
         state = self.state
         repeated = None if state.closed else settled_by(state, self.sheet, meaning, by)

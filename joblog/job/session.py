@@ -324,24 +324,26 @@ class JobSession(OpenJob):
         taken = Taken(data, kind, step, phase, name, taken_ago, replaces)
         self.look_ahead(taken)
         with self._lock:
-            state, now = self._photographed()
-            shot = self._shot(state, taken, now)
-            media = [
-                self.store.put_media(part.data, part.mime, part.role, part.name)
-                for part in shot.parts
-            ]
-            waited = believed_age(state, now, taken_ago)
-            late = {"waited": str(waited)} if waited and not replaces else {}
-            draft = Draft("photo", shot.body | late, supersedes=replaces)
-            asked = self._asked.pop(kind, None)
-            try:
-                return self._carry_out(Plan((draft,)), "photo", by, media=tuple(media))
-            except UnansweredError:
-                raise
-            except JoblogError:  # it was not recorded, so it is still asked for
-                if asked is not None:
-                    self._asked.setdefault(kind, asked)
-                raise
+            return self._planned(lambda alone: self._photo_once(taken, by, alone))
+
+    def _photo_once(self, taken: Taken, by: str, alone: bool) -> Reply:
+        state, now = self._photographed()
+        last = state.entries[-1] if alone else None
+        shot = self._shot(state, taken, now)
+        parts = shot.parts
+        media = tuple(self.store.put_media(p.data, p.mime, p.role, p.name) for p in parts)
+        waited = believed_age(state, now, taken.ago)
+        late = {"waited": str(waited)} if waited and not taken.replaces else {}
+        draft = Draft("photo", shot.body | late, supersedes=taken.replaces)
+        asked = self._asked.pop(taken.kind, None)
+        try:
+            return self._carry_out(Plan((draft,)), "photo", by, media=media, planned_on=last)
+        except UnansweredError:
+            raise
+        except JoblogError:  # it was not recorded, so it is still asked for
+            if asked is not None:
+                self._asked.setdefault(taken.kind, asked)
+            raise
 
     def look_ahead(self, taken: Taken) -> None:
         """Measure a photo while nobody waits for the job; :meth:`photo` finds it measured.
@@ -450,9 +452,17 @@ class JobSession(OpenJob):
         ``how``, and for aborting without a reason.
         """
         with self._lock:
-            made = closing_drafts(self.state, how, reason.strip())
-            reply = self._carry_out(made, "hand", by)
+            reply = self._close_once(how, reason, by)
             if how == "finished" and reason.strip() and not self.state.closed:
                 # Asking to close is what shows what is missing: now it can be confirmed, too.
-                reply = self._carry_out(closing_drafts(self.state, how, reason.strip()), "hand", by)
+                reply = self._close_once(how, reason, by)
             return reply
+
+    def _close_once(self, how: str, reason: str, by: str) -> Reply:
+        def once(alone: bool) -> Reply:
+            state = self.state
+            made = closing_drafts(state, how, reason.strip())
+            last = state.entries[-1] if alone else None
+            return self._carry_out(made, "hand", by, planned_on=last)
+
+        return self._planned(once)

@@ -1,9 +1,15 @@
 """Two programs on one job, as on two PCs: who is second at the same moment plans it anew."""
 
+from pathlib import Path
+
+import pytest
+
+from joblog.errors import InputError
 from joblog.job.session import JobSession
 from joblog.record import open_store
 from joblog.sheet.load import library, sheet_text
 
+PHOTO = sorted((Path(__file__).parents[2] / "sample_images").glob("*.jpg"))[0]
 OPENING = {"unit": {"type": "KT-6F"}, "technician": "Imani Okafor"}
 
 
@@ -48,6 +54,24 @@ def test_a_job_closed_at_the_same_moment_takes_no_more(tmp_path, monkeypatch):
         reply = two.type_in("vehicle checked", "Jonas")
         assert kinds(two) == ["job-closed"]
         assert "closed" in reply.shown
+
+
+def test_a_job_closed_at_the_same_moment_is_closed_once(tmp_path, monkeypatch):
+    one, two = both(tmp_path)
+    with one.store, two.store:
+        between(monkeypatch, two, lambda: one.close("finished", "the customer came early"))
+        reply = two.close("finished", "no time left")
+        assert kinds(two).count("job-closed") == 1
+        assert "closed" in reply.shown
+
+
+def test_no_photo_comes_behind_a_closing(tmp_path, monkeypatch):
+    one, two = both(tmp_path)
+    with one.store, two.store:
+        between(monkeypatch, two, lambda: one.close("aborted", "the customer came early"))
+        with pytest.raises(InputError, match="closed"):
+            two.photo(PHOTO.read_bytes(), "other")
+        assert kinds(two) == ["job-closed"]
 
 
 def test_who_is_overtaken_again_and_again_is_recorded_all_the_same(tmp_path, monkeypatch):
