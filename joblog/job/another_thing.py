@@ -16,6 +16,7 @@ from itertools import pairwise
 from joblog.job.free_words import NUMBERS
 from joblog.sheet.model import Sheet
 
+APART = 0.5  # below, two sentences are none that was heard in two ways
 ALIKE = 0.55  # from here on two words may be one that was heard in two ways: 'fill' and 'full'
 SHORTEST = 3  # letters of a thing's name: 'nut', 'pan', 'oil'
 FLUIDS = frozenset(
@@ -42,6 +43,18 @@ def another_thing(heard: str, free: str, sheet: Sheet) -> str:
     """
     said, written = heard.split(), free.split()
     return _in_its_place(said, written) or _another_fluid(said, written, sheet)
+
+
+def nothing_of_it(heard: str, free: str) -> bool:
+    """Say whether ``free`` words have no word of a phrase, and sound like no part of it.
+
+    "Gear cover out" was heard as "vehicle down", at 0.90.
+    """
+    said, written = heard.split(), free.split()
+    if not written or not set(said).isdisjoint(written):
+        return False
+    sounds = ["".join(map(_sound, words)) for words in (said, written)]
+    return max(_alike(heard, free), _alike(*sounds)) < APART
 
 
 def _in_its_place(said: list[str], written: list[str]) -> str:

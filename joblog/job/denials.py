@@ -14,7 +14,7 @@ import re
 from dataclasses import replace
 
 from joblog.audio.types import Utterance
-from joblog.job.another_thing import another_thing
+from joblog.job.another_thing import another_thing, nothing_of_it
 from joblog.job.foils import MARKING, TAG
 from joblog.job.free_words import SOUNDS_AS, another_value
 from joblog.job.listening import LIKELY, sure_of_meaning
@@ -50,6 +50,9 @@ def _any_of(*words: str) -> re.Pattern[str]:
     return re.compile("|".join(ends))
 
 
+# Of 1962 true phrases (tools and babble too) free words had nothing in common with 21, of which
+# three were less sure than this; of 71 sounds of things that are not on the sheet with nine.
+SURE_ALONE = 0.95
 _TEN_APART = re.compile(r"\b([2-9])0 ([1-9])\b")  # '40 1' is written for "forty one" said slowly
 _DENIES = _any_of(*DENIED, *TO_COME, *WANTED, *GUESSED, *MENDED, *ASKED)
 _NOT_POURED = _any_of(*AREN_T_IN)
@@ -82,9 +85,8 @@ def denied(engine: Engine, utterance: Utterance, hearing: Hearing, sheet: Sheet)
     if not meant.values and "in" in hearing.text.split():
         free = free.replace("is in", "in")  # 'the drain plug is in'
     words = typed_words(ranges_apart(free))
-    thing = another_thing(hearing.text, words, sheet)
-    if thing or denies(free, hearing.text):
-        why = f"It sounded like '{thing}'." if thing else "It sounded as if that were not so."
+    why = _why_not(hearing, free, words, sheet)
+    if why:
         return replace(hearing, verdict=Verdict.ASK, alternatives=(), why=why)
     usual = {unit for units in dimensions_of(sheet).values() for unit in units}
     joined = typed_words(ranges_apart(_TEN_APART.sub(r"\1\2", free)))
@@ -94,3 +96,13 @@ def denied(engine: Engine, utterance: Utterance, hearing: Hearing, sheet: Sheet)
     beside = () if other is None or other.tag != meant.tag else (Alternative(words, LIKELY),)
     why = f"It sounded like '{free.strip()}', too."
     return replace(hearing, verdict=Verdict.ASK, alternatives=beside, why=why)
+
+
+def _why_not(hearing: Hearing, free: str, words: str, sheet: Sheet) -> str:
+    """Return what speaks against a clear phrase as a whole, '' for nothing."""
+    thing = another_thing(hearing.text, words, sheet)
+    if not thing and hearing.confidence < SURE_ALONE and nothing_of_it(hearing.text, words):
+        thing = free.strip()
+    if thing:
+        return f"It sounded like '{thing}'."
+    return "It sounded as if that were not so." if denies(free, hearing.text) else ""

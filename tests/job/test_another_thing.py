@@ -46,6 +46,22 @@ def test_which_thing_free_words_name(heard, free, sheet, thing):
     assert another_thing(heard, spelt(free), load_sheet(keys.get(sheet, sheet))) == thing
 
 
+@pytest.mark.parametrize(
+    ("heard", "free", "sure", "done"),
+    [
+        ("chocks in", "Gear cover out.", 0.9, False),
+        ("chocks in", "Gear cover out.", 0.99, True),  # free words may be of anybody else
+        ("chocks in", "Jackson", 0.9, True),
+        ("chocks in", "", 0.9, True),
+    ],
+)
+def test_a_phrase_of_which_free_words_have_nothing_is_asked_about(bench, heard, free, sure, done):
+    job = listener(bench())
+    job.engine.dictation = free
+    job.hear(heard, sure=sure)
+    assert [mark.step for mark in job.state.marks] == (["chocked"] if done else [])
+
+
 def spelt(free):
     from joblog.job.typed import ranges_apart, typed_words
 
