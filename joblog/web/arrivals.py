@@ -22,6 +22,7 @@ from joblog.errors import (
     UnansweredError,
 )
 from joblog.job.open_job import Asked
+from joblog.job.photographing import Taken
 from joblog.job.session import JobSession
 from joblog.vision.camera import grab_frame
 from joblog.vision.watch import FolderWatch
@@ -144,11 +145,17 @@ def open_sessions(shop: Shop) -> list[JobSession]:
 def take(shop: Shop, session: JobSession, data: bytes, shot: Shot, name: str) -> None:
     """Record a picture in a job, as a phone's. Raises PhotoError for one that was taken before."""
     sha256 = hashlib.sha256(data).hexdigest()
+    _must_be_new(shop, sha256)
+    session.look_ahead(Taken(data, shot.kind))  # no phrase waits while it is measured
     with session.alone():
-        # A file in the store alone says nothing: the disk may have been full behind it.
-        if shop.store.media_path(sha256).exists() and shop.store.named(sha256):
-            raise PhotoError(TAKEN)
+        _must_be_new(shop, sha256)
         keep_once(session, data, sha256, shot, name)
+
+
+def _must_be_new(shop: Shop, sha256: str) -> None:
+    # A file in the store alone says nothing: the disk may have been full behind it.
+    if shop.store.media_path(sha256).exists() and shop.store.named(sha256):
+        raise PhotoError(TAKEN)
 
 
 def aiming(shop: Shop, source: int | str) -> Beside:
@@ -169,6 +176,8 @@ def shoot(shop: Shop, session: JobSession, asked: Asked, source: int | str) -> N
     """Answer a job's wish for a photo with a frame; where that fails, a phone still can."""
     try:
         data = grab_frame(source)
+        if asked in session.asks:
+            session.look_ahead(Taken(data, asked.kind))
         with session.alone():
             if asked in session.asks:  # else a phone was quicker
                 take(shop, session, data, Shot(kind=asked.kind, by=asked.by), "camera")

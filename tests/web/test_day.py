@@ -3,6 +3,7 @@
 import asyncio
 import hashlib
 import threading
+from collections import OrderedDict
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from joblog.errors import ModelError
 from joblog.job import photographing
 from joblog.web import shop as shops
 from joblog.web.app import create_app
+from joblog.web.arrivals import take_file
 from joblog.web.shop import LOOKS, Shop
 
 PLUG = (Path(__file__).parents[2] / "sample_images" / "plug-before.jpg").read_bytes()
@@ -77,7 +79,8 @@ def test_closed_jobs_are_let_go_and_read_again(client, monkeypatch):
     assert len(kept) == 3
 
 
-def test_no_phrase_waits_for_a_picture_to_be_measured(client, monkeypatch):
+@pytest.mark.parametrize("way", ["phone", "folder"])
+def test_no_phrase_waits_for_a_picture_to_be_measured(client, monkeypatch, tmp_path, way):
     """The real measurement, which here begins only when the phrase has been answered."""
     form = {"sheet": "transaxle-drain-fill", "type": "KT-6F", "technician": "Imani Okafor"}
     job = client.post("/jobs", data=form, follow_redirects=False).headers["location"][5:]
@@ -91,19 +94,28 @@ def test_no_phrase_waits_for_a_picture_to_be_measured(client, monkeypatch):
         return measure(*photo)
 
     monkeypatch.setattr(photographing, "_measure", in_time)
+    monkeypatch.setattr(photographing, "_looks", OrderedDict())  # another test had this picture
     place = f"/api/jobs/{job}/photos/{hashlib.sha256(PLUG).hexdigest()}?kind=plug"
+    picture = tmp_path / "plug.jpg"
+    picture.write_bytes(PLUG)
+    client.post(f"/api/jobs/{job}/say", json={"text": "photo plug"})
     with ThreadPoolExecutor(2) as other:
-        photo = other.submit(client.put, place, content=PLUG)
+        if way == "phone":
+            photo = other.submit(client.put, place, content=PLUG)
+        else:
+            photo = other.submit(take_file, client.app.state.shop, picture)
         try:
             assert looked.wait(PATIENCE)
             say = other.submit(client.post, f"/api/jobs/{job}/say", json={"text": "chocks in"})
             assert say.result(PATIENCE).json()["tone"] == "ok"
         finally:
             goes_on.set()
-        assert photo.result(PATIENCE).json()["measurement"]["usable"]
+        photo.result(PATIENCE)
     assert looks == ["plug"]  # looked up when it was recorded, not measured twice
-    kinds = [entry.kind for entry in client.app.state.shop.session(job).state.entries]
+    state = client.app.state.shop.session(job).state
+    kinds = [entry.kind for entry in state.entries]
     assert kinds.index("step-done") < kinds.index("photo")
+    assert state.photos[0].usable
 
 
 def test_so_many_pictures_are_looked_at_at_a_time_and_no_more(tmp_path):
