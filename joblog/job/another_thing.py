@@ -18,6 +18,7 @@ from joblog.sheet.model import Sheet
 
 APART = 0.5  # below, two sentences are none that was heard in two ways
 ALIKE = 0.55  # from here on two words may be one that was heard in two ways: 'fill' and 'full'
+SAME = 0.8  # from here on two words sound like one: 'fuel' and 'fluid'
 SHORTEST = 3  # letters of a thing's name: 'nut', 'pan', 'oil'
 FLUIDS = frozenset(
     {"antifreeze", "coolant", "diesel", "fuel", "gas", "gasoline", "grease", "oil", "refrigerant"}
@@ -28,7 +29,14 @@ _NO_THINGS = NUMBERS | {"and", "are", "but", "can", "did", "for", "had", "has", 
 _NO_THINGS |= {"here", "his", "how", "its", "just", "like", "not", "now", "our", "out", "say"}
 _NO_THINGS |= {"see", "she", "that", "the", "their", "them", "then", "there", "they", "this"}
 _NO_THINGS |= {"was", "well", "were", "what", "when", "who", "will", "with", "yeah", "yes", "you"}
-_NO_THINGS |= {"your"} | {"torque", "torqued", "tight", "tightened", "loose", "loosened"}
+_NO_THINGS |= {"your", "again", "through"} | {
+    "torque",
+    "torqued",
+    "tight",
+    "tightened",
+    "loose",
+    "loosened",
+}
 # Letters that sound alike, and those that hardly sound.
 _SOUNDS = (
     *(("ph", "f"), ("ck", "k"), ("kn", "n"), ("wr", "r"), ("qu", "k"), ("x", "ks"), ("gh", "")),
@@ -70,6 +78,7 @@ def _in_its_place(said: list[str], written: list[str]) -> str:
 
 def _differ(said: str, written: str) -> bool:
     names = min(len(said), len(written)) >= SHORTEST and _NO_THINGS.isdisjoint((said, written))
+    names = names and written.isalpha()  # "I'm running" is no other thing than 'pump running'
     return names and max(_alike(said, written), _alike(_sound(said), _sound(written))) < ALIKE
 
 
@@ -90,5 +99,9 @@ def _another_fluid(said: list[str], written: list[str], sheet: Sheet) -> str:
     own = {word for name in names for word in name.lower().split()}
     named = FLUIDS.intersection(written) - own
     apart = (word for word in written if word in named)
-    # 'fuel plug' is written for 'fill plug'
-    return next((w for w in apart if all(_sound(w) != _sound(own) for own in said)), "")
+    return next((w for w in apart if not any(_may_be(word, w) for word in said)), "")
+
+
+def _may_be(said: str, fluid: str) -> bool:
+    """Say whether a fluid may be written for a word: 'fuel' for 'fill', 'gas kit' for 'gasket'."""
+    return said.startswith(fluid) or _alike(_sound(said), _sound(fluid)) >= SAME
