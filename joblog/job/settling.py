@@ -30,7 +30,10 @@ def wrong_kind(
     ``signed`` and ``ranged`` say that the value may be below zero, or a range.
     """
     if not values:
-        why = "There was no number in it, or a range in two units; say it with one."
+        why = (
+            "No number in it was clear, or it was a range in two units: say '2 minutes 5 seconds', "
+            "not '2 minutes 5', and a range in one unit."
+        )
         return refusal("Say the number again.", why)
     plain = values[0]
     if plain.unit and unit_of(plain.unit).dimension != dimension:

@@ -38,18 +38,21 @@ _NUMBERS = {
     " | <under_hundred> (<two_figures> | oh <one_to_nine>)",
     "two-or-more": "<two_figures> | <one_to_nine> <digit>",
     "places": "point <digit> [<digit>]",
-    "fine-places": "point <digit> [<digit> [<digit>]]",
+    "fine-places": "point <digit> [<digit> [<digit> [<digit>]]]",
     "sixteenths": "(a | one) sixteenth"
     " | (three | five | seven | nine | eleven | thirteen | fifteen) sixteenths",
     "plain-number": "<three-figures-said> [<places>] | <zero> | [<zero>] <places>",
     # Said so, and not to be said so, they were heard as something else: 'one hundred fifteen and a
     # half' as 155, 'sixty five point two five' as 65, 'a minute and a half' as eight and a half.
-    "halved": "(<under_hundred> | <hundreds>) and (a half | a quarter | three quarters)",
+    # With halves alone 'and a quarter' was one, at 0.99.
+    "halves": "(a half | a quarter | three quarters)",
+    "halved": "(<under_hundred> | <hundreds>) and <halves>",
     "in-thousands": "(<thousands> | <two_figures> hundred [[and] <under_hundred>]"
     " | <one_to_nine> <digit> <digit> <digit>)",
     "two-times": "(a | <under_hundred>) (minute | minutes) [and] <under_sixty> [second | seconds]"
     " | (an | <under_hundred>) (hour | hours) [and] <under_sixty> [minute | minutes]"
-    " | (a minute | an hour) and a half | half (a minute | an hour)",
+    " | (a minute | an hour) and <halves>"
+    " | (half | (a quarter | three quarters) of) (a minute | an hour)",
     "number-value": "<number>",
     # 'Two to five' sounds as 'two two five', so the higher end of a range has two figures at least.
     "one-end": "[minus] (<under_hundred> | <hundreds> | <one_to_nine> <two_figures>) [<places>]",
@@ -59,8 +62,7 @@ _NUMBERS = {
     "one-or-other": "<one-end> (or | no | sorry) <other-end>",
 }
 _SHAPES = {
-    "torque": "(<three-figures-said> [<places>] | (<under_hundred> | <hundreds>) and a half)"
-    " [<torque-units>]",
+    "torque": "(<three-figures-said> [<places>] | <halved>) [<torque-units>]",
     # Without a unit only what no other phrase resembles: 'three point three out', not 'three out',
     # nor 'three and a quarter in', which is 'three, one quart in' to the ear.
     "volume": "one <volume-one> | {count} <volume-many>"
@@ -73,7 +75,8 @@ _SHAPES = {
     "angle": "<three-figures-said> [<angle-units>]",
     # Tenths at most: '104.206 km' is a hundred thousand as many people write it.
     "distance": "(<whole> | (<from_one> | <digits>) point <digit>) [<distance-units>]",
-    # A caliper shows thousandths. Without a third place 'one point zero two five' was heard as 1.
+    # A caliper shows thousandths, a micrometer their tenths. Without a third place 'one point zero
+    # two five' was heard as 1, without a fourth 'zero point nine three five five' as 0.
     "length": "(<three-figures-said> [<fine-places>] | <zero> | [<zero>] <fine-places> | <fraction>"
     " | [<under_hundred> and] <sixteenths>) [<length-units>]"
     " | <three-figures-said> (thou | thousandths [of an inch])",
@@ -82,7 +85,7 @@ _SHAPES = {
 _FIGURES = {
     # 'six point four' is 'six four' misheard: tenths of a degree are said of two figures or more.
     "temperature": "[minus | negative] (<three-figures-said> | <zero>"
-    " | (<two-or-more> | <hundreds> | <one_to_nine> <two_figures>) <places>)",
+    " | (<two-or-more> | <hundreds> | <one_to_nine> (<two_figures> | <digit> <digit>)) <places>)",
     "pressure": "<plain-number>",
     "ratio": "(<three-figures-said> | <zero>) [<places>]",
     "voltage": "<plain-number>",

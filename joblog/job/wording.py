@@ -18,7 +18,7 @@ PLACES = 2  # fractions such as 1/3 are shown to two places; what is kept stays 
 TEN = 10
 MINUTE = 60  # seconds
 SECONDS_TOLD = 120  # longer times are told in minutes and hours
-MOST_PLACES = 3  # nobody measures finer
+MOST_PLACES = 4  # a sixteenth of an inch has them, and a micrometer; nobody measures finer
 
 
 def capital(text: str) -> str:

@@ -158,7 +158,7 @@ def _with_unit(
 def _compound(said: Words, front: Words, codes: tuple[str, ...], after: Words) -> Quantity | None:
     """Read 'two minutes thirty seconds' and 'one quart and four ounces', in the smaller unit.
 
-    'Two minutes thirty' has seconds behind it, too: a whole number from 10 on, without 'and'.
+    'Two minutes thirty' has seconds behind it, too: a whole number from 10 on.
     """
     sizes = next((sizes for sizes in _TOGETHER if codes[0] in sizes and len(codes) == 1), None)
     if sizes is None:
@@ -166,7 +166,7 @@ def _compound(said: Words, front: Words, codes: tuple[str, ...], after: Words) -
     large = NumberReading(Fraction(1), "a") if front in _ARTICLES else parse_number(front)
     rest = parse_quantity(after[1:] if after[0] == "and" else after)
     smaller = _SMALLER.get(codes[0])
-    if smaller and rest is not None and not rest.unit and not rest.units and after[0] != "and":
+    if smaller and rest is not None and not rest.unit and not rest.units:
         if rest.value < 10 or rest.value.denominator != 1 or rest.ambiguous:
             return None
         rest = replace(rest, unit=smaller)

@@ -67,6 +67,8 @@ reading = { name = "rotor thickness", unit = "in", low = 0.9, high = 1.4 }
         ("point nine three five", "0.935"),
         ("nine hundred thirty five thou", "0.935"),
         ("one and three sixteenths inches", "1.1875"),
+        ("one point zero two five five inches", "1.0255"),  # a micrometer; was heard as 1
+        ("zero point nine three five five", "0.9355"),
         ("fifteen sixteenths of an inch", None),  # no way to say it here: to be said again
     ],
 )
@@ -74,6 +76,13 @@ def test_a_caliper_shows_thousandths(bench, said, value):
     job = bench(steps=CALIPER)
     job.say(f"rotor thickness {said}")
     assert [str(v.value) for v in job.state.values] == ([value] if value else [])
+
+
+def test_a_sixteenth_is_read_back_as_it_was_said(bench):
+    job = bench(steps=CALIPER)
+    reply = job.say("rotor thickness one and three sixteenths inches")
+    assert reply.spoken.startswith("Rotor thickness, one point one eight seven five inches")
+    assert "1.1875 in" in reply.shown
 
 
 GAUGES = """
@@ -115,13 +124,18 @@ reading = { name = "odometer", unit = "mi" }
         ("battery voltage twelve and a half volts", "25/2", "V"),
         ("run time two minutes forty five", "165", "s"),
         ("run time two minutes and forty five seconds", "165", "s"),
+        ("run time two minutes and forty five", "165", "s"),
         ("run time a minute and a half", "3/2", "min"),
+        ("run time a minute and a quarter", "5/4", "min"),  # was heard as a half, at 0.99
+        ("run time a quarter of an hour", "1/4", "h"),
         ("pump pressure twenty five hundred p s i", "2500", "psi"),
         ("pump pressure two thousand five hundred p s i", "2500", "psi"),
         ("pump pressure two five zero zero p s i", "2500", "psi"),  # as it is read back
         ("pump pressure one hundred and eighty bar", "180", "bar"),
         ("air temperature sixty five point two five celsius", "261/4", "degC"),
         ("air temperature one hundred five point five celsius", "211/2", "degC"),
+        ("air temperature one oh five point five celsius", "211/2", "degC"),
+        ("air temperature 115.2", "576/5", "degC"),
         ("air temperature twenty one and a half degrees", "43/2", "degC"),
         ("air temperature negative thirty five", "-35", "degC"),
         ("odometer one oh four two oh six point three miles", "104206.3", "mi"),
@@ -131,6 +145,20 @@ def test_a_gauge_is_read_as_people_read_it(bench, said, value, unit):
     job = bench(steps=GAUGES)
     job.say(said)
     assert [(Fraction(v.value), v.unit) for v in job.state.values] == [(Fraction(value), unit)]
+
+
+@pytest.mark.parametrize("said", ["run time two minutes five", "pump pressure ten hundred"])
+def test_what_gives_no_one_number_is_said_so(bench, said):
+    job = bench(steps=GAUGES)
+    assert "No number in it was clear" in job.say(said).shown
+    assert job.state.values == ()
+
+
+@pytest.mark.parametrize(("said", "value"), [("a quarter", "41.25"), ("three quarters", "41.75")])
+def test_a_wrench_may_show_quarters(bench, said, value):
+    job = bench()
+    job.say(f"drain plug torque forty one and {said} foot pounds")  # was heard as a half, at 0.99
+    assert [str(v.value) for v in job.state.values] == [value]
 
 
 def test_an_odometer_has_no_thousandths(bench):

@@ -252,7 +252,7 @@ REMARKS = [
     ('["level read"]', '["level read", "lvl was read"]', "lvl was", "'lvl' is no word"),
     ('fastener = "drain plug"', 'fastener = "drain plug rr"', "plug rr", "'rear right' for 'rr'"),
     ("low = 10, high = 20", "low = 10, high = 10", "low = 10", "only exactly 10"),
-    ("low = 10, high = 20", "low = 0.1255, high = 20", "0.1255", "can't be said"),
+    ("low = 10, high = 20", "low = 0.12555, high = 20", "0.12555", "can't be said"),
     ('key = "stopped"', 'key = "stopped"\noptional = true', "since", "may be left out"),
     # a step whose moment passes: later it can't be done, and would stay the next one to do
     (
