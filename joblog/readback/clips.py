@@ -20,7 +20,7 @@ from joblog.errors import ModelError
 FOLDER = Path(__file__).with_name("static")
 INDEX = "index.json"
 SOUND, MP3 = "voice.ogg", "voice.mp3"
-INDEX_SHA256 = "f0b4e663f5f27ec0d6b08e710f16d0d67cf624ee40df1720795023b5eb00fc70"
+INDEX_SHA256 = "5bc32c72229508c800c08368b6b21979c0e0cdefc03eb64116741df7b948612c"
 
 
 @dataclass(frozen=True)

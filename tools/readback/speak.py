@@ -34,7 +34,13 @@ BEFORE, AFTER = 0.02, 0.06  # seconds kept around it
 COMPRESSION = 0.96  # of libsndfile's scale: about 16 kbit/s
 FRAME = 240  # samples, 10 ms
 # How letters and words are spoken that the word list lacks or would read otherwise.
-SAY = {"niner": "nˈInəɹ", "kilopascal": "kˈɪləpˌæskəl", "kilopascals": "kˈɪləpˌæskəlz", "m": "ˈɛm"}
+SAY = {
+    "niner": "nˈInəɹ",
+    "kilopascal": "kˈɪləpˌæskəl",
+    "kilopascals": "kˈɪləpˌæskəlz",
+    "m": "ˈɛm",
+    "thou": "θˈW",
+}
 RESPELL = {"level read": "level red"}
 voice.EXTRA.update(SAY)
 
