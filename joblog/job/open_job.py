@@ -36,7 +36,7 @@ from joblog.job.replies import next_words, reply_for
 from joblog.job.settled_question import settled_by
 from joblog.job.told import Choice, Told, reasoned
 from joblog.job.types import JobState, Reply, StepStatus
-from joblog.record.appending import New
+from joblog.record.appending import New, chained
 from joblog.record.clock import Clock
 from joblog.record.entry import Entry, MediaRef, Source
 from joblog.record.store import CHANGED_SINCE, Store
@@ -230,18 +230,32 @@ class OpenJob:
             return reply
         before = self.state
         news = [_new(draft, source, by, heard, media) for draft in made.drafts]
+        meaning = meaning_of(made.replan, self.sheet) if made.replan else None
+        if meaning is not None:
+            return self._settle(news, meaning, planned_on)
         entries = self._write(news, planned_on)
         if made.wants_photo:
             kind, phase = made.wants_photo
             self._asked[kind] = Asked(next(_NUMBERS), kind, phase, by)
-        if made.replan:
-            meaning = meaning_of(made.replan, self.sheet)
-            if meaning is not None:
-                meant = chosen(self.state, meaning)
-                follow = plan(self.state, meant, by=by, now=self.clock.read())
-                return self._carry_out(follow, source, by, heard)
         with answering(entries):
             return self._answer(made, before, entries)
+
+    def _settle(self, answer: Sequence[New], meaning: Meaning, planned_on: Entry | None) -> Reply:
+        """Append an answer with what it chose, both or neither: it would be answered, and lost."""
+        now, (first, *_) = self.clock.read(), answer
+        entries = [*self.state.entries]
+        for new in answer:
+            entries.append(chained(self.job, new, now, entries[-1]))
+        before = replay(self.sheet, entries)  # as the job will be once it is answered
+        made = plan(before, chosen(before, meaning), by=first.by, now=now)
+        heard = first.body.get("heard")
+        if made.say_again or made.wants_photo or made.replan:
+            self._write(answer, planned_on)
+            return self._carry_out(made, first.source, first.by, heard)
+        more = [_new(draft, first.source, first.by, heard) for draft in made.drafts]
+        written = self._write([*answer, *more], planned_on)[len(answer) :]
+        with answering(written):
+            return self._answer(made, before, written)
 
     def _answer(self, made: Plan, before: JobState, entries: Sequence[Entry]) -> Reply:
         reply = self._remember(self._reply(made, before, entries))

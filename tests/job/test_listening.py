@@ -14,7 +14,7 @@ from reader import listener
 
 from joblog.audio.encode import flac_bytes
 from joblog.audio.types import RATE, Utterance
-from joblog.errors import ModelError
+from joblog.errors import ModelError, StoreError
 from joblog.job.expected import expected_tags
 from joblog.job.grammar import grammar_for_sheet, grammar_for_state
 from joblog.job.phrases import phrases_of
@@ -422,3 +422,23 @@ def test_an_unclear_number_is_settled_by_the_number_said_again(nuts):
     nuts.hear("nut four torqued to one one zero")
     assert [v.entry.body["which"] for v in nuts.state.values] == ["4"]
     assert nuts.state.question is None
+
+
+def test_an_answer_is_kept_with_what_it_chose_or_not_at_all(bench, monkeypatch):
+    job = listener(bench())
+    job.hear("three quarts out", "ask", sure=0.6)
+    append, room = job.session.store.append_all, [1]  # entries that the disk still takes
+
+    def refused(name, news, **more):
+        if len(news) > room[0]:
+            raise StoreError("the disk is full; nothing was written")
+        room[0] -= len(news)
+        return append(name, news, **more)
+
+    monkeypatch.setattr(job.session.store, "append_all", refused)
+    with pytest.raises(StoreError):
+        job.say("affirm")
+    assert len(job.state.waiting) == 1
+    room[0] = 2
+    job.say("affirm")
+    assert [str(value.value) for value in job.state.values] == ["3"]
