@@ -29,14 +29,8 @@ _NO_THINGS = NUMBERS | {"and", "are", "but", "can", "did", "for", "had", "has", 
 _NO_THINGS |= {"here", "his", "how", "its", "just", "like", "not", "now", "our", "out", "say"}
 _NO_THINGS |= {"see", "she", "that", "the", "their", "them", "then", "there", "they", "this"}
 _NO_THINGS |= {"was", "well", "were", "what", "when", "who", "will", "with", "yeah", "yes", "you"}
-_NO_THINGS |= {"your", "again", "through"} | {
-    "torque",
-    "torqued",
-    "tight",
-    "tightened",
-    "loose",
-    "loosened",
-}
+_NO_THINGS |= {"your", "again", "through"}
+_NO_THINGS |= {"torque", "torqued", "tight", "tightened", "loose", "loosened"}
 # Letters that sound alike, and those that hardly sound.
 _SOUNDS = (
     *(("ph", "f"), ("ck", "k"), ("kn", "n"), ("wr", "r"), ("qu", "k"), ("x", "ks"), ("gh", "")),
