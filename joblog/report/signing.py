@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from joblog.job.types import KINDS
+from joblog.record.entry import Entry
 from joblog.report.context import Context
 
 
@@ -17,17 +18,23 @@ def how_signed(c: Context) -> str:
     signed = c.state.signatures[-1]
     typed = signed.body.get("how") == "typed"
     lines = [c.t.say("signed by typing the name")] if typed else []
-    later = sum(1 for entry in c.state.entries if entry.seq > signed.seq)
-    if later:
+    later = [entry for entry in c.state.entries if entry.seq > signed.seq]
+    if any(map(_adds, later)):
         lines.append(
             c.t.count(
                 "signed {when}, before the record's last entry was made",
                 "signed {when}, before the record's last {n} entries were made",
-                later,
+                len(later),
                 when=c.t.moment(signed.at),
             )
         )
     return "; ".join(lines)
+
+
+def _adds(entry: Entry) -> bool:
+    """Say whether an entry adds to what was signed: more than the word that the job is finished."""
+    finished = entry.kind == "job-closed" and entry.body.get("how") == "finished"
+    return not finished and entry.kind != "heard"  # what comes of that has an entry of its own
 
 
 def unknown_entries(c: Context) -> tuple[str, ...]:

@@ -34,6 +34,17 @@ def test_what_came_after_the_signature_is_told_beside_it(typed):
     assert report(script).front.typed == first.typed
 
 
+@pytest.mark.parametrize(("how", "told"), [("finished", ""), ("aborted", "last 2 entries")])
+def test_a_job_that_is_finished_behind_its_signature_is_as_it_was_signed(how, told):
+    script = Script()
+    script.open()
+    script.add("signature", {"name": "Tomas Lindqvist"}, source="hand")
+    script.add("heard", {"text": "job complete", "verdict": "accept"}, source="voice")
+    script.add("job-closed", {"how": how, "reason": "in this test"}, source="voice")
+    assert told in report(script).front.typed
+    assert bool(report(script).front.typed) is bool(told)
+
+
 def test_entries_of_a_newer_joblog_are_not_left_out_in_silence():
     script = Script()
     script.open()
